@@ -1,0 +1,629 @@
+"""What goes into and comes out of layouts, cut plans, take-off, award, lead times and budget.
+
+Lengths in results are millimetres, areas mm², masses kg, money Decimal in the build's currency.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+from typing import Literal
+
+from buildout.units.lengths import Length
+from buildout.units.value import Reason, Status, Value
+
+# ---------------------------------------------------------------- products and systems
+
+PurchaseUnit = Literal[
+    "each", "sheet", "roll", "length", "bundle", "box", "pair",
+    "running foot", "running yard", "metre", "square foot", "square yard", "square metre",
+    "board foot", "gallon", "litre", "visit",
+]  # fmt: skip
+
+
+class Product(Value, kw_only=True):
+    """Something that is bought. Its ``id`` is the item every take-off line and quote speaks of."""
+
+    id: str
+    name: str
+    form: Literal["sheet", "roll", "length", "each", "made to drawing", "volume"]
+    unit: PurchaseUnit
+    """Unit the take-off asks for it in."""
+    head: int
+    """Budget head number (see estimating.engine.heads)."""
+    length: Length | None = None
+    width: Length | None = None
+    thickness: Length | None = None
+    kerf: Length | None = None
+    trim: Length | None = None
+    """Taken once per edge before the first cut."""
+    turns: bool = True
+    """False: grain, nap or emboss forbids turning a piece by 90°."""
+    density: Decimal | None = None
+    """kg/m³."""
+    mass_per_area: Decimal | None = None
+    """kg/m²."""
+    per_pack: int = 1
+    stress_at_25_percent: Decimal | None = None
+    """kPa, from the maker's data sheet; None says missing."""
+    fire_document: str = ""
+    lead_group: Literal["foam", "cover", "timber", "panel", "fit-out", "other"] = "other"
+    """Which arrival of the task template it belongs to (C06–C10)."""
+    spread: Decimal | None = None
+    """Area covered by one unit, m², for paint, adhesive and tape-like goods."""
+    note: str = ""
+
+
+class FoamLayer(Value, kw_only=True):
+    product: str
+    role: Literal["base", "top"]
+    direction: Literal["auto", "x", "y"] = "auto"
+    """Which way the sheets' long side runs; auto: base along the room's long side, top across it."""
+    stagger: Decimal = Decimal("0.5")
+    """End-joint shift of neighbouring rows as a share of the sheet length."""
+    taped: bool = False
+
+
+class CoverSpec(Value, kw_only=True):
+    product: str
+    goods_width: Length
+    weld_lap: Length
+    band_width: Length
+    mass_per_area: Decimal
+    """kg/m², bands included."""
+
+
+class FloorSystem(Value, kw_only=True):
+    """An ordered stack laid on the slab inside a frame."""
+
+    id: str
+    name: str
+    layers: list[FoamLayer]
+    cover: CoverSpec | None = None
+    frame: str = ""
+    """Product id of the frame timber; empty: no frame."""
+    frame_width: Length | None = None
+    frame_gap: Length | None = None
+    """From the wall to the frame's outer face."""
+    ramp: str = ""
+    ramp_run: Length | None = None
+    """Horizontal length of the ramped edge."""
+    barrier: str = ""
+    tape: str = ""
+    hook_tape: str = ""
+    smallest_width: Length
+    smallest_area: Decimal = Decimal("0.093")
+    """m²; no laid piece may be smaller."""
+    joint_offset: Length
+    """Joints of one layer stay at least this far from parallel joints below."""
+
+
+class FoldAwaySystem(Value, kw_only=True):
+    """Loose mats that cover a room and fold away."""
+
+    id: str
+    name: str
+    product: str
+    mat_length: Length
+    mat_width: Length
+
+
+class WallSystem(Value, kw_only=True):
+    id: str
+    name: str
+    module: Length
+    height: Length
+    low_height: Length
+    """Panel height along a low wall, below its cap."""
+    thickness: Length
+    bottom: Length
+    """Panel bottom above the slab (finished mat + gap)."""
+    narrowest_end: Length
+    reveal: Length
+    """Distance kept from a door casing."""
+    board: str
+    foam: str
+    face: str
+    """Product ids: plywood back, panel foam, upholstery vinyl."""
+    foam_edge: Length
+    turn_back_side: Length
+    turn_back_end: Length
+    cleat: str = ""
+    anchor: str = ""
+    anchor_spacing: Length | None = None
+    cap: str = ""
+    adhesive: str = ""
+
+
+class Fitout(Value, kw_only=True):
+    """Which systems a room gets."""
+
+    room: str
+    floor: str = ""
+    fold_away: str = ""
+    walls: str = ""
+    panelled: list[str] = []
+    """Walls that get panels; empty: all of them."""
+    removable: list[str] = []
+    """Features (a roller door) that get free-standing removable panels in front instead of none."""
+    column_wraps: bool = False
+
+
+class Need(Value, kw_only=True):
+    """A quantity that no drawing gives: paint, first-aid kit, signs. Stated by the owner."""
+
+    id: str
+    product: str
+    quantity: Decimal
+    unit: PurchaseUnit
+    why: str = ""
+
+
+# ---------------------------------------------------------------- layouts
+
+
+class Piece(Value, kw_only=True):
+    """One laid piece. ``outline`` in room coordinates; ``box`` is the blank it is cut from (length, width)."""
+
+    id: str
+    layer: str
+    row: int
+    outline: list[tuple[float, float]]
+    area: float
+    box: tuple[float, float]
+    whole: bool
+    """A full stock sheet, laid uncut."""
+
+
+class Joint(Value, kw_only=True):
+    a: tuple[float, float]
+    b: tuple[float, float]
+
+
+class FoamLayout(Value, kw_only=True):
+    layer: str
+    """``base`` or ``top``."""
+    product: str
+    direction: Literal["x", "y"]
+    origin: tuple[float, float]
+    pieces: list[Piece]
+    joints: list[Joint]
+    joint_length: float
+    area: float
+    sheets_bound: int
+    """No layout of this layer can use fewer stock pieces (area bound)."""
+
+
+class FramePiece(Value, kw_only=True):
+    id: str
+    edge: str
+    length: float
+    kind: Literal["frame", "ramp"]
+
+
+class FloorLayout(Value, kw_only=True):
+    room: str
+    system: str
+    status: Status
+    bound: float
+    """Fewest sheets over all layers that area allows."""
+    value: float
+    """Stock pieces drawn on by the layers as laid, offcuts not reused."""
+    field: list[tuple[float, float]]
+    """Polygon inside the frame that the foam fills."""
+    holes: list[list[tuple[float, float]]]
+    layers: list[FoamLayout]
+    frame: list[FramePiece]
+    frame_length: float
+    ramp_length: float
+    edge_length: float
+    """Run of cut foam edge, mm, one layer."""
+    cutouts: int
+    mat_area: float
+    thickness: float
+    mass_per_area: float
+    """kg/m², cover included; 0 where densities are missing."""
+    reasons: list[Reason]
+
+
+class Weld(Value, kw_only=True):
+    a: tuple[float, float]
+    b: tuple[float, float]
+    length: float
+
+
+class CoverLayout(Value, kw_only=True):
+    room: str
+    status: Status
+    product: str
+    outline: list[tuple[float, float]]
+    """Finished edge: the frame's outer edge, where the band's outer edge lands."""
+    cutouts: list[list[tuple[float, float]]]
+    direction: tuple[float, float]
+    strips: list[list[tuple[float, float]]]
+    welds: list[Weld]
+    weld_length: float
+    bound: float
+    """Least weld length over the directions tried."""
+    band_length: float
+    area: float
+    goods_length: float
+    mass: float
+    rolled_diameter: float
+    roll_length: float
+    carriers: int
+    sides: list[tuple[str, float]]
+    """Named sides of the finished edge with lengths, for the fabricator's diagram."""
+    diagonals: list[tuple[str, float]]
+    reasons: list[Reason]
+
+
+class Panel(Value, kw_only=True):
+    id: str
+    wall: str
+    kind: Literal["full", "end", "low", "removable", "wrap", "cut-out"]
+    start: float
+    width: float
+    bottom: float
+    height: float
+    board: tuple[float, float]
+    face: tuple[float, float]
+    """Blanks as (along the goods, across)."""
+    clear_of: list[str] = []
+    """Services this panel is cut round."""
+
+
+class WallElevation(Value, kw_only=True):
+    wall: str
+    length: float
+    panels: list[Panel]
+    free: list[tuple[float, float, str]]
+    """Runs left free (from, to, why)."""
+    cleat_length: float
+    cap_length: float
+
+
+class WallLayout(Value, kw_only=True):
+    room: str
+    system: str
+    status: Status
+    elevations: list[WallElevation]
+    wraps: list[Panel]
+    full_count: int
+    low_count: int
+    special_count: int
+    panel_run: float
+    panel_area: float
+    reasons: list[Reason]
+
+
+class FoldAwayLayout(Value, kw_only=True):
+    room: str
+    system: str
+    product: str
+    status: Status
+    mats: list[list[tuple[float, float]]]
+    """Outline of every mat as laid out, room coordinates."""
+    count: int
+    covered: float
+    """mm²."""
+    uncovered: float
+    mass: float
+    reasons: list[Reason]
+
+
+class RoomLayouts(Value, kw_only=True):
+    """All that is laid out in one room."""
+
+    room: str
+    floor: FloorLayout | None = None
+    cover: CoverLayout | None = None
+    walls: WallLayout | None = None
+    fold_away: FoldAwayLayout | None = None
+
+
+# ---------------------------------------------------------------- cut plans
+
+
+class CutDemand(Value, kw_only=True):
+    piece: str
+    length: float
+    width: float
+    count: int = 1
+
+
+class CutPiece(Value, kw_only=True):
+    piece: str
+    x: float
+    y: float
+    length: float
+    width: float
+    turned: bool = False
+
+
+class CutStock(Value, kw_only=True):
+    """One sheet, length or run of roll with what is cut from it."""
+
+    number: int
+    length: float
+    width: float
+    pieces: list[CutPiece]
+    offcuts: list[CutPiece]
+
+
+class CutPlan(Value, kw_only=True):
+    product: str
+    form: Literal["sheet", "roll", "length"]
+    status: Status
+    value: float
+    """Stock pieces used; for rolls the length drawn in mm."""
+    bound: float
+    """No plan can use less than this."""
+    stock: list[CutStock]
+    used_area: float
+    waste_area: float
+    waste_share: float
+    reasons: list[Reason]
+
+
+class CutPlans(Value, kw_only=True):
+    status: Status
+    plans: list[CutPlan]
+    reasons: list[Reason]
+
+
+# ---------------------------------------------------------------- take-off
+
+
+class TraceStep(Value, kw_only=True):
+    """Where part of a quantity comes from."""
+
+    room: str
+    source: str
+    """Layer, wall, frame, cut plan or stated need."""
+    pieces: list[str]
+    amount: float
+    unit: str
+    text: str
+
+
+class TakeOffLine(Value, kw_only=True):
+    item: str
+    name: str
+    head: int
+    unit: PurchaseUnit
+    net: Decimal
+    """As fixed in place, in ``unit``."""
+    allowance: Decimal
+    """Material the design itself needs beyond the visible size."""
+    waste: Decimal
+    quantity: Decimal
+    """What must be bought: net + allowance + waste, rounded up to whole units where sold whole."""
+    trace: list[TraceStep]
+
+
+class TakeOff(Value, kw_only=True):
+    status: Status
+    lines: list[TakeOffLine]
+    drivers: dict[str, float]
+    """Quantities that feed tasks, in the units of the task table (sqft, lf, lb, each …)."""
+    reasons: list[Reason]
+
+
+# ---------------------------------------------------------------- suppliers, quotes, award
+
+
+class Freight(Value, kw_only=True):
+    form: Literal["flat", "per unit", "free over"] = "flat"
+    amount: Decimal = Decimal(0)
+    free_over: Decimal | None = None
+    service: Literal["kerbside", "lift-gate", "inside", "dock", "pick-up"] = "kerbside"
+
+
+class Supplier(Value, kw_only=True):
+    id: str
+    name: str
+    contact: str = ""
+    phone: str = ""
+    email: str = ""
+    terms: str = ""
+    deposit_percent: Decimal = Decimal(0)
+    minimum_order: Decimal = Decimal(0)
+    holidays: list[date] = []
+    note: str = ""
+
+
+class Break(Value, kw_only=True):
+    """From this quantity on, this unit price. The first break starts at the smallest quantity sold."""
+
+    start: Decimal
+    price: Decimal
+
+
+class QuoteLine(Value, kw_only=True):
+    item: str
+    unit: PurchaseUnit
+    form: Literal["all units", "incremental"] = "all units"
+    breaks: list[Break]
+    set_up: Decimal = Decimal(0)
+    pack: Decimal = Decimal(1)
+    """Sold in whole multiples of this many units."""
+    goods_width: Length | None = None
+    """Needed to turn running units into area."""
+    extra_per_cutout: Decimal = Decimal(0)
+    extra_per_band_foot: Decimal = Decimal(0)
+    note: str = ""
+
+
+class Quote(Value, kw_only=True):
+    id: str
+    supplier: str
+    currency: str
+    quoted: date
+    valid_until: date
+    lines: list[QuoteLine]
+    freight: Freight = Freight()
+    lead_days_low: int
+    lead_days_likely: int
+    lead_days_high: int
+    """Working days from order to goods at the door."""
+    tax_included: bool = False
+    note: str = ""
+
+
+class AwardRules(Value, kw_only=True):
+    most_suppliers: int | None = None
+    force: dict[str, str] = {}
+    """item → quote id."""
+    exclude: list[str] = []
+    """Quote ids."""
+
+
+class AwardLine(Value, kw_only=True):
+    item: str
+    quote: str
+    supplier: str
+    asked: Decimal
+    asked_unit: PurchaseUnit
+    quantity: Decimal
+    """Bought, in the quote's unit (may exceed what is asked where a break makes more cost less)."""
+    unit: PurchaseUnit
+    conversion: str
+    """How asked became bought, in words, with the arithmetic."""
+    unit_price: Decimal
+    goods: Decimal
+    extras: Decimal
+    spare: Decimal
+    runner_up: str
+    """Quote id of the next best single choice for this line; empty when none."""
+    runner_up_extra: Decimal
+
+
+class AwardSupplier(Value, kw_only=True):
+    supplier: str
+    quote: str
+    goods: Decimal
+    freight: Decimal
+    tax: Decimal
+    total: Decimal
+
+
+class Award(Value, kw_only=True):
+    status: Status
+    bound: Decimal
+    total: Decimal
+    """Goods, extras and freight, tax apart."""
+    tax: Decimal
+    lines: list[AwardLine]
+    suppliers: list[AwardSupplier]
+    unquoted: list[str]
+    """Items nobody quoted (validly)."""
+    reasons: list[Reason]
+
+
+# ---------------------------------------------------------------- commitments and lead times
+
+
+class OrderedLine(Value, kw_only=True):
+    item: str
+    quantity: Decimal
+    unit: PurchaseUnit
+    unit_price: Decimal
+    goods: Decimal
+
+
+class PlacedOrder(Value, kw_only=True):
+    """An order as it stands, taken from the order book; a fact, never an estimate."""
+
+    number: str
+    supplier: str
+    quote: str
+    state: Literal["placed", "confirmed", "received"]
+    placed: date
+    promised: date | None = None
+    received: date | None = None
+    lines: list[OrderedLine]
+    freight: Decimal = Decimal(0)
+
+
+class Arrival(Value, kw_only=True):
+    """When an item can be on site."""
+
+    item: str
+    supplier: str
+    low: date
+    likely: date
+    high: date
+    basis: Literal["received", "promised", "ordered", "to order", "unquoted"]
+    lead_group: str
+
+
+class Arrivals(Value, kw_only=True):
+    status: Status
+    items: list[Arrival]
+    reasons: list[Reason]
+
+
+class OrderBy(Value, kw_only=True):
+    item: str
+    supplier: str
+    quote: str
+    need: date
+    """Day the schedule first uses it."""
+    task: str
+    lead_days: int
+    """High lead time, working days."""
+    order_by: date
+    state: Literal["to order", "overdue", "placed", "confirmed", "received"]
+    late_by: int
+    """Days the goods would come after the need date if ordered on the day the plan was worked out (0: in time)."""
+
+
+class OrderDates(Value, kw_only=True):
+    status: Status
+    lines: list[OrderBy]
+    reasons: list[Reason]
+
+
+# ---------------------------------------------------------------- budget
+
+
+class HeadPlan(Value, kw_only=True):
+    """What the owner sets aside for a budget head that no quote covers."""
+
+    head: int
+    allowance: Decimal = Decimal(0)
+    contingency_percent: Decimal = Decimal(0)
+    note: str = ""
+
+
+class MoneyPlan(Value, kw_only=True):
+    available: Decimal = Decimal(0)
+    tax_percent: Decimal = Decimal(0)
+    weekly_rent: Decimal = Decimal(0)
+    heads: list[HeadPlan] = []
+
+
+class BudgetLine(Value, kw_only=True):
+    head: int
+    name: str
+    quoted: Decimal
+    allowance: Decimal
+    contingency: Decimal
+    ordered: Decimal
+    total: Decimal
+    """quoted (or allowance) + contingency."""
+    made_of: list[tuple[str, Decimal]]
+
+
+class Budget(Value, kw_only=True):
+    status: Status
+    lines: list[BudgetLine]
+    goods: Decimal
+    freight: Decimal
+    tax: Decimal
+    contingency: Decimal
+    total: Decimal
+    available: Decimal
+    left: Decimal
+    reasons: list[Reason]
