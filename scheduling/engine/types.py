@@ -15,6 +15,10 @@ Skill = Literal[
     "none", "lead", "measure", "carp", "saw", "uphol", "paint", "lift", "clean", "cook", "admin", "lic", "spec"
 ]  # fmt: skip
 TaskKind = Literal["work", "fixed", "trade", "wait"]
+Place = Literal["build day", "core team", "trade", "wait"]
+"""Who does a task: helpers on a build day, the core team on weekdays, a licensed firm, nobody."""
+Where = Literal["hall", "workshop", "desk"]
+"""hall: in the room itself; workshop: a garage will do; desk: needs no room."""
 
 # ---------------------------------------------------------------- inputs
 
@@ -130,8 +134,7 @@ class Task(Value, kw_only=True):
     name: str
     stage: int
     kind: TaskKind
-    place: Literal["build day", "core team", "trade", "wait"]
-    """Who does it: helpers on a build day, the core team on weekdays, a licensed firm, nobody."""
+    place: Place
     quantity: float
     unit: str
     driver: str
@@ -152,6 +155,21 @@ class Task(Value, kw_only=True):
     """Items (product ids) that must be on site."""
     arrival_of: str = ""
     """Lead group this wait stands for; its length then comes from the arrivals, not from the rate."""
+    where: Where = "hall"
+
+
+class DayJob(Value, kw_only=True):
+    """Something every build day needs, taken off its hours or its people instead of being placed."""
+
+    code: str
+    name: str
+    when: Literal["start", "end", "all day"]
+    minutes: int
+    """Taken off the day's hours; 0 for an all-day job."""
+    crew: int
+    """Taken off the day's people all day long; 0 where everybody takes part."""
+    skills: list[Skill] = []
+    cautions: list[str] = []
 
 
 class TaskNet(Value, kw_only=True):
@@ -159,6 +177,7 @@ class TaskNet(Value, kw_only=True):
     tasks: list[Task]
     left_out: list[str]
     reasons: list[Reason]
+    day_jobs: list[DayJob] = []
 
 
 # ---------------------------------------------------------------- schedule
@@ -167,7 +186,7 @@ class TaskNet(Value, kw_only=True):
 class PlannedTask(Value, kw_only=True):
     code: str
     name: str
-    place: Literal["build day", "core team", "trade", "wait"]
+    place: Place
     start_day: date
     end_day: date
     start: int

@@ -1,0 +1,201 @@
+"""The default task template: what a build of this kind consists of, with rates and order.
+
+Every rate, crew size and duration in ``data/task_template.csv`` is a planning value from common
+practice, no published source, to be replaced by one's own. Columns:
+
+- ``kind`` work: low/likely/high are units per person-hour (low = slow day); fixed: elapsed hours whatever
+  the quantity; trade: working days of a licensed or specialist firm; wait: calendar days with nobody working.
+- ``driver`` the quantity that feeds the task, ``1`` = once; a task whose driver is zero drops out.
+- ``min``/``max`` useful crew. ``carry`` most units one person carries; more units need more people at once.
+- ``after`` predecessors ``A01;B02+4h;C03+7d;SS:D04+1h``: finish to start, a lag in elapsed hours or days,
+  ``SS:`` counts the lag from the other's start.
+- ``notes`` n noise, d dust, q obey quiet hours, w open door, o odour, v volunteers may do it, x volunteers keep out.
+- ``where`` hall; workshop (a garage will do); desk (needs no room).
+- ``arrival`` the lead group whose delivery a wait stands for; ``goods`` lead groups a task needs on site.
+- ``each_day`` start, end or all day: not one task but something every build day needs.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Iterable
+from functools import lru_cache
+from importlib.resources import files
+from typing import Literal, get_args
+
+from buildout.units.value import Reason, Value
+from scheduling.engine.cautions import CAUTIONS
+from scheduling.engine.types import Lag, Skill, TaskKind, Where
+
+HOUR = 60
+DAY = 24 * HOUR
+SKILLS: tuple[str, ...] = get_args(Skill)
+_PREDECESSOR = re.compile(r"(?P<ss>SS:)?(?P<task>[A-Za-z0-9_.-]+)(?:\+(?P<lag>\d+(?:\.\d+)?)(?P<unit>[hd]))?")
+
+
+class TemplateRow(Value, kw_only=True):
+    """One row of the template, units as in the module's description."""
+
+    code: str
+    name: str
+    stage: int
+    kind: TaskKind
+    unit: str
+    driver: str
+    low: float
+    likely: float
+    high: float
+    crew_min: int
+    crew_max: int
+    skills: list[Skill]
+    tools: str
+    after: list[Lag]
+    notes: str
+    cautions: list[str]
+    where: Where
+    carry: float = 0.0
+    arrival: str = ""
+    goods: list[str] = []
+    each_day: Literal["", "start", "all day", "end"] = ""
+
+
+def read_after(text: str) -> Lag:
+    """Read one predecessor. Raises ``ValueError`` with an example when it is not understood.
+
+    >>> read_after("H08+7d").minutes
+    10080
+    >>> read_after("SS:W05+1h")
+    Lag(task='W05', minutes=60, from_start=True)
+    """
+    match = _PREDECESSOR.fullmatch(text.strip())
+    if match is None:
+        raise ValueError(f"{text!r} is not a predecessor: write A01, A01+4h, A01+2d or SS:A01+1h")
+    minutes = round(float(match["lag"] or 0) * (HOUR if match["unit"] == "h" else DAY))
+    return Lag(task=match["task"], minutes=minutes, from_start=bool(match["ss"]))
+
+
+@lru_cache(maxsize=1)
+def default_template() -> tuple[TemplateRow, ...]:
+    """Return the template that ships with the project, in its own order.
+
+    >>> rows = default_template()
+    >>> rows[0].code, rows[-1].code, len(rows)
+    ('A01', 'L12', 129)
+    """
+    text = files("scheduling.engine").joinpath("data/task_template.csv").read_text(encoding="utf-8")
+    return tuple(_row(fields) for fields in csv.DictReader(text.splitlines()))
+
+
+def _row(fields: dict[str, str]) -> TemplateRow:
+    return TemplateRow(
+        code=fields["code"],
+        name=fields["task"],
+        stage=int(fields["stage"]),
+        kind=fields["kind"],  # type: ignore[arg-type]
+        unit=fields["unit"],
+        driver=fields["driver"],
+        low=float(fields["low"]),
+        likely=float(fields["likely"]),
+        high=float(fields["high"]),
+        crew_min=int(fields["min"]),
+        crew_max=int(fields["max"]),
+        skills=fields["skills"].split(),  # type: ignore[arg-type]
+        tools=fields["tools"],
+        after=[read_after(part) for part in fields["after"].split(";") if part],
+        notes=fields["notes"],
+        cautions=fields["cautions"].split(),
+        where=fields["where"],  # type: ignore[arg-type]
+        carry=float(fields["carry"] or 0),
+        arrival=fields["arrival"],
+        goods=fields["goods"].split(),
+        each_day=fields["each_day"],  # type: ignore[arg-type]
+    )
+
+
+def check_template(rows: Iterable[TemplateRow]) -> list[Reason]:
+    """Check a template: estimates and crews in order, predecessors known, no loops, words known.
+
+    >>> check_template(default_template())
+    []
+    """
+    table = list(rows)
+    found: list[Reason] = []
+
+    def fault(row: TemplateRow, text: str, todo: str) -> None:
+        found.append(
+            Reason(code="template", text=f"{row.code} {row.name}: {text}", where=row.code, severity="stop", todo=todo)
+        )
+
+    codes = {row.code for row in table}
+    seen: set[str] = set()
+    for row in table:
+        if row.code in seen:
+            fault(row, "this code is used twice", "Give every task its own code, e.g. W18.")
+        seen.add(row.code)
+        if not 0 <= row.low <= row.likely <= row.high:
+            fault(
+                row,
+                f"{row.low:g}, {row.likely:g}, {row.high:g} are not in order",
+                "Write low ≤ likely ≤ high, e.g. 2, 4, 7.",
+            )
+        if row.kind == "work" and row.low <= 0:
+            fault(row, "a rate of zero never finishes", "Give units per person-hour above zero, e.g. 0.5.")
+        if not 0 <= row.crew_min <= row.crew_max:
+            fault(row, f"crew {row.crew_min} to {row.crew_max}", "Write the smaller crew first, e.g. 2 to 6.")
+        if row.kind == "work" and row.crew_min < 1:
+            fault(row, "work needs somebody", "Give a crew of at least 1.")
+        for skill in row.skills:
+            if skill not in SKILLS:
+                fault(row, f"unknown skill {skill}", f"Use one of {', '.join(SKILLS)}.")
+        for caution in row.cautions:
+            if caution not in CAUTIONS:
+                fault(row, f"unknown caution {caution}", f"Use one of {', '.join(CAUTIONS)}.")
+        for lag in row.after:
+            if lag.task not in codes:
+                fault(row, f"comes after {lag.task}, which does not exist", "Name a task of the list.")
+    loop = find_loop({row.code: [lag.task for lag in row.after] for row in table})
+    if loop:
+        named = " → ".join(loop)
+        found.append(
+            Reason(
+                code="loop",
+                text=f"Tasks wait for each other in a ring: {named}",
+                where=loop[0],
+                severity="stop",
+                todo="Take one of these predecessors out.",
+            )
+        )
+    return found
+
+
+def find_loop(after: dict[str, list[str]]) -> list[str]:
+    """Return a ring of tasks that wait for each other, first task repeated at the end; empty when there is none.
+
+    >>> find_loop({"A": ["B"], "B": ["C"], "C": ["A"], "D": ["A"]})
+    ['A', 'B', 'C', 'A']
+    >>> find_loop({"A": [], "B": ["A"]})
+    []
+    """
+    state: dict[str, int] = {}
+    for root in sorted(after):
+        if state.get(root):
+            continue
+        path: list[str] = [root]
+        branches = [iter(after[root])]
+        state[root] = 1
+        while path:
+            for previous in branches[-1]:
+                if previous not in after:
+                    continue
+                if state.get(previous) == 1:
+                    return [*path[path.index(previous) :], previous]
+                if not state.get(previous):
+                    state[previous] = 1
+                    path.append(previous)
+                    branches.append(iter(after[previous]))
+                    break
+            else:
+                state[path.pop()] = 2
+                branches.pop()
+    return []
