@@ -1,0 +1,99 @@
+"""How pages write lengths, areas, money and state. Loaded into every template."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+from typing import Any, NamedTuple
+
+from django import template
+from django.urls import reverse
+
+from buildout.builds.web.models import Member, Role
+from buildout.units.lengths import format_area, format_length, format_mass
+from buildout.units.money import format_money
+
+register = template.Library()
+
+
+class SheetEntry(NamedTuple):
+    no: str
+    name: str
+    url: str
+
+
+SHEETS = (
+    ("1", "Overview", "changes:overview", (Role.OWNER, Role.PARTNER, Role.LEAD)),
+    ("2", "Rooms", "rooms:list", (Role.OWNER,)),
+    ("3", "Systems", "estimating:systems", (Role.OWNER,)),
+    ("4", "Take-off", "estimating:take-off", (Role.OWNER,)),
+    ("5", "Quotes", "estimating:quotes", (Role.OWNER,)),
+    ("6", "Orders", "estimating:orders", (Role.OWNER,)),
+    ("7", "Crew days", "scheduling:days", (Role.OWNER, Role.LEAD)),
+    ("8", "Budget", "estimating:budget", (Role.OWNER, Role.PARTNER)),
+    ("9", "Progress", "scheduling:progress", (Role.OWNER, Role.PARTNER, Role.LEAD)),
+    ("10", "Journal", "changes:journal", (Role.OWNER, Role.PARTNER)),
+)
+"""The list of sheets: number, name, address, who has it."""
+
+
+@register.filter
+def sheet_list(member: Member) -> list[SheetEntry]:
+    return [
+        SheetEntry(no, name, reverse(url, args=[member.build_id]))
+        for no, name, url, roles in SHEETS
+        if member.role in roles
+    ]
+
+
+@register.filter
+def length(mm: Any, units: str = "feet-inches") -> str:
+    """Millimetres as people read them: ``{{ wall.length|length:sheet.units }}``."""
+    return "" if mm is None else format_length(Decimal(str(mm)), units)  # type: ignore[arg-type]
+
+
+@register.filter
+def area(mm2: Any, units: str = "feet-inches") -> str:
+    return "" if mm2 is None else format_area(float(mm2), units)  # type: ignore[arg-type]
+
+
+@register.filter
+def mass(kg: Any, units: str = "feet-inches") -> str:
+    return "" if kg is None else format_mass(float(kg), units)  # type: ignore[arg-type]
+
+
+@register.filter
+def money(amount: Any, currency: str = "USD") -> str:
+    return "" if amount is None or amount == "" else format_money(Decimal(str(amount)), currency)
+
+
+@register.filter
+def quantity(value: Any) -> str:
+    """A quantity without trailing zeros: 84, 12.5."""
+    if value is None or value == "":
+        return ""
+    number = Decimal(str(value))
+    return f"{number.normalize():f}" if number != number.to_integral() else f"{number:.0f}"
+
+
+@register.filter
+def iso_date(text: Any) -> date | None:
+    """A date out of JSON totals, for the date filter."""
+    return date.fromisoformat(text) if isinstance(text, str) and text else text or None
+
+
+@register.filter
+def clock(minutes: int) -> str:
+    """Minutes after midnight as 08:30."""
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"
+
+
+@register.filter
+def percent(share: Any) -> str:
+    return "" if share is None else f"{float(share) * 100:.0f} %"
+
+
+@register.filter
+def get(mapping: Any, key: Any) -> Any:
+    """``{{ names|get:item }}``: a value by a key that is itself a variable."""
+    return mapping.get(key) if mapping is not None else None

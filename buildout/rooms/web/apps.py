@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class RoomsConfig(AppConfig):
+    name = "buildout.rooms.web"
+    label = "rooms"

@@ -1,0 +1,8 @@
+"""The entry point a web server calls."""
+
+import os
+
+from django.core.wsgi import get_wsgi_application
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "buildout.settings")
+application = get_wsgi_application()

@@ -1,0 +1,85 @@
+"""The order book: orders as they were sent, and the change orders that followed."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from django.db import models
+from django.utils import timezone
+
+from buildout.builds.web.models import Build, Revision
+
+
+class OrderQuerySet(models.QuerySet["Order"]):
+    def standing(self) -> OrderQuerySet:
+        """Orders that bind somebody: placed, confirmed or received."""
+        return self.exclude(state=Order.State.CANCELLED)
+
+
+class Order(models.Model):
+    """A purchase order. Its lines are frozen when it is placed; later changes are change orders."""
+
+    class State(models.TextChoices):
+        PLACED = "placed", "Placed"
+        CONFIRMED = "confirmed", "Confirmed"
+        RECEIVED = "received", "Received"
+        CANCELLED = "cancelled", "Cancelled"
+
+    build = models.ForeignKey(Build, on_delete=models.CASCADE, related_name="orders")
+    number = models.PositiveIntegerField()
+    supplier = models.CharField(max_length=60)
+    supplier_name = models.CharField(max_length=120)
+    quote = models.CharField(max_length=60)
+    state = models.CharField(max_length=10, choices=State.choices, default=State.PLACED)
+    placed = models.DateField()
+    promised = models.DateField(null=True, blank=True)
+    received = models.DateField(null=True, blank=True)
+    lines = models.JSONField()
+    """[{item, name, quantity, unit, unit_price, goods}], numbers as text."""
+    freight = models.DecimalField(max_digits=14, decimal_places=3, default=0)
+    tax = models.DecimalField(max_digits=14, decimal_places=3, default=0)
+    note = models.TextField(blank=True)
+    revision = models.ForeignKey(Revision, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    """The revision it was drawn from."""
+
+    objects = OrderQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["build_id", "number"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["build", "number"], name="one_order_per_number")]
+
+    @property
+    def name(self) -> str:
+        return f"PO-{self.number}"
+
+    def __str__(self) -> str:
+        return f"{self.name} to {self.supplier_name}"
+
+
+class ChangeOrder(models.Model):
+    """A numbered change to a placed order, agreed with the supplier before it counts."""
+
+    class State(models.TextChoices):
+        OPEN = "open", "To be agreed"
+        AGREED = "agreed", "Agreed"
+        REFUSED = "refused", "Refused by the supplier"
+
+    order = models.ForeignKey(Order, on_delete=models.CASCADE, related_name="changes")
+    number = models.PositiveIntegerField()
+    reason = models.CharField(max_length=300)
+    lines = models.JSONField()
+    """[{item, name, unit, before, after, money, text}], numbers as text."""
+    money = models.DecimalField(max_digits=14, decimal_places=3, default=0)
+    state = models.CharField(max_length=10, choices=State.choices, default=State.OPEN)
+    created = models.DateTimeField(default=timezone.now)
+    decided = models.DateTimeField(null=True, blank=True)
+    revision = models.ForeignKey(Revision, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+
+    class Meta:
+        ordering: ClassVar = ["order_id", "number"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["order", "number"], name="one_change_order_per_number")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.order.name} change {self.number}"

@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class SchedulingConfig(AppConfig):
+    name = "scheduling.web"
+    label = "scheduling"

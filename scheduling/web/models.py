@@ -1,0 +1,102 @@
+"""The sign-up book: share links, places taken, and what helpers have to be told."""
+
+from __future__ import annotations
+
+import secrets
+from typing import ClassVar
+
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+
+from buildout.builds.web.models import Build
+
+
+def new_token() -> str:
+    return secrets.token_urlsafe(16)
+
+
+class ShareLinkQuerySet(models.QuerySet["ShareLink"]):
+    def open(self) -> ShareLinkQuerySet:
+        return self.filter(revoked=None).filter(Q(expires=None) | Q(expires__gt=timezone.now()))
+
+
+class ShareLink(models.Model):
+    """The address helpers sign up at. Anybody who has it may see days and take a place."""
+
+    build = models.ForeignKey(Build, on_delete=models.CASCADE, related_name="share_links")
+    token = models.CharField(max_length=40, unique=True, default=new_token)
+    created = models.DateTimeField(default=timezone.now)
+    expires = models.DateTimeField(null=True, blank=True)
+    revoked = models.DateTimeField(null=True, blank=True)
+
+    objects = ShareLinkQuerySet.as_manager()
+
+    def __str__(self) -> str:
+        return f"sign-up link of {self.build}"
+
+
+class SignUpQuerySet(models.QuerySet["SignUp"]):
+    def standing(self) -> SignUpQuerySet:
+        return self.filter(withdrawn=None)
+
+
+class SignUp(models.Model):
+    """A helper's place on a build day. The two constraints below are what keeps places from overflowing."""
+
+    build = models.ForeignKey(Build, on_delete=models.CASCADE, related_name="sign_ups")
+    day = models.CharField(max_length=40)
+    """Build day id in the plan."""
+    task = models.CharField(max_length=20, blank=True)
+    """Task code; empty: wherever needed."""
+    day_place = models.PositiveSmallIntegerField()
+    """1 … places of the day."""
+    task_place = models.PositiveSmallIntegerField(null=True, blank=True)
+    """1 … crew of the task; none for wherever needed."""
+    name = models.CharField(max_length=80)
+    contact = models.CharField(max_length=160)
+    skills = models.JSONField(default=list, blank=True)
+    note = models.CharField(max_length=300, blank=True)
+    token = models.CharField(max_length=40, unique=True, default=new_token)
+    request_key = models.CharField(max_length=40, unique=True)
+    """Sent with the form, so a double tap or a reload makes one sign-up."""
+    created = models.DateTimeField(default=timezone.now)
+    withdrawn = models.DateTimeField(null=True, blank=True)
+
+    objects = SignUpQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["build_id", "day", "day_place"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["build", "day", "day_place"], condition=Q(withdrawn=None), name="one_helper_per_day_place"
+            ),
+            models.UniqueConstraint(
+                fields=["build", "day", "task", "task_place"],
+                condition=Q(withdrawn=None) & ~Q(task=""),
+                name="one_helper_per_task_place",
+            ),
+        ]
+
+    @property
+    def first_name(self) -> str:
+        return self.name.split()[0] if self.name.split() else self.name
+
+    def __str__(self) -> str:
+        return f"{self.first_name} on {self.day}"
+
+
+class Notice(models.Model):
+    """Something a helper has to be told: ready to send, marked when told and when seen."""
+
+    sign_up = models.ForeignKey(SignUp, on_delete=models.CASCADE, related_name="notices")
+    text = models.TextField()
+    created = models.DateTimeField(default=timezone.now)
+    told = models.DateTimeField(null=True, blank=True)
+    seen = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["-created", "-pk"]
+
+    def __str__(self) -> str:
+        return self.text[:60]
