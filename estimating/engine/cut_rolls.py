@@ -1,0 +1,173 @@
+"""Cutting blanks from a roll of fixed width: how little length is drawn off, and how little any plan needs.
+
+Sizes are whole numbers in one unit (the cut plans use 0.1 mm). Nothing is turned: a blank's length runs along
+the roll (nap, emboss, one way up). Blanks are cut in levels: a straight cut across the goods, then blanks
+side by side and one after another inside the level. The level patterns of many orders go into one pool and
+the cheapest cover of the demand is chosen from it (Gilmore & Gomory, Operations Research 13, 1965).
+
+Bound: blanks thought of as cut into strips one unit long must still lie side by side across the goods (the
+bar relaxation of strip packing; Scheithauer, Oper. Res. Spektrum 21, 1999), so the one-dimensional pattern
+programme over the widths bounds the length.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from estimating.engine.cut_lengths import cut_lengths, price_patterns
+from estimating.engine.linear import cover
+
+ORDERS = 60
+SEED = 11
+
+
+@dataclass(frozen=True)
+class Blank:
+    """A blank on a level: which, and its lower left corner from the level's start (x) and the goods' edge (y)."""
+
+    piece: int
+    x: int
+    y: int
+
+
+@dataclass(frozen=True)
+class Level:
+    length: int
+    blanks: list[Blank]
+
+
+@dataclass(frozen=True)
+class RollPlan:
+    rolls: list[list[Level]]
+    """Levels in cutting order, roll by roll (one run when rolls are endless)."""
+    drawn: int
+    """Length taken off the rolls, all levels together."""
+    bound: int
+    too_big: list[int]
+
+    @property
+    def proven(self) -> bool:
+        return not self.too_big and self.drawn == self.bound
+
+
+def cut_rolls(pieces: Sequence[tuple[int, int]], width: int, *, roll: int | None = None, kerf: int = 0) -> RollPlan:
+    """Cut every blank (length, width) from goods ``width`` wide.
+
+    ``roll``: usable length of one roll; None when cut to order. Raises ValueError for sizes below 1.
+
+    >>> plan = cut_rolls([(80, 54), (80, 27), (80, 27)], 54)
+    >>> plan.drawn, plan.bound
+    (160, 160)
+    """
+    if width < 1 or kerf < 0 or (roll is not None and roll < 1) or any(min(p) < 1 for p in pieces):
+        raise ValueError("sizes must be at least 1 and the kerf at least 0")
+    too_big = [i for i, (a, b) in enumerate(pieces) if b > width or (roll is not None and a > roll)]
+    left_out = set(too_big)
+    fits = [i for i in range(len(pieces)) if i not in left_out]
+    if not fits:
+        return RollPlan([], 0, 0, too_big)
+    bound = _bound(pieces, fits, width, kerf)
+    levels = _levels(pieces, fits, width, kerf, bound)
+    drawn = sum(level.length + kerf for level in levels)
+    if drawn < bound:
+        raise AssertionError("the bound lies above the plan")
+    levels.sort(key=lambda level: (-level.length, [b.piece for b in level.blanks]))
+    if roll is None:
+        rolls = [levels]
+    else:
+        packed = cut_lengths([level.length for level in levels], roll, kerf)
+        rolls = [[levels[k] for k in bar] for bar in packed.bars]
+    return RollPlan(rolls, drawn, bound, too_big)
+
+
+def _bound(pieces: Sequence[tuple[int, int]], fits: list[int], width: int, kerf: int) -> int:
+    longest = max(pieces[i][0] for i in fits) + kerf
+    lengths: dict[int, int] = {}
+    for i in fits:
+        size = pieces[i][1] + kerf
+        lengths[size] = lengths.get(size, 0) + pieces[i][0] + kerf
+    sizes = sorted(lengths, reverse=True)
+    # Blanks of one width end to end: dividing by a common step keeps the numbers small and the bound true.
+    _, (top, below), _ = price_patterns(sizes, [lengths[s] for s in sizes], width + kerf, [], None)
+    return max(longest, -(-top // below))
+
+
+def _levels(pieces: Sequence[tuple[int, int]], fits: list[int], width: int, kerf: int, bound: int) -> list[Level]:
+    draw = random.Random(SEED)  # noqa: S311  # repeatable search, no secret
+    best: list[Level] = []
+    best_length = 0
+    pool: dict[tuple[tuple[int, int], ...], Level] = {}
+    for attempt in range(ORDERS):
+        jitter = {i: 1.0 if attempt < 3 else 1.0 + 0.3 * (draw.random() - 0.5) for i in fits}
+        sign = (-1, 1, 0)[attempt % 3]
+        order = sorted(fits, key=lambda i, j=jitter, s=sign: (-pieces[i][0] * j[i], s * pieces[i][1], i))  # type: ignore[misc]
+        levels = _fill(pieces, order, width, kerf)
+        length = sum(level.length + kerf for level in levels)
+        for level in levels:
+            pool.setdefault(tuple(sorted(pieces[b.piece] for b in level.blanks)), level)
+        if not best or length < best_length:
+            best, best_length = levels, length
+        if best_length <= bound:
+            return best
+    return _from_pool(pieces, fits, kerf, list(pool.items()), best, best_length)
+
+
+def _fill(pieces: Sequence[tuple[int, int]], order: list[int], width: int, kerf: int) -> list[Level]:
+    """Open a level with the first blank left, then fill it beside and behind with whatever fits best."""
+    waiting = list(order)
+    levels = []
+    while waiting:
+        first = waiting.pop(0)
+        length = pieces[first][0]
+        blanks = [Blank(first, 0, 0)]
+        free = [(0, pieces[first][1] + kerf, length, width - pieces[first][1] - kerf)]
+        while free:
+            x, y, along, across = free.pop(0)
+            fitting = [i for i in waiting if pieces[i][0] <= along and pieces[i][1] <= across]
+            if not fitting:
+                continue
+            chosen = max(fitting, key=lambda i: (pieces[i][0] * pieces[i][1], pieces[i][0], -i))
+            waiting.remove(chosen)
+            a, b = pieces[chosen]
+            blanks.append(Blank(chosen, x, y))
+            free += [(x, y + b + kerf, along, across - b - kerf), (x + a + kerf, y, along - a - kerf, b)]
+        levels.append(Level(length, blanks))
+    return levels
+
+
+def _from_pool(
+    pieces: Sequence[tuple[int, int]],
+    fits: list[int],
+    kerf: int,
+    pool: list[tuple[tuple[tuple[int, int], ...], Level]],
+    best: list[Level],
+    best_length: int,
+) -> list[Level]:
+    kinds = sorted({pieces[i] for i in fits})
+    number = {kind: k for k, kind in enumerate(kinds)}
+    waiting: dict[tuple[int, int], list[int]] = {}
+    for i in sorted(fits, reverse=True):
+        waiting.setdefault(pieces[i], []).append(i)
+    columns = []
+    for key, level in pool:
+        counts: dict[int, int] = {}
+        for kind in key:
+            counts[number[kind]] = counts.get(number[kind], 0) + 1
+        columns.append((float(level.length + kerf), counts))
+    chosen, _ = cover(columns, [len(waiting[kind]) for kind in kinds], below=best_length - 1, nodes=500)
+    levels = []
+    for (_, level), times in zip(pool, chosen, strict=False):
+        for _ in range(times):
+            blanks = []
+            for blank in level.blanks:
+                ready = waiting[pieces[blank.piece]]
+                if ready:
+                    blanks.append(Blank(ready.pop(), blank.x, blank.y))
+            if blanks:
+                length = max(b.x + pieces[b.piece][0] for b in blanks)
+                levels.append(Level(length, blanks))
+    if any(waiting.values()) or sum(level.length + kerf for level in levels) >= best_length:
+        return best
+    return levels
