@@ -1,0 +1,580 @@
+"""What one part of a build file says about another: names that must exist, numbers that must be in order.
+
+These checks run on a document that already fits the schema. Whether a room closes, a column stands inside
+or a crew can do the work is not decided here: the chain's links say that with a status and reasons.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterable, Sequence
+from decimal import Decimal
+from itertools import pairwise
+
+from buildout.changes.engine.build_file import BuildFile, Commitments, Plan
+from buildout.changes.engine.problems import Problem, pointer
+from buildout.rooms.engine.types import KeepClear, Room, WallFeature
+from buildout.units.lengths import Length
+from estimating.engine.types import Product, PurchaseUnit, Quote, QuoteLine
+from scheduling.engine.template import default_template
+from scheduling.engine.types import BuildDay
+
+Part = str | int
+
+TIME_OF_DAY = re.compile(r"([01]\d|2[0-3]):[0-5]\d", re.ASCII)
+
+RUNNING = {"running foot", "running yard", "metre"}
+AREA = {"square foot", "square yard", "square metre"}
+VOLUME = {"gallon", "litre"}
+PIECE = {"each", "sheet", "roll", "length"}
+PACKED = {"bundle", "box", "pair"}
+
+
+class _Notes:
+    """Collects problems under a path."""
+
+    def __init__(self) -> None:
+        self.found: list[Problem] = []
+
+    def add(self, path: Sequence[Part], message: str, example: str = "") -> None:
+        self.found.append(Problem(pointer=pointer(*path), message=message, example=example))
+
+    def unknown(self, path: Sequence[Part], field: str, value: str, what: str, known: Iterable[str]) -> None:
+        names = sorted(known)
+        near = difflib.get_close_matches(value, names, n=1)
+        if near:
+            hint = f" Did you mean {near[0]!r}?"
+        elif names:
+            shown = ", ".join(names[:8]) + (", …" if len(names) > 8 else "")
+            hint = f" There are: {shown}."
+        else:
+            hint = f" There is no {what} yet."
+        example = near[0] if near else (names[0] if names else "")
+        self.add(path, f'"{field}": there is no {what} {value!r}.{hint}', f'"{example}"' if example else "")
+
+    def refer(self, path: Sequence[Part], value: str, what: str, known: Iterable[str], *, empty: bool = False) -> bool:
+        """Check that a name exists; an empty one is fine when ``empty``."""
+        if empty and value == "":
+            return True
+        names = list(known)
+        if value in names:
+            return True
+        self.unknown(path, _field(path), value, what, names)
+        return False
+
+    def once(self, path: Sequence[Part], names: Sequence[str], what: str, field: str | None) -> None:
+        """Check that no name is used twice in a list; ``field`` is where the name stands in an entry."""
+        first: dict[str, int] = {}
+        for at, name in enumerate(names):
+            if name in first:
+                where = [*path, at] if field is None else [*path, at, field]
+                message = f'"{_field(where)}": {what} {name!r} is already entry {first[name] + 1}. Give each its own.'
+                self.add(where, message, f'"{name}-2"')
+            first.setdefault(name, at)
+
+    def ordered(self, path: Sequence[Part], named: Sequence[tuple[str, Decimal | int]], example: str) -> None:
+        for (low_name, low), (high_name, high) in pairwise(named):
+            if low > high:
+                words = " ≤ ".join(name for name, _ in named)
+                message = f'"{high_name}" is {high}, below "{low_name}" {low}. Keep {words}.'
+                self.add([*path, high_name], message, example)
+
+
+def _field(path: Sequence[Part]) -> str:
+    names = [part for part in path if isinstance(part, str)]
+    return names[-1] if names else ""
+
+
+# ---------------------------------------------------------------- a plan
+
+
+def check_references(plan: Plan) -> list[Problem]:
+    """Everything in a plan that does not agree with the rest of it. Pointers lead from the plan."""
+    notes = _Notes()
+    products = {product.id: product for product in plan.products}
+    _dates(notes, plan)
+    notes.once(["rooms"], [room.id for room in plan.rooms], "room", "id")
+    for at, room in enumerate(plan.rooms):
+        _room(notes, ["rooms", at], room)
+    _products(notes, plan)
+    _systems(notes, plan, products)
+    _fitouts(notes, plan)
+    _needs(notes, plan, products)
+    _offers(notes, plan, products)
+    _money(notes, plan)
+    _crew(notes, plan)
+    _tasks(notes, plan)
+    return notes.found
+
+
+def _dates(notes: _Notes, plan: Plan) -> None:
+    dates = plan.dates
+    if dates.opening_wish <= dates.lease_start:
+        message = f'"opening_wish" {dates.opening_wish} is not after "lease_start" {dates.lease_start}.'
+        notes.add(["dates", "opening_wish"], message, '"2027-05-03"')
+    if dates.announced is not None and dates.announced <= dates.lease_start:
+        message = f'"announced" {dates.announced} is not after "lease_start" {dates.lease_start}.'
+        notes.add(["dates", "announced"], message, '"2027-05-10"')
+    notes.once(["dates", "holidays"], [str(day.date) for day in dates.holidays], "holiday", "date")
+
+
+# ---------------------------------------------------------------- rooms
+
+
+def wall_names(room: Room) -> list[str]:
+    """The walls of a room, ``A-B`` in corner order.
+
+    >>> wall_names(Room(id="r", name="Room", corners=["A", "B", "C"]))
+    ['A-B', 'B-C', 'C-A']
+    """
+    return [f"{a}-{b}" for a, b in zip(room.corners, room.corners[1:] + room.corners[:1], strict=True)]
+
+
+def point_names(room: Room) -> list[str]:
+    """Every point a reading of the room may start or end at."""
+    names = [*room.corners, *room.marks]
+    for column in room.columns:
+        if column.shape == "round":
+            names.append(column.id)
+        else:
+            names += [f"{column.id}.{corner}" for corner in ("SW", "SE", "NE", "NW")]
+    return names
+
+
+def _room(notes: _Notes, path: list[Part], room: Room) -> None:
+    corners, walls, points = room.corners, wall_names(room), point_names(room)
+    for at, name in enumerate(corners):
+        if not name.strip() or "-" in name or "." in name:
+            notes.add([*path, "corners", at], '"corners": a corner is named by a letter or a short word.', '"A"')
+    notes.once([*path, "corners"], corners, "corner", None)
+    for at, name in enumerate(room.marks):
+        if name in corners:
+            message = f'"marks": {name!r} is a corner already. Name the mark differently.'
+            notes.add([*path, "marks", at], message, '"M"')
+    notes.once([*path, "marks"], room.marks, "mark", None)
+    for field, things in (
+        ("columns", room.columns), ("readings", room.readings), ("walls", room.walls),
+        ("features", room.features), ("keep_clear", room.keep_clear),
+    ):  # fmt: skip
+        notes.once([*path, field], [thing.id for thing in things], "this name", "id")
+    if room.datum is not None:
+        for field, name in (("origin", room.datum.origin), ("along", room.datum.along)):
+            notes.refer([*path, "datum", field], name, "corner", corners)
+        if room.datum.origin == room.datum.along:
+            notes.add([*path, "datum", "along"], '"along" must be another corner than "origin".', f'"{corners[-1]}"')
+    if room.height is not None:
+        _positive(notes, [*path, "height"], room.height, "10' 0\"")
+    for at, wall in enumerate(room.walls):
+        notes.refer([*path, "walls", at, "id"], wall.id, "wall", walls)
+        _positive(notes, [*path, "walls", at, "height"], wall.height, "10' 0\"")
+    for at, column in enumerate(room.columns):
+        here = [*path, "columns", at]
+        if column.id in corners or column.id in room.marks:
+            notes.add([*here, "id"], f'"id": {column.id!r} already names another point of this room.', '"K1"')
+        if column.shape == "round" and column.diameter is None:
+            notes.add([*here, "diameter"], '"diameter" is missing: a round column needs it.', '"diameter": "10 3/4 in"')
+        if column.shape == "rectangular":
+            for field in ("width", "depth"):
+                if getattr(column, field) is None:
+                    message = f'"{field}" is missing: a rectangular column needs width and depth.'
+                    notes.add([*here, field], message, f'"{field}": "12 in"')
+        for field in ("width", "depth", "diameter"):
+            _positive(notes, [*here, field], getattr(column, field), "12 in")
+        notes.refer([*here, "parallel_to"], column.parallel_to, "wall", walls, empty=True)
+    for at, reading in enumerate(room.readings):
+        here = [*path, "readings", at]
+        for field, name in (("start", reading.start), ("end", reading.end)):
+            notes.refer([*here, field], name, "point", points)
+        if reading.start == reading.end:
+            notes.add(
+                [*here, "end"], f'"end": a reading goes to another point than {reading.start!r}.', f'"{corners[0]}"'
+            )
+        _positive(notes, [*here, "value"], reading.value, "12' 3 1/4\"")
+    runs: tuple[tuple[str, Sequence[WallFeature | KeepClear]], ...] = (
+        ("features", room.features),
+        ("keep_clear", room.keep_clear),
+    )
+    for field, strips in runs:
+        for at, strip in enumerate(strips):
+            here = [*path, field, at]
+            if notes.refer([*here, "wall"], strip.wall, "wall", walls):
+                notes.refer([*here, "zero"], strip.zero, "corner of that wall", strip.wall.split("-"))
+            if strip.end is not None and strip.end.mm <= strip.start.mm:
+                message = f'"end" {strip.end.text} is not beyond "start" {strip.start.text}.'
+                notes.add([*here, "end"], message, '"6\' 8\\""')
+    for at, feature in enumerate(room.features):
+        here = [*path, "features", at]
+        if feature.sill is not None and feature.head is not None and feature.head.mm <= feature.sill.mm:
+            message = f'"head" {feature.head.text} is not above "sill" {feature.sill.text}.'
+            notes.add([*here, "head"], message, '"6\' 10\\""')
+        _positive(notes, [*here, "thickness"], feature.thickness, "4 5/8 in")
+    for at, keep in enumerate(room.keep_clear):
+        _positive(notes, [*path, "keep_clear", at, "depth"], keep.depth, "4' 0\"")
+
+
+def _positive(notes: _Notes, path: list[Part], value: Length | None, example: str) -> None:
+    if value is not None and value.mm <= 0:
+        notes.add(path, f'"{_field(path)}" must be more than nothing.', _quoted(example))
+
+
+def _quoted(text: str) -> str:
+    return '"' + text.replace('"', '\\"') + '"'
+
+
+# ---------------------------------------------------------------- products and systems
+
+
+def _products(notes: _Notes, plan: Plan) -> None:
+    notes.once(["products"], [product.id for product in plan.products], "product", "id")
+    needed = {"sheet": ("length", "width"), "roll": ("width",), "length": ("length",)}
+    for at, product in enumerate(plan.products):
+        here: list[Part] = ["products", at]
+        for field in needed.get(product.form, ()):
+            if getattr(product, field) is None:
+                message = f'"{field}" is missing: a product of the form {product.form!r} is cut to size from it.'
+                notes.add([*here, field], message, f'"{field}": "96 in"')
+        for field in ("length", "width", "thickness"):
+            _positive(notes, [*here, field], getattr(product, field), "96 in")
+        if product.spread is not None and product.spread <= 0:
+            notes.add([*here, "spread"], '"spread" must be more than nothing.', '"28"')
+
+
+def _systems(notes: _Notes, plan: Plan, products: dict[str, Product]) -> None:
+    for field, systems in (
+        ("floor_systems", plan.floor_systems), ("fold_away_systems", plan.fold_away_systems),
+        ("wall_systems", plan.wall_systems),
+    ):  # fmt: skip
+        notes.once([field], [system.id for system in systems], "system", "id")
+    for at, floor in enumerate(plan.floor_systems):
+        here: list[Part] = ["floor_systems", at]
+        for number, layer in enumerate(floor.layers):
+            layer_path = [*here, "layers", number]
+            if notes.refer([*layer_path, "product"], layer.product, "product", products):
+                _flat(notes, [*layer_path, "product"], products[layer.product])
+            if not 0 <= layer.stagger < 1:
+                notes.add([*layer_path, "stagger"], f'"stagger" is {layer.stagger}; give a share below 1.', '"0.5"')
+        roles = [layer.role for layer in floor.layers]
+        if "top" in roles and "base" in roles and roles.index("top") < len(roles) - 1 - roles[::-1].index("base"):
+            notes.add([*here, "layers"], '"layers" go from the slab up: base before top.', '[{"role": "base"}, …]')
+        for name in ("frame", "ramp", "barrier", "tape", "hook_tape"):
+            notes.refer([*here, name], getattr(floor, name), "product", products, empty=True)
+        if floor.frame and floor.frame_width is None:
+            notes.add(
+                [*here, "frame_width"], '"frame_width" is missing: the frame needs it.', '"frame_width": "3 1/2 in"'
+            )
+        if floor.ramp and floor.ramp_run is None:
+            notes.add([*here, "ramp_run"], '"ramp_run" is missing: the ramp needs it.', '"ramp_run": "12 in"')
+        if floor.cover is not None:
+            notes.refer([*here, "cover", "product"], floor.cover.product, "product", products)
+            if floor.cover.weld_lap.mm >= floor.cover.goods_width.mm:
+                message = '"weld_lap" must be less than "goods_width".'
+                notes.add([*here, "cover", "weld_lap"], message, '"1 1/4 in"')
+    for at, fold in enumerate(plan.fold_away_systems):
+        here = ["fold_away_systems", at]
+        notes.refer([*here, "product"], fold.product, "product", products)
+        for name in ("mat_length", "mat_width"):
+            _positive(notes, [*here, name], getattr(fold, name), "8' 0\"")
+    for at, wall in enumerate(plan.wall_systems):
+        here = ["wall_systems", at]
+        for name in ("board", "foam", "face"):
+            notes.refer([*here, name], getattr(wall, name), "product", products)
+        for name in ("cleat", "anchor", "cap", "adhesive"):
+            notes.refer([*here, name], getattr(wall, name), "product", products, empty=True)
+        for name in ("module", "height", "low_height", "thickness"):
+            _positive(notes, [*here, name], getattr(wall, name), "48 in")
+        if wall.narrowest_end.mm > wall.module.mm:
+            notes.add([*here, "narrowest_end"], '"narrowest_end" must not exceed "module".', '"12 in"')
+        if wall.anchor and wall.anchor_spacing is None:
+            message = '"anchor_spacing" is missing: it gives the number of anchors.'
+            notes.add([*here, "anchor_spacing"], message, '"anchor_spacing": "16 in"')
+
+
+def _flat(notes: _Notes, path: list[Part], product: Product) -> None:
+    if product.form not in ("sheet", "roll"):
+        message = f'"product": {product.id!r} is sold as {product.form!r}; a floor layer is laid from sheets or rolls.'
+        notes.add(path, message)
+
+
+def _fitouts(notes: _Notes, plan: Plan) -> None:
+    rooms = {room.id: room for room in plan.rooms}
+    notes.once(["fitouts"], [fitout.room for fitout in plan.fitouts], "the fit-out of room", "room")
+    for at, fitout in enumerate(plan.fitouts):
+        here: list[Part] = ["fitouts", at]
+        known = {
+            "floor": [system.id for system in plan.floor_systems],
+            "fold_away": [system.id for system in plan.fold_away_systems],
+            "walls": [system.id for system in plan.wall_systems],
+        }
+        for field, ids in known.items():
+            notes.refer([*here, field], getattr(fitout, field), "system", ids, empty=True)
+        if not notes.refer([*here, "room"], fitout.room, "room", rooms):
+            continue
+        room = rooms[fitout.room]
+        for number, wall in enumerate(fitout.panelled):
+            notes.refer([*here, "panelled", number], wall, "wall", wall_names(room))
+        features = [feature.id for feature in room.features]
+        for number, feature in enumerate(fitout.removable):
+            notes.refer([*here, "removable", number], feature, "feature", features)
+
+
+# ---------------------------------------------------------------- needs, quotes, money
+
+
+def unit_fault(product: Product, unit: PurchaseUnit, line: QuoteLine | None = None) -> str:
+    """Why a quantity of a product cannot be turned into ``unit``; empty when it can.
+
+    Same kind of unit always converts. Running units and area need a goods width; sheets, rolls and lengths
+    need the product's sizes; packs need to know how many they hold.
+    """
+    asked: str = product.unit
+    if unit == asked:
+        return ""
+    pair = {asked, unit}
+    for kind in (RUNNING, AREA, VOLUME):
+        if pair <= kind:
+            return ""
+    if pair <= PIECE:
+        return "" if "each" in pair else f"a {asked} is not a {unit}"
+    sizes = {
+        "length": product.length,
+        "width": product.width or (line.goods_width if line else None),
+        "thickness": product.thickness,
+    }
+    wanted: tuple[str, ...]
+    if pair & PACKED and pair & (PIECE | PACKED):
+        packed = product.per_pack > 1 or (line is not None and line.pack > 1)
+        return "" if packed else "the product does not say how many are in a pack (per_pack)"
+    if pair & RUNNING and pair & AREA:
+        wanted = ("width",)
+    elif pair & PIECE and pair & RUNNING:
+        wanted = ("length",)
+    elif pair & PIECE and pair & AREA:
+        wanted = ("length", "width")
+    elif "board foot" in pair and pair & (PIECE | RUNNING):
+        wanted = ("length", "width", "thickness")
+    else:
+        return f"{asked} and {unit} measure different things"
+    missing = [name for name in wanted if sizes[name] is None]
+    return f"the product has no {' and no '.join(missing)}" if missing else ""
+
+
+def _needs(notes: _Notes, plan: Plan, products: dict[str, Product]) -> None:
+    notes.once(["needs"], [need.id for need in plan.needs], "need", "id")
+    for at, need in enumerate(plan.needs):
+        here: list[Part] = ["needs", at]
+        if not notes.refer([*here, "product"], need.product, "product", products):
+            continue
+        fault = unit_fault(products[need.product], need.unit)
+        if fault:
+            unit = products[need.product].unit
+            message = f'"unit": {need.product!r} is counted by the {unit}; {need.unit!r} does not fit, since {fault}.'
+            notes.add([*here, "unit"], message, f'"{unit}"')
+    drivers = {row.driver for row in default_template()} - {"1"}
+    for name in plan.quantities:
+        if name not in drivers:
+            notes.unknown(["quantities", name], name, name, "quantity in the task list called", drivers)
+
+
+def _offers(notes: _Notes, plan: Plan, products: dict[str, Product]) -> None:
+    suppliers = [supplier.id for supplier in plan.suppliers]
+    quotes = {quote.id: quote for quote in plan.quotes}
+    notes.once(["suppliers"], suppliers, "supplier", "id")
+    notes.once(["quotes"], [quote.id for quote in plan.quotes], "quote", "id")
+    for at, supplier in enumerate(plan.suppliers):
+        _percent(notes, ["suppliers", at, "deposit_percent"], supplier.deposit_percent)
+    for at, quote in enumerate(plan.quotes):
+        _quote(notes, ["quotes", at], quote, plan.currency, suppliers, products)
+    for item, quote_id in plan.award.force.items():
+        here: list[Part] = ["award", "force", item]
+        if notes.refer([*here[:2], item], item, "product", products) and notes.refer(here, quote_id, "quote", quotes):
+            offered = [line.item for line in quotes[quote_id].lines]
+            if item not in offered:
+                message = f'"{item}": quote {quote_id!r} does not offer it. It offers: {", ".join(offered)}.'
+                notes.add(here, message)
+    for number, quote_id in enumerate(plan.award.exclude):
+        notes.refer(["award", "exclude", number], quote_id, "quote", quotes)
+    if plan.award.most_suppliers is not None and plan.award.most_suppliers < 1:
+        notes.add(["award", "most_suppliers"], '"most_suppliers" must be 1 or more, or null for no limit.', "4")
+
+
+def _quote(
+    notes: _Notes, path: list[Part], quote: Quote, currency: str, suppliers: list[str], products: dict[str, Product]
+) -> None:
+    notes.refer([*path, "supplier"], quote.supplier, "supplier", suppliers)
+    if quote.currency != currency:
+        message = f'"currency" is {quote.currency}, but this build counts in {currency}. Ask for a quote in {currency}.'
+        notes.add([*path, "currency"], message, f'"{currency}"')
+    if quote.valid_until < quote.quoted:
+        message = f'"valid_until" {quote.valid_until} is before "quoted" {quote.quoted}.'
+        notes.add([*path, "valid_until"], message, '"2027-03-31"')
+    leads = [(name, getattr(quote, name)) for name in ("lead_days_low", "lead_days_likely", "lead_days_high")]
+    notes.ordered(path, leads, "5, 8, 12")
+    if quote.freight.form == "free over" and quote.freight.free_over is None:
+        message = '"free_over" is missing: say from what sum the freight is free.'
+        notes.add([*path, "freight", "free_over"], message, '"free_over": "1500"')
+    for number, line in enumerate(quote.lines):
+        here = [*path, "lines", number]
+        if notes.refer([*here, "item"], line.item, "product", products):
+            product = products[line.item]
+            fault = unit_fault(product, line.unit, line)
+            if fault:
+                counted = f"{line.item!r} is counted by the {product.unit}"
+                message = f'"unit": {counted}; {line.unit!r} does not fit, since {fault}.'
+                notes.add([*here, "unit"], message, f'"{product.unit}"')
+        if line.pack <= 0:
+            notes.add([*here, "pack"], '"pack" must be more than nothing.', '"5"')
+        _positive(notes, [*here, "goods_width"], line.goods_width, "54 in")
+        for place, (below, above) in enumerate(pairwise(line.breaks), 1):
+            if above.start <= below.start:
+                message = (
+                    f'"breaks" are out of order: entry {place + 1} starts at {above.start}, '
+                    f"not after entry {place} at {below.start}. List them from the smallest quantity up."
+                )
+                example = '[{"start": "1", "price": "9.00"}, {"start": "24", "price": "8.20"}]'
+                notes.add([*here, "breaks", place, "start"], message, example)
+
+
+def _percent(notes: _Notes, path: list[Part], value: Decimal) -> None:
+    if value > 100:
+        notes.add(path, f'"{_field(path)}" is {value}; a share of more than 100 % cannot be.', '"40"')
+
+
+def _money(notes: _Notes, plan: Plan) -> None:
+    _percent(notes, ["money", "tax_percent"], plan.money.tax_percent)
+    notes.once(["money", "heads"], [str(head.head) for head in plan.money.heads], "budget head", "head")
+    for at, head in enumerate(plan.money.heads):
+        _percent(notes, ["money", "heads", at, "contingency_percent"], head.contingency_percent)
+
+
+# ---------------------------------------------------------------- people and tasks
+
+
+def _minutes(text: str) -> int:
+    hours, _, minutes = text.partition(":")
+    return int(hours) * 60 + int(minutes)
+
+
+def _crew(notes: _Notes, plan: Plan) -> None:
+    crew = plan.crew
+    notes.once(["crew", "core"], [person.id for person in crew.core], "person", "id")
+    notes.once(["crew", "days"], [day.id for day in crew.days], "build day", "id")
+    notes.once(["crew", "days"], [str(day.date) for day in crew.days], "a build day on", "date")
+    if crew.core_hours_per_weekday > 24:
+        notes.add(["crew", "core_hours_per_weekday"], '"core_hours_per_weekday" exceeds a day.', '"3"')
+    for at, day in enumerate(crew.days):
+        here: list[Part] = ["crew", "days", at]
+        if day.quiet_until and not TIME_OF_DAY.fullmatch(day.quiet_until):
+            message = (
+                f'"quiet_until": {day.quiet_until!r} is not a time of day from 00:00 to 23:59 with two digits each.'
+            )
+            notes.add([*here, "quiet_until"], message, '"09:00"')
+        _day(notes, here, day)
+    skills = {skill for row in default_template() for skill in row.skills} | {"none"}
+    for name, share in crew.skill_shares.items():
+        path: list[Part] = ["crew", "skill_shares", name]
+        notes.refer(path, name, "skill", skills)
+        if share > 1:
+            notes.add(path, f'"{name}" is {share}; a share goes from 0 to 1.', '"0.2"')
+    shares = [(f"no_show_{name}", getattr(crew, f"no_show_{name}")) for name in ("low", "likely", "high")]
+    notes.ordered(["crew"], shares, "0.05, 0.12, 0.30")
+    if crew.no_show_high >= 1:
+        message = f'"no_show_high" is {crew.no_show_high}; a share goes from 0 to below 1.'
+        notes.add(["crew", "no_show_high"], message, '"0.30"')
+
+
+def _day(notes: _Notes, path: list[Part], day: BuildDay) -> None:
+    start, end, meal = _minutes(day.start), _minutes(day.end), _minutes(day.meal_start)
+    if end <= start:
+        notes.add([*path, "end"], f'"end" {day.end} is not after "start" {day.start}.', '"16:00"')
+    elif day.meal_minutes and not start <= meal <= meal + day.meal_minutes <= end:
+        meal_time = f"{day.meal_start} with {day.meal_minutes} minutes"
+        message = f'"meal_start" {meal_time} does not lie within {day.start} to {day.end}.'
+        notes.add([*path, "meal_start"], message, '"12:00"')
+
+
+def _tasks(notes: _Notes, plan: Plan) -> None:
+    edits = plan.tasks
+    template = [row.code for row in default_template()]
+    own = [task.code for task in edits.own]
+    codes = [*template, *own]
+    days = [day.id for day in plan.crew.days]
+    notes.once(["tasks", "rates"], [rate.code for rate in edits.rates], "a rate for task", "code")
+    notes.once(["tasks", "own"], own, "task", "code")
+    notes.once(["tasks", "pins"], [pin.task for pin in edits.pins], "a pin for task", "task")
+    for at, rate in enumerate(edits.rates):
+        here: list[Part] = ["tasks", "rates", at]
+        notes.refer([*here, "code"], rate.code, "task", template)
+        notes.ordered(here, [("low", rate.low), ("likely", rate.likely), ("high", rate.high)], "2, 4, 7")
+        if rate.low <= 0:
+            notes.add([*here, "low"], '"low" must be more than nothing, or the task never ends.', '"2"')
+    for at, code in enumerate(edits.off):
+        notes.refer(["tasks", "off", at], code, "task", template)
+    for at, task in enumerate(edits.own):
+        here = ["tasks", "own", at]
+        if task.code in template:
+            message = f'"code": {task.code!r} is a task of the list already. Choose another code.'
+            notes.add([*here, "code"], message, '"X01"')
+        if task.hours <= 0:
+            notes.add([*here, "hours"], '"hours" must be more than nothing.', '"2"')
+        for number, before in enumerate(task.after):
+            notes.refer([*here, "after", number], before, "task", codes)
+    for at, pin in enumerate(edits.pins):
+        notes.refer(["tasks", "pins", at, "task"], pin.task, "task", codes)
+        notes.refer(["tasks", "pins", at, "day"], pin.day, "build day", days)
+    for code, day in edits.done.items():
+        notes.refer(["tasks", "done", code], code, "task", codes)
+        if day > plan.as_of:
+            message = f'"{code}" is said to be done on {day}, after the day this plan is for ({plan.as_of}).'
+            notes.add(["tasks", "done", code], message, f'"{plan.as_of}"')
+
+
+# ---------------------------------------------------------------- commitments and history
+
+
+def check_commitments(plan: Plan, commitments: Commitments) -> list[Problem]:
+    """Facts that do not agree with the plan they follow from. Pointers lead from the commitments."""
+    notes = _Notes()
+    products = {product.id: product for product in plan.products}
+    quotes = {quote.id: quote for quote in plan.quotes}
+    notes.once(["orders"], [order.number for order in commitments.orders], "order", "number")
+    notes.once(["sign_ups"], [sign_up.id for sign_up in commitments.sign_ups], "sign-up", "id")
+    for at, order in enumerate(commitments.orders):
+        here: list[Part] = ["orders", at]
+        notes.refer([*here, "supplier"], order.supplier, "supplier", [s.id for s in plan.suppliers])
+        if notes.refer([*here, "quote"], order.quote, "quote", quotes):
+            supplier = quotes[order.quote].supplier
+            if supplier != order.supplier:
+                message = f'"quote": {order.quote!r} is from {supplier!r}, the order goes to {order.supplier!r}.'
+                notes.add([*here, "quote"], message)
+        if order.state == "received" and order.received is None:
+            notes.add(
+                [*here, "received"], '"received" is missing: give the day the goods came.', '"received": "2027-02-09"'
+            )
+        for field in ("promised", "received"):
+            day = getattr(order, field)
+            if day is not None and day < order.placed:
+                notes.add([*here, field], f'"{field}" {day} is before "placed" {order.placed}.', f'"{order.placed}"')
+        for number, line in enumerate(order.lines):
+            line_path = [*here, "lines", number]
+            if notes.refer([*line_path, "item"], line.item, "product", products):
+                fault = unit_fault(products[line.item], line.unit)
+                if fault and line.unit not in PACKED:
+                    message = f'"unit": {line.unit!r} does not fit {line.item!r}, since {fault}.'
+                    notes.add([*line_path, "unit"], message, f'"{products[line.item].unit}"')
+    codes = [*(row.code for row in default_template()), *(task.code for task in plan.tasks.own)]
+    days = [day.id for day in plan.crew.days]
+    for at, sign_up in enumerate(commitments.sign_ups):
+        notes.refer(["sign_ups", at, "day"], sign_up.day, "build day", days)
+        notes.refer(["sign_ups", at, "task"], sign_up.task, "task", codes, empty=True)
+    return notes.found
+
+
+def check_build(build: BuildFile) -> list[Problem]:
+    """Everything in a build file that does not agree with the rest of it. Pointers lead from the top."""
+    found = [_under("/plan", problem) for problem in check_references(build.plan)]
+    return found + [_under("/commitments", problem) for problem in check_commitments(build.plan, build.commitments)]
+
+
+def _under(prefix: str, problem: Problem) -> Problem:
+    return Problem(pointer=prefix + problem.pointer, message=problem.message, example=problem.example)
