@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from decimal import Decimal
-from typing import Any, Literal, TypeVar
+from typing import Any, Literal, TypeVar, dataclass_transform
 
 import msgspec
 
@@ -24,6 +24,7 @@ empty: there was nothing to do (no room, no demand), which is not the same as fa
 Severity = Literal["note", "warning", "stop"]
 
 
+@dataclass_transform(frozen_default=True, kw_only_default=True, field_specifiers=(msgspec.field,))
 class Value(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Base of all inputs and results: immutable, compared by content, unknown fields refused."""
 

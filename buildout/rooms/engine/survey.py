@@ -778,7 +778,7 @@ def _result(
                 points.append(_point(work, column.id, spot, adjusted, name=f"{column.id}.{side}"))
     in_fit = {d.id: k for k, d in enumerate(network.distances)}
     in_whole = {i: k for k, i in enumerate(work.distances)}
-    readings = []
+    readings: list[Judged] = []
     for r in work.readings:
         observed = float(r.value.mm)
         if r.id in work.refused and (r.id not in work.distances or any(v.id == r.id for v in readings)):

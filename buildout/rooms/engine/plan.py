@@ -1,0 +1,564 @@
+"""From the adjusted points to the plan: walls, openings, columns, strips kept clear, mat field and its edges.
+
+Coordinates are millimetres on a 0.01 mm grid; polygons are cut on that grid (Shapely). Mat field, strips
+and columns add up to the room within outline × grid.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from buildout.rooms.engine import geometry
+from buildout.rooms.engine.geometry import Point
+from buildout.rooms.engine.types import (
+    KeepClear,
+    MatEdge,
+    PlacedColumn,
+    PlacedFeature,
+    PlanWall,
+    Room,
+    RoomPlan,
+    Survey,
+    WallFeature,
+)
+from buildout.units.lengths import format_length
+from buildout.units.value import Reason, Status, snap
+
+GRID = 0.01
+SLACK = 12.7
+"""A running dimension may overshoot the adjusted wall by half an inch before it is called wrong."""
+ROUND_SIDES = 64
+PANELBOARD_DEPTH = 914.4
+"""36 in of working space before a panelboard (US National Electrical Code 110.26, for orientation only)."""
+EXIT_DEPTH = 914.4
+"""Depth kept free inside an exit before the plan stops warning: 36 in, common practice, no published source."""
+OPENINGS = ("door", "exit door", "roller door", "window", "low wall", "gap")
+
+
+@dataclass
+class _Draft:
+    room: Room
+    reasons: list[Reason] = field(default_factory=list)
+
+    def stop(self, code: str, text: str, where: str, todo: str) -> None:
+        self.reasons.append(Reason(code=code, text=text, where=where, severity="stop", todo=todo))
+
+    def warn(self, code: str, text: str, where: str, todo: str) -> None:
+        self.reasons.append(Reason(code=code, text=text, where=where, severity="warning", todo=todo))
+
+
+def plan_room(room: Room, survey: Survey) -> RoomPlan:
+    """Lay out a room's plan on its survey.
+
+    The plan has no outline when the survey does not fix the room: its status is then the survey's own and a
+    reason says so. Never raises for inputs that make no sense; they are named in ``reasons``.
+    """
+    if survey.status not in ("proven", "feasible"):
+        return _no_plan(room, survey.status)
+    draft = _Draft(room)
+    at = {p.name: (snap(p.x), snap(p.y)) for p in survey.points}
+    corners = {name: at[name] for name in room.corners}
+    ring = list(corners.values())
+    clockwise = geometry.signed_area(ring) < 0
+    outline = [ring[0], *reversed(ring[1:])] if clockwise else ring
+    walls = _walls(draft, corners, clockwise)
+    columns = _columns(draft, at, outline)
+    features = _features(draft, walls)
+    strips = _strips(draft, walls, corners, outline)
+    field_ring = _mat_field(draft, outline, list(strips.values()))
+    edges = _mat_edges(draft, field_ring, walls, features, strips)
+    _check_exits(draft, features, walls)
+    floor_area, mat_area = _areas(outline, field_ring, columns)
+    stopped = any(r.severity == "stop" for r in draft.reasons)
+    warned = any(r.severity == "warning" for r in draft.reasons)
+    status: Status = "infeasible" if stopped else "feasible" if warned and survey.status == "proven" else survey.status
+    return RoomPlan(
+        room=room.id, name=room.name, status=status, outline=outline, corners=corners, walls=walls, columns=columns,
+        features=features, keep_clear=strips, mat_field=field_ring, mat_edges=edges, floor_area=floor_area,
+        mat_area=mat_area, reasons=draft.reasons,
+    )  # fmt: skip
+
+
+def _no_plan(room: Room, status: Status) -> RoomPlan:
+    text = {
+        "empty": "There is no plan yet: the room has no corners.",
+        "underdetermined": "There is no plan: the readings do not fix the room.",
+    }.get(status, "There is no plan: no room has these readings.")
+    reason = Reason(
+        code="no plan", text=text, where=room.id, severity="stop", todo="Do what the survey asks for first."
+    )
+    return RoomPlan(
+        room=room.id, name=room.name, status=status, outline=[], corners={}, walls=[], columns=[], features=[],
+        keep_clear={}, mat_field=[], mat_edges=[], floor_area=0.0, mat_area=0.0, reasons=[reason],
+    )  # fmt: skip
+
+
+# ---------------------------------------------------------------- walls, columns
+
+
+def _walls(draft: _Draft, corners: dict[str, Point], clockwise: bool) -> list[PlanWall]:
+    room = draft.room
+    names = list(corners)
+    stated = {}
+    for wall in room.walls:
+        found = _wall_name(wall.id, names)
+        if found is None:
+            draft.stop(
+                "unknown wall", f"{wall.id} is not a wall of this room.", wall.id,
+                f"Name a wall by two neighbouring corners, such as {names[0]}-{names[1]}.",
+            )  # fmt: skip
+        else:
+            stated[found] = wall
+    walls = []
+    for k, name in enumerate(names):
+        after = names[(k + 1) % len(names)]
+        a, b = corners[name], corners[after]
+        length = geometry.distance(a, b)
+        ux, uy = (b[0] - a[0]) / length, (b[1] - a[1]) / length
+        inward = (uy, -ux) if clockwise else (-uy, ux)
+        said = stated.get(f"{name}-{after}")
+        height = said.height if said and said.height else room.height
+        walls.append(
+            PlanWall(
+                id=f"{name}-{after}", a=a, b=b, length=snap(length), construction=said.construction if said else "stud",
+                height=snap(height.mm) if height else None,
+                inward=(snap(inward[0], 1e-6), snap(inward[1], 1e-6)),
+            )
+        )  # fmt: skip
+    return walls
+
+
+def _wall_name(text: str, names: Sequence[str]) -> str | None:
+    plain = text.replace("–", "-").strip()
+    for k, a in enumerate(names):
+        b = names[(k + 1) % len(names)]
+        if plain in (f"{a}-{b}", f"{b}-{a}"):
+            return f"{a}-{b}"
+    return None
+
+
+def _columns(draft: _Draft, at: dict[str, Point], outline: Sequence[Point]) -> list[PlacedColumn]:
+    from shapely.geometry import Polygon
+
+    placed: list[PlacedColumn] = []
+    room_polygon = Polygon(outline)
+    for column in draft.room.columns:
+        centre = at[column.id]
+        if column.shape == "round":
+            radius = float(column.diameter or 0) / 2
+            turns = [2 * math.pi * k / ROUND_SIDES for k in range(ROUND_SIDES)]
+            ring = [(snap(centre[0] + radius * math.cos(t)), snap(centre[1] + radius * math.sin(t))) for t in turns]
+            diameter = snap(radius * 2)
+        else:
+            ring = [at[f"{column.id}.{side}"] for side in ("SW", "SE", "NE", "NW")]
+            diameter = None
+        polygon = Polygon(ring)
+        if not polygon.within(room_polygon.buffer(SLACK)):
+            draft.warn(
+                "column in wall", f"Column {column.id} reaches into a wall.", column.id,
+                "Check its size, and that its readings go to the face or corner named.",
+            )  # fmt: skip
+        for other in placed:
+            if polygon.intersects(Polygon(other.outline)):
+                draft.stop(
+                    "columns overlap", f"Columns {other.id} and {column.id} overlap.", column.id,
+                    "Check the readings to both: one may belong to the other.",
+                )  # fmt: skip
+        placed.append(PlacedColumn(id=column.id, shape=column.shape, centre=centre, outline=ring, diameter=diameter))
+    return placed
+
+
+# ---------------------------------------------------------------- openings and services
+
+
+def _run(
+    draft: _Draft, walls: Sequence[PlanWall], what: WallFeature | KeepClear
+) -> tuple[PlanWall, float, float] | None:
+    """Where a running dimension lies along its wall, from the wall's first corner; None when it cannot be placed."""
+    names = [wall.id.split("-")[0] for wall in walls]
+    found = _wall_name(what.wall, names)
+    if found is None:
+        draft.stop(
+            "unknown wall", f"{what.id} is on wall {what.wall}, which this room does not have.", what.id,
+            f"Name a wall by two neighbouring corners, such as {walls[0].id}.",
+        )  # fmt: skip
+        return None
+    wall = next(w for w in walls if w.id == found)
+    first, second = found.split("-")
+    if what.zero not in (first, second):
+        draft.stop(
+            "zero corner", f"{what.id} is measured from {what.zero or 'no corner'}, but wall {found} runs from "
+            f"{first} to {second}.", what.id, f"Say which end the tape was held at: {first} or {second}.",
+        )  # fmt: skip
+        return None
+    start = float(what.start.mm)
+    end = start if what.end is None else float(what.end.mm)
+    if end < start or (what.end is not None and end == start):
+        draft.stop(
+            "ends before it starts", f"{what.id} runs from {_long(start)} to {_long(end)}, which is no width.",
+            what.id, "Write both running dimensions from the same zero, the smaller one first.",
+        )  # fmt: skip
+        return None
+    if end > wall.length + SLACK:
+        draft.stop(
+            "beyond the wall", f"{what.id} ends at {_long(end)}, but wall {found} is only {_long(wall.length)} long.",
+            what.id, f"Check the dimension and that it was read from {what.zero}.",
+        )  # fmt: skip
+        return None
+    end = min(end, wall.length)
+    start = min(start, wall.length)
+    if what.zero == second:
+        start, end = wall.length - end, wall.length - start
+    return wall, snap(start), snap(end)
+
+
+def _on(wall: PlanWall, along: float, inward: float = 0.0) -> Point:
+    share = along / wall.length if wall.length else 0.0
+    x = wall.a[0] + (wall.b[0] - wall.a[0]) * share + wall.inward[0] * inward
+    y = wall.a[1] + (wall.b[1] - wall.a[1]) * share + wall.inward[1] * inward
+    return snap(x), snap(y)
+
+
+def _features(draft: _Draft, walls: Sequence[PlanWall]) -> list[PlacedFeature]:
+    placed: list[PlacedFeature] = []
+    seen: set[str] = set()
+    for feature in draft.room.features:
+        if feature.id in seen:
+            draft.stop(
+                "named twice", f"Two openings or services are called {feature.id}.", feature.id,
+                "Give each a name of its own, such as window 1 and window 2.",
+            )  # fmt: skip
+        seen.add(feature.id)
+        if feature.end is None and feature.kind in OPENINGS:
+            draft.stop(
+                "no end", f"{feature.id} has a start but no end along the wall.", feature.id,
+                "Write both running dimensions, such as 4' 3\" and 9' 5\".",
+            )  # fmt: skip
+            continue
+        run = _run(draft, walls, feature)
+        if run is None:
+            continue
+        wall, start, end = run
+        made = PlacedFeature(
+            id=feature.id, kind=feature.kind, wall=wall.id, start=start, end=end, a=_on(wall, start), b=_on(wall, end),
+            sill=snap(feature.sill.mm) if feature.sill else None, head=snap(feature.head.mm) if feature.head else None,
+            clear_width=snap(feature.clear_width.mm) if feature.clear_width else None, swing=feature.swing,
+            note=feature.note,
+        )  # fmt: skip
+        _check_feature(draft, made, wall)
+        placed.append(made)
+    for one, two in itertools.combinations(placed, 2):
+        _check_overlap(draft, one, two)
+    return placed
+
+
+def _check_feature(draft: _Draft, made: PlacedFeature, wall: PlanWall) -> None:
+    width = made.end - made.start
+    if made.clear_width is not None and made.kind in OPENINGS and made.clear_width > width + SLACK:
+        draft.warn(
+            "clear width", f"{made.id} is {_long(width)} wide but its clear width is given as "
+            f"{_long(made.clear_width)}.", made.id, "Measure the opening and the clear width again.",
+        )  # fmt: skip
+    if made.sill is not None and made.head is not None and made.sill >= made.head:
+        draft.warn(
+            "sill above head", f"{made.id} has its sill at {_long(made.sill)} and its head at {_long(made.head)}.",
+            made.id, "The sill is the lower edge. Check both heights above the slab.",
+        )  # fmt: skip
+    top = made.head if made.head is not None else made.sill
+    if wall.height is not None and top is not None and top > wall.height + SLACK:
+        draft.warn(
+            "above the wall", f"{made.id} reaches {_long(top)}, above the wall's {_long(wall.height)}.", made.id,
+            "Check the height of the room and of this opening.",
+        )  # fmt: skip
+
+
+def _check_overlap(draft: _Draft, one: PlacedFeature, two: PlacedFeature) -> None:
+    if one.wall != two.wall or min(one.end, two.end) - max(one.start, two.start) < (
+        1.0 if one.kind in OPENINGS and two.kind in OPENINGS else 0.0
+    ):
+        return
+    if one.kind not in OPENINGS and two.kind not in OPENINGS:
+        return
+    low, high = zip(_heights(one), _heights(two), strict=True)
+    if min(high) <= max(low):
+        return
+    draft.warn(
+        "overlap", f"{one.id} and {two.id} overlap on wall {one.wall}.", two.id,
+        "Check both running dimensions, and which corner each was read from.",
+    )  # fmt: skip
+
+
+def _heights(made: PlacedFeature) -> tuple[float, float]:
+    if made.kind in OPENINGS:
+        bottom = made.sill if made.kind == "window" and made.sill is not None else 0.0
+        return bottom, made.head if made.head is not None else math.inf
+    if made.head is not None:
+        return made.sill or 0.0, made.head
+    height = made.sill if made.sill is not None else 1200.0
+    return height, height + 1.0
+
+
+# ---------------------------------------------------------------- strips and mat field
+
+
+def _strips(
+    draft: _Draft, walls: Sequence[PlanWall], corners: dict[str, Point], outline: Sequence[Point]
+) -> dict[str, list[Point]]:
+    from shapely import set_precision
+    from shapely.geometry import Polygon
+
+    strips: dict[str, list[Point]] = {}
+    room_polygon = set_precision(Polygon(outline), GRID)
+    for strip in draft.room.keep_clear:
+        if strip.id in strips:
+            draft.stop(
+                "named twice", f"Two strips are called {strip.id}.", strip.id, "Give each strip a name of its own."
+            )
+            continue
+        run = _run(draft, walls, strip)
+        if run is None:
+            continue
+        depth = float(strip.depth.mm)
+        if depth <= 0:
+            draft.stop(
+                "no depth", f"The strip {strip.name} has no depth.", strip.id, "Say how deep it is, such as 4' 0\"."
+            )
+            continue
+        wall, start, end = run
+        near = [_on(wall, start), _on(wall, end)]
+        far = [_far_end(walls, wall, start, depth, first=True), _far_end(walls, wall, end, depth, first=False)]
+        cut = set_precision(Polygon([near[0], near[1], far[1], far[0]]), GRID).intersection(
+            room_polygon, grid_size=GRID
+        )
+        part = max(_parts(cut), key=lambda p: p.area, default=None)
+        if part is None or part.area < 1.0:
+            draft.stop(
+                "strip outside", f"The strip {strip.name} lies outside the room.", strip.id,
+                "Check its wall, its dimensions and its depth.",
+            )  # fmt: skip
+            continue
+        strips[strip.id] = _ring(part)
+    return strips
+
+
+def _far_end(walls: Sequence[PlanWall], wall: PlanWall, along: float, depth: float, *, first: bool) -> Point:
+    """Inner corner of a strip: square off the wall, or on the next wall when the strip runs into a corner."""
+    square = _on(wall, along, depth)
+    k = next(i for i, w in enumerate(walls) if w.id == wall.id)
+    at_end = along <= SLACK if first else along >= wall.length - SLACK
+    if not at_end:
+        return square
+    other = walls[k - 1] if first else walls[(k + 1) % len(walls)]
+    direction = ((wall.b[0] - wall.a[0]) / wall.length, (wall.b[1] - wall.a[1]) / wall.length)
+    away = (
+        ((other.a[0] - other.b[0]) / other.length, (other.a[1] - other.b[1]) / other.length)
+        if first
+        else ((other.b[0] - other.a[0]) / other.length, (other.b[1] - other.a[1]) / other.length)
+    )
+    rise = away[0] * wall.inward[0] + away[1] * wall.inward[1]
+    if rise < 0.5:  # re-entrant or very blunt corner: there is no wall beside the strip to run into
+        return square
+    lean = (away[0] * direction[0] + away[1] * direction[1]) / rise
+    corner = wall.a if first else wall.b
+    return (
+        snap(corner[0] + depth * (wall.inward[0] + lean * direction[0])),
+        snap(corner[1] + depth * (wall.inward[1] + lean * direction[1])),
+    )
+
+
+def _parts(shape: Any) -> list[Any]:
+    if shape.is_empty:
+        return []
+    return [g for g in getattr(shape, "geoms", [shape]) if g.geom_type == "Polygon"]
+
+
+def _ring(polygon: Any) -> list[Point]:
+    """Outer ring anticlockwise, not closed, starting at its lowest, then leftmost point, straight runs merged."""
+    ring = [(snap(x), snap(y)) for x, y in polygon.exterior.coords[:-1]]
+    ring = [p for k, p in enumerate(ring) if p != ring[k - 1]]
+    if geometry.signed_area(ring) < 0:
+        ring.reverse()
+    first = min(range(len(ring)), key=lambda k: (ring[k][1], ring[k][0]))
+    return ring[first:] + ring[:first]
+
+
+def _mat_field(draft: _Draft, outline: Sequence[Point], strips: Sequence[Sequence[Point]]) -> list[Point]:
+    from shapely import set_precision
+    from shapely.geometry import Polygon
+    from shapely.ops import unary_union
+
+    left = set_precision(Polygon(outline), GRID)
+    if strips:
+        left = left.difference(set_precision(unary_union([Polygon(s) for s in strips]), GRID), grid_size=GRID)
+    parts = sorted(_parts(left), key=lambda p: (-p.area, p.bounds))
+    if not parts:
+        draft.warn(
+            "no mat",
+            "The strips kept clear leave no room for mat.",
+            draft.room.id,
+            "Make a strip less deep or shorter.",
+        )
+        return []
+    lost = sum(p.area for p in parts[1:])
+    if lost > 10_000:
+        draft.warn(
+            "mat in parts", f"The strips cut the mat field in {len(parts)} parts; only the largest gets mat.",
+            draft.room.id, "Shorten a strip, or make the room two rooms.",
+        )  # fmt: skip
+    return _ring(parts[0])
+
+
+def _mat_edges(
+    draft: _Draft,
+    ring: Sequence[Point],
+    walls: Sequence[PlanWall],
+    features: Sequence[PlacedFeature],
+    strips: dict[str, list[Point]],
+) -> list[MatEdge]:
+    kinds = {strip.id: strip.edge for strip in draft.room.keep_clear}
+    found: list[tuple[Point, Point, str, str]] = []
+    for k, a in enumerate(ring):
+        b = ring[(k + 1) % len(ring)]
+        wall = next((w for w in walls if _lies_on(a, b, w.a, w.b)), None)
+        if wall is not None:
+            found += _split_at_gaps(a, b, wall, features)
+            continue
+        strip = next(
+            (
+                name
+                for name, quad in strips.items()
+                if any(_lies_on(a, b, quad[i - 1], quad[i]) for i in range(len(quad)))
+            ),
+            "",
+        )
+        found.append((a, b, kinds.get(strip, "square"), strip))
+    merged: list[tuple[Point, Point, str, str]] = []
+    for edge in found:
+        if merged and merged[-1][2:] == edge[2:] and _lies_on(merged[-1][1], edge[1], merged[-1][0], edge[1]):
+            merged[-1] = (merged[-1][0], edge[1], edge[2], edge[3])
+        else:
+            merged.append(edge)
+    count: dict[str, int] = {}
+    edges = []
+    for a, b, kind, along in merged:
+        count[along] = count.get(along, 0) + 1
+        edges.append(
+            MatEdge(
+                id=f"{along} {count[along]}".strip(), a=a, b=b, length=snap(geometry.distance(a, b)),
+                kind=kind, along=along,  # type: ignore[arg-type]
+            )
+        )  # fmt: skip
+    return edges
+
+
+def _lies_on(a: Point, b: Point, c: Point, d: Point, within: float = 0.1) -> bool:
+    """Whether the side a–b lies along the segment c–d."""
+    length = geometry.distance(c, d)
+    if length < within:
+        return False
+    ux, uy = (d[0] - c[0]) / length, (d[1] - c[1]) / length
+    for p in (a, b):
+        along = (p[0] - c[0]) * ux + (p[1] - c[1]) * uy
+        across = (p[0] - c[0]) * uy - (p[1] - c[1]) * ux
+        if abs(across) > within or not -within <= along <= length + within:
+            return False
+    return True
+
+
+def _split_at_gaps(
+    a: Point, b: Point, wall: PlanWall, features: Sequence[PlacedFeature]
+) -> list[tuple[Point, Point, str, str]]:
+    if wall.construction == "none":
+        return [(a, b, "ramp", wall.id)]
+    ends = [geometry.distance(wall.a, a), geometry.distance(wall.a, b)]
+    low, high = min(ends), max(ends)
+    parts: list[tuple[float, float, str, str]] = []
+    here = low
+    for gap in sorted((f for f in features if f.kind == "gap" and f.wall == wall.id), key=lambda f: f.start):
+        start, end = max(here, gap.start), min(high, gap.end)
+        if end - start <= 1.0:
+            continue
+        if start - here > 1.0:
+            parts.append((here, start, "wall", wall.id))
+        else:
+            start = here
+        parts.append((start, end, "ramp", gap.id))
+        here = end
+    if high - here > 1.0 or not parts:
+        parts.append((here, high, "wall", wall.id))
+    forward = ends[0] <= ends[1]
+    made = []
+    for start, end, kind, along in parts if forward else reversed(parts):
+        p, q = _on(wall, start), _on(wall, end)
+        made.append((p, q, kind, along) if forward else (q, p, kind, along))
+    made[0] = (a, *made[0][1:])
+    made[-1] = (made[-1][0], b, *made[-1][2:])
+    return made
+
+
+# ---------------------------------------------------------------- checks on the whole
+
+
+def _check_exits(draft: _Draft, features: Sequence[PlacedFeature], walls: Sequence[PlanWall]) -> None:
+    for made in features:
+        leaf = made.end - made.start
+        if made.kind == "exit door":
+            need = max(EXIT_DEPTH, leaf if made.swing == "in" else 0.0)
+            if not _kept_clear(draft, walls, made, made.start, made.end, need):
+                draft.warn(
+                    "exit blocked", f"Mat runs up to the exit {made.id}.", made.id,
+                    f"Add a strip kept clear in front of it, at least {_long(made.start)}–{_long(made.end)} along "
+                    f"{made.wall} and {_long(need)} deep. Ask the fire authority what is needed there.",
+                )  # fmt: skip
+        elif made.kind == "door" and made.swing == "in":
+            if not _kept_clear(draft, walls, made, made.start, made.end, leaf):
+                draft.warn(
+                    "door over mat", f"{made.id} opens into the room, over the mat.", made.id,
+                    f"Keep {_long(leaf)} clear in front of it, or hang the leaf to open out.",
+                )  # fmt: skip
+        elif made.kind == "panelboard" and not _kept_clear(draft, walls, made, made.start, made.end, PANELBOARD_DEPTH):
+            draft.warn(
+                "panelboard space", f"The working space before {made.id} is not kept clear.", made.id,
+                "Keep it free of mat and storage: in the US 36 in deep and 30 in wide or the panelboard's width. "
+                "The local electrical code decides.",
+            )  # fmt: skip
+
+
+def _kept_clear(
+    draft: _Draft, walls: Sequence[PlanWall], made: PlacedFeature, start: float, end: float, depth: float
+) -> bool:
+    """Whether strips on the feature's own wall cover its run to the depth asked."""
+    quiet = _Draft(draft.room)
+    runs = []
+    for strip in draft.room.keep_clear:
+        run = _run(quiet, walls, strip)
+        if run is not None and run[0].id == made.wall and float(strip.depth.mm) >= depth - SLACK:
+            runs.append((run[1], run[2]))
+    reach = start
+    for low, high in sorted(runs):
+        if low <= reach + 1.0:
+            reach = max(reach, high)
+    return reach >= end - 1.0
+
+
+def _areas(
+    outline: Sequence[Point], field_ring: Sequence[Point], columns: Sequence[PlacedColumn]
+) -> tuple[float, float]:
+    from shapely.geometry import Polygon
+    from shapely.ops import unary_union
+
+    posts = unary_union([Polygon(c.outline) for c in columns]) if columns else Polygon()
+    whole = Polygon(outline)
+    mat = Polygon(field_ring) if field_ring else Polygon()
+    return (
+        snap(whole.area - whole.intersection(posts).area, 1.0),
+        snap(mat.area - mat.intersection(posts).area, 1.0),
+    )
+
+
+def _long(mm: float) -> str:
+    return format_length(mm, denominator=8)
