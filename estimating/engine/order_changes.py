@@ -5,6 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Literal
 
+from buildout.units.money import round_money
 from buildout.units.value import Value
 from estimating.engine.types import Award, PlacedOrder
 
@@ -26,45 +27,46 @@ class OrderDifference(Value, kw_only=True):
     text: str
 
 
-def order_differences(orders: list[PlacedOrder], award: Award) -> list[OrderDifference]:
+def order_differences(orders: list[PlacedOrder], award: Award, currency: str) -> list[OrderDifference]:
     """Compare every placed order line with what the award now needs of that item.
 
     Orders for the same item are counted together, oldest first, so two part orders that cover the
-    need between them differ in nothing. Lines in a unit other than the award's are compared by the
-    asked quantity when the units agree there, and are otherwise named as to be checked by hand.
+    need between them differ in nothing. A line is compared in the award's unit or in the unit asked for,
+    whichever it was ordered in.
 
     Returns one difference per order line, orders in number order.
     """
-    needed: dict[str, tuple[Decimal, str]] = {}
+    needed = {line.item: line for line in award.lines}
+    left: dict[tuple[str, str], Decimal] = {}
     for line in award.lines:
-        needed[line.item] = (line.quantity, line.unit)
-    asked = {line.item: (line.asked, line.asked_unit) for line in award.lines}
-    left = {item: quantity for item, (quantity, _) in needed.items()}
+        left[line.item, line.asked_unit] = line.asked
+        left[line.item, line.unit] = line.quantity
     last_order_of = {line.item: order.number for order in orders for line in order.lines}
     found: list[OrderDifference] = []
     for order in orders:
         for line in order.lines:
-            quantity, unit = needed.get(line.item, (Decimal(0), line.unit))
-            if unit != line.unit and asked.get(line.item, (None, ""))[1] == line.unit:
-                left[line.item] = asked[line.item][0]
-                unit = line.unit
-            still = left.get(line.item, Decimal(0))
-            is_last = last_order_of[line.item] == order.number
-            here = still if is_last else min(still, line.quantity)
-            left[line.item] = still - here
+            still = left.get((line.item, line.unit), Decimal(0))
+            # The last order for an item answers for whatever the earlier ones do not cover.
+            here = still if last_order_of[line.item] == order.number else min(still, line.quantity)
+            left[line.item, line.unit] = still - here
             if here == line.quantity:
                 continue
             received = order.state == "received"
-            change = here - line.quantity
             kind: Literal["more", "less", "no longer needed"]
-            kind = "no longer needed" if line.item not in needed else "more" if change > 0 else "less"
-            money = (change * line.unit_price).quantize(Decimal("0.01"))
+            kind = "no longer needed" if line.item not in needed else "more" if here > line.quantity else "less"
             found.append(
                 OrderDifference(
-                    order=order.number, supplier=order.supplier, item=line.item, ordered=line.quantity,
-                    needed=here, unit=line.unit, kind=kind, received=received, money=money,
+                    order=order.number,
+                    supplier=order.supplier,
+                    item=line.item,
+                    ordered=line.quantity,
+                    needed=here,
+                    unit=line.unit,
+                    kind=kind,
+                    received=received,
+                    money=round_money((here - line.quantity) * line.unit_price, currency),
                     text=_words(order, line.quantity, here, line.unit, kind, received),
-                )  # fmt: skip
+                )
             )
     return found
 
@@ -76,5 +78,5 @@ def _words(order: PlacedOrder, ordered: Decimal, needed: Decimal, unit: str, kin
     if received:
         return f"Order {order.number} brought {ordered:f} {unit}, {needed:f} are needed: {over:f} left over."
     if kind == "no longer needed":
-        return f"Order {order.number} has {ordered:f} {unit} that nothing uses any more: ask whether it can be cancelled."
+        return f"Order {order.number} has {ordered:f} {unit} nothing uses any more: ask whether it can be cancelled."
     return f"Order {order.number} has {ordered:f} {unit}, {needed:f} are needed: ask to take {over:f} off."

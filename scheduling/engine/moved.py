@@ -64,7 +64,7 @@ def moved_sign_ups(
                 old_date=old_dates.get(sign_up.day),
                 new_date=new_dates.get(new_day),
                 text=text,
-            )  # fmt: skip
+            )
         )
 
     for sign_up in sign_ups:
@@ -105,8 +105,11 @@ def moved_sign_ups(
         new_hours = (min(t.start for t in same_day), max(t.end for t in same_day))
         if old_hours != new_hours:
             add(
-                sign_up, "time changed", sign_up.day, name,
+                sign_up,
+                "time changed",
+                sign_up.day,
+                name,
                 f"“{name}” is now {_clock(new_hours[0])}–{_clock(new_hours[1])} instead of "
                 f"{_clock(old_hours[0])}–{_clock(old_hours[1])}, the same day.",
-            )  # fmt: skip
+            )
     return found

@@ -53,7 +53,7 @@ _office: Office | None = None
 
 
 def open_office(office: Office) -> None:
-    global _office  # noqa: PLW0603
+    global _office
     _office = office
 
 

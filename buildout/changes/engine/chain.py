@@ -58,11 +58,24 @@ STEPS = (
 
 LINK_VERSIONS = dict.fromkeys(
     (
-        "survey", "plan", "floor", "cover", "walls", "fold-away", "cut plans", "take-off",
-        "award", "arrivals", "tasks", "schedule", "order-by dates", "budget", "forecast",
+        "survey",
+        "plan",
+        "floor",
+        "cover",
+        "walls",
+        "fold-away",
+        "cut plans",
+        "take-off",
+        "award",
+        "arrivals",
+        "tasks",
+        "schedule",
+        "order-by dates",
+        "budget",
+        "forecast",
     ),
     1,
-)  # fmt: skip
+)
 """Raise a link's number when its code gives other results for the same inputs."""
 
 
@@ -116,10 +129,16 @@ class ChainResult(Value, kw_only=True):
             for part in (layouts.floor, layouts.cover, layouts.walls, layouts.fold_away):
                 found += [("layouts", r) for r in (part.reasons if part else [])]
         links: list[tuple[str, Any]] = [
-            ("cut plans", self.cut_plans), ("take-off", self.take_off), ("award", self.award),
-            ("lead times", self.arrivals), ("tasks", self.tasks), ("schedule", self.schedule),
-            ("order-by dates", self.order_dates), ("budget", self.budget), ("forecast", self.forecast),
-        ]  # fmt: skip
+            ("cut plans", self.cut_plans),
+            ("take-off", self.take_off),
+            ("award", self.award),
+            ("lead times", self.arrivals),
+            ("tasks", self.tasks),
+            ("schedule", self.schedule),
+            ("order-by dates", self.order_dates),
+            ("budget", self.budget),
+            ("forecast", self.forecast),
+        ]
         for name, link in links:
             found += [(name, r) for r in link.reasons]
         order = {"stop": 0, "warning": 1, "note": 2}
@@ -172,23 +191,39 @@ def run_chain(
     layouts = [_layouts(plan, fitout, plans, link) for fitout in plan.fitouts]
 
     step("cut plans")
-    cuts = link("cut plans", "", CutPlans, lambda: plan_cuts(layouts, products), layouts, plan.products)
+    systems = (plan.floor_systems, plan.wall_systems)
+    cuts = link(
+        "cut plans", "", CutPlans, lambda: plan_cuts(layouts, products, *systems), layouts, plan.products, *systems
+    )  # fmt: skip
 
     step("take-off")
     stated = (plan.rooms, plans, layouts, cuts, plan.fitouts, plan.floor_systems, plan.wall_systems)
     counted = link(
-        "take-off", "", TakeOff,
+        "take-off",
+        "",
+        TakeOff,
         lambda: take_off(*stated, products, plan.needs, plan.quantities),
-        *stated, plan.products, plan.needs, plan.quantities,
-    )  # fmt: skip
+        *stated,
+        plan.products,
+        plan.needs,
+        plan.quantities,
+    )
 
     step("award")
     offers = (plan.quotes, plan.suppliers)
     awarded = link(
-        "award", "", Award,
+        "award",
+        "",
+        Award,
         lambda: award(counted, *offers, plan.award, plan.as_of, plan.currency, plan.money.tax_percent),
-        counted.lines, counted.drivers, *offers, plan.award, plan.as_of, plan.currency, plan.money.tax_percent,
-    )  # fmt: skip
+        counted.lines,
+        counted.drivers,
+        *offers,
+        plan.award,
+        plan.as_of,
+        plan.currency,
+        plan.money.tax_percent,
+    )
 
     step("lead times")
     closed = [holiday.date for holiday in plan.dates.holidays]
@@ -198,9 +233,15 @@ def run_chain(
     step("tasks")
     groups = {line.item: products[line.item].lead_group for line in counted.lines if line.item in products}
     net = link(
-        "tasks", "", TaskNet, lambda: generate(plan.tasks, counted.drivers, plan.crew, groups),
-        plan.tasks, counted.drivers, plan.crew, groups,
-    )  # fmt: skip
+        "tasks",
+        "",
+        TaskNet,
+        lambda: generate(plan.tasks, counted.drivers, plan.crew, groups),
+        plan.tasks,
+        counted.drivers,
+        plan.crew,
+        groups,
+    )
 
     step("schedule")
     rest = (plan.crew, plan.dates, due, commitments.sign_ups, plan.tasks, plan.as_of, before)
@@ -219,10 +260,20 @@ def run_chain(
     expected = link("forecast", "", Forecast, lambda: forecast(net, *future), net, *future)
 
     return ChainResult(
-        surveys=surveys, plans=plans, layouts=layouts, cut_plans=cuts, take_off=counted, award=awarded,
-        arrivals=due, tasks=net, schedule=planned_days, order_dates=ordered, budget=spent, forecast=expected,
+        surveys=surveys,
+        plans=plans,
+        layouts=layouts,
+        cut_plans=cuts,
+        take_off=counted,
+        award=awarded,
+        arrivals=due,
+        tasks=net,
+        schedule=planned_days,
+        order_dates=ordered,
+        budget=spent,
+        forecast=expected,
         keys=keys,
-    )  # fmt: skip
+    )
 
 
 def _layouts(plan: Plan, fitout: Fitout, plans: list[RoomPlan], link: Callable[..., Any]) -> RoomLayouts:
@@ -238,22 +289,44 @@ def _layouts(plan: Plan, fitout: Fitout, plans: list[RoomPlan], link: Callable[.
     where = fitout.room
     if room is not None and floor_system is not None:
         floor = link(
-            "floor", where, FloorLayout, lambda: lay_floor(room, floor_system, products),
-            room, floor_system, plan.products,
-        )  # fmt: skip
+            "floor",
+            where,
+            FloorLayout,
+            lambda: lay_floor(room, floor_system, products),
+            room,
+            floor_system,
+            plan.products,
+        )
         if floor_system.cover is not None:
             cover = link(
-                "cover", where, CoverLayout, lambda: lay_cover(room, floor_system, floor, products),
-                room, floor_system, floor, plan.products,
-            )  # fmt: skip
+                "cover",
+                where,
+                CoverLayout,
+                lambda: lay_cover(room, floor_system, floor, products),
+                room,
+                floor_system,
+                floor,
+                plan.products,
+            )
     if room is not None and wall_system is not None:
         walls = link(
-            "walls", where, WallLayout, lambda: lay_walls(room, wall_system, fitout, products),
-            room, wall_system, fitout, plan.products,
-        )  # fmt: skip
+            "walls",
+            where,
+            WallLayout,
+            lambda: lay_walls(room, wall_system, fitout, products),
+            room,
+            wall_system,
+            fitout,
+            plan.products,
+        )
     if room is not None and fold_system is not None:
         folded = link(
-            "fold-away", where, FoldAwayLayout, lambda: lay_fold_away(room, fold_system, products),
-            room, fold_system, plan.products,
-        )  # fmt: skip
+            "fold-away",
+            where,
+            FoldAwayLayout,
+            lambda: lay_fold_away(room, fold_system, products),
+            room,
+            fold_system,
+            plan.products,
+        )
     return RoomLayouts(room=fitout.room, floor=floor, cover=cover, walls=walls, fold_away=folded)

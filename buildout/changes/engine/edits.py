@@ -15,7 +15,6 @@ NAMES = ("id", "item", "code", "head", "date", "room", "task")
 """Fields that name an entry within its list, the first present in every entry wins."""
 
 Path = tuple[str, ...]
-_MISSING = object()
 
 
 class Edit(Value, kw_only=True):
@@ -29,7 +28,7 @@ class Edit(Value, kw_only=True):
     new: Any = None
 
 
-class Conflict(ValueError):
+class ConflictError(ValueError):
     """Edits that cannot be carried over because the same places were changed underneath."""
 
     def __init__(self, labels: list[str]) -> None:
@@ -37,26 +36,27 @@ class Conflict(ValueError):
         self.labels = labels
 
 
-def _name_field(entries: list[Any]) -> str | None:
+def _name_field(*lists: list[Any]) -> str | None:
+    """The field that names every entry of every list, uniquely within each; None when there is none."""
+    entries = [entry for entries in lists for entry in entries]
     if not entries or not all(isinstance(entry, dict) for entry in entries):
         return None
     for field in NAMES:
         if all(field in entry for entry in entries):
-            names = [str(entry[field]) for entry in entries]
-            if len(set(names)) == len(names):
+            names = [[str(entry[field]) for entry in one] for one in lists]
+            if all(len(set(one)) == len(one) for one in names):
                 return field
     return None
 
 
-def _children(value: Any, other: Any) -> dict[str, Any] | None:
-    """The named parts of a value, or None where it is compared whole."""
-    if isinstance(value, dict):
-        return dict(value)
-    if isinstance(value, list):
-        field = _name_field(value + (other if isinstance(other, list) else [])) if not other else None
-        field = field or _name_field(value)
+def _parts(before: Any, after: Any) -> tuple[dict[str, Any], dict[str, Any]] | None:
+    """The named parts of two values to compare one by one, or None where they are compared whole."""
+    if isinstance(before, dict) and isinstance(after, dict):
+        return before, after
+    if isinstance(before, list) and isinstance(after, list):
+        field = _name_field(before, after)
         if field is not None:
-            return {str(entry[field]): entry for entry in value}
+            return {str(e[field]): e for e in before}, {str(e[field]): e for e in after}
     return None
 
 
@@ -68,16 +68,17 @@ def edits_between(before: Any, after: Any, path: Path = ()) -> list[Edit]:
     """
     if before == after:
         return []
-    parts, other = _children(before, after), _children(after, before)
-    if parts is None or other is None or (isinstance(before, list) != isinstance(after, list)):
+    parts = _parts(before, after)
+    if parts is None:
         return [_edit(path, "changed", before, after)]
+    old, new = parts
     found: list[Edit] = []
-    for name, value in parts.items():
-        if name not in other:
+    for name, value in old.items():
+        if name not in new:
             found.append(_edit((*path, name), "removed", value, None))
         else:
-            found += edits_between(value, other[name], (*path, name))
-    found += [_edit((*path, name), "added", None, value) for name, value in other.items() if name not in parts]
+            found += edits_between(value, new[name], (*path, name))
+    found += [_edit((*path, name), "added", None, value) for name, value in new.items() if name not in old]
     if not found:
         return [_edit(path, "changed", before, after)]  # only the order of a list differs
     return found
@@ -89,57 +90,58 @@ def _edit(path: Path, kind: str, old: Any, new: Any) -> Edit:
 
 
 def _find(document: Any, path: list[str]) -> tuple[Any, Any]:
-    """(container, key) of a path; key is a position for lists, None-container when it is gone."""
-    container: Any = None
-    key: Any = None
-    value = document
-    for part in path:
-        container = value
-        if isinstance(value, dict):
-            key = part
-            value = value.get(part, _MISSING)
-        elif isinstance(value, list):
-            field = _name_field(value)
-            key = next((i for i, entry in enumerate(value) if field and str(entry[field]) == part), None)
-            value = value[key] if key is not None else _MISSING
-        else:
+    """(container, key) of a path. The key is a position in lists, None for an entry that is not there;
+    the container is None when the way to it is gone."""
+    container: Any = document
+    for part in path[:-1]:
+        key = _key(container, part)
+        if key is None:
             return None, None
-        if value is _MISSING and part is not path[-1]:
-            return None, None
-    return container, key
+        container = container[key]
+    if not isinstance(container, dict | list):
+        return None, None
+    return container, path[-1] if isinstance(container, dict) else _key(container, path[-1])
+
+
+def _key(container: Any, part: str) -> Any:
+    if isinstance(container, dict):
+        return part if part in container else None
+    if isinstance(container, list):
+        field = _name_field(container)
+        return next((i for i, entry in enumerate(container) if field and str(entry[field]) == part), None)
+    return None
 
 
 def carry_over(base: Any, edited: Any, current: Any) -> Any:
     """``current`` with the edits that lead from ``base`` to ``edited``.
 
-    Raises ``Conflict`` naming every place that was also changed, to something else, in ``current``.
+    Raises ``ConflictError`` naming every place that was also changed, to something else, in ``current``.
+
+    >>> carry_over({"a": 1, "b": 1}, {"a": 2, "b": 1}, {"a": 1, "b": 5})
+    {'a': 2, 'b': 5}
     """
     result = copy.deepcopy(current)
     conflicts: list[str] = []
     for edit in edits_between(base, edited):
+        if not edit.path:
+            conflicts.append(edit.label)
+            continue
         container, key = _find(result, edit.path)
         if container is None:
             conflicts.append(edit.label)
             continue
-        if isinstance(container, list):
-            now = container[key] if key is not None else None
-        else:
-            now = container.get(key)
-        if now == edit.new and edit.kind != "removed":
+        there = key is not None and (isinstance(container, list) or key in container)
+        now = container[key] if there else None
+        if now == edit.new:
             continue
         if now != edit.old:
             conflicts.append(edit.label)
-            continue
-        if edit.kind == "removed":
-            if key is not None and (isinstance(container, list) or key in container):
-                del container[key]
-        elif isinstance(container, list):
-            if key is None:
-                container.append(copy.deepcopy(edit.new))
-            else:
-                container[key] = copy.deepcopy(edit.new)
+        elif edit.kind == "removed":
+            del container[key]
+        elif isinstance(container, list) and not there:
+            container.append(copy.deepcopy(edit.new))
         else:
             container[key] = copy.deepcopy(edit.new)
     if conflicts:
-        raise Conflict(conflicts)
+        raise ConflictError(conflicts)
     return result

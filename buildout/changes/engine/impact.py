@@ -123,9 +123,14 @@ def _difference(kind: str, before: Any, after: Any) -> float | None:
 
 
 def compare(
-    before_document: Any, after_document: Any, before_plan: Plan, after_plan: Plan,
-    before: ChainResult, after: ChainResult, commitments: Commitments,
-) -> Impact:  # fmt: skip
+    before_document: Any,
+    after_document: Any,
+    before_plan: Plan,
+    after_plan: Plan,
+    before: ChainResult,
+    after: ChainResult,
+    commitments: Commitments,
+) -> Impact:
     """Everything that differs between the plan people rely on and a proposed one."""
     was, now = totals(before), totals(after)
     figures = [
@@ -141,7 +146,7 @@ def compare(
         items=_items(before, after),
         order_by=_order_dates(before, after),
         tasks=_tasks(before, after),
-        orders=order_differences(commitments.orders, after.award),
+        orders=order_differences(commitments.orders, after.award, after_plan.currency),
         sign_ups=moved_sign_ups(
             before.schedule, after.schedule, before_plan.crew.days, after_plan.crew.days, commitments.sign_ups
         ),
@@ -165,9 +170,14 @@ def _items(before: ChainResult, after: ChainResult) -> list[ItemChange]:
             continue
         found.append(
             ItemChange(
-                item=item, name=line.name, unit=line.unit, before=quantities[0], after=quantities[1],
-                money_before=money[0], money_after=money[1],
-            )  # fmt: skip
+                item=item,
+                name=line.name,
+                unit=line.unit,
+                before=quantities[0],
+                after=quantities[1],
+                money_before=money[0],
+                money_after=money[1],
+            )
         )
     return found
 
@@ -194,9 +204,12 @@ def _tasks(before: ChainResult, after: ChainResult) -> list[TaskMove]:
             continue
         found.append(
             TaskMove(
-                code=code, name=one.name,
-                before=was.start_day if was else None, after=now.start_day if now else None,
-                crew_before=was.crew if was else None, crew_after=now.crew if now else None,
-            )  # fmt: skip
+                code=code,
+                name=one.name,
+                before=was.start_day if was else None,
+                after=now.start_day if now else None,
+                crew_before=was.crew if was else None,
+                crew_after=now.crew if now else None,
+            )
         )
     return found

@@ -43,7 +43,7 @@ class NewBuildForm(forms.Form):
     readings = forms.CharField(
         label="What the tape read",
         widget=forms.Textarea(attrs={"rows": 8, "spellcheck": "false", "autocapitalize": "characters"}),
-        help_text="One reading a line: from, to, length. Walls first, then both diagonals. For example: A B 24' 1 1/2\"",
+        help_text="One reading a line: from, to, length; walls first, then diagonals. Such as: A B 24' 1 1/2\"",
     )
     system = forms.ChoiceField(label="Layer system for the floor", choices=SYSTEM_CHOICES, widget=forms.RadioSelect)
 
@@ -93,9 +93,15 @@ class NewBuildForm(forms.Form):
         today = datetime.now(ZoneInfo(data["time_zone"])).date()
         room = {"id": "room-1", "name": data["room"], "corners": data["corners"], "readings": data["readings"]}
         document = starter_plan(
-            name=data["name"], units=data["units"], currency=data["currency"], time_zone=data["time_zone"],
-            as_of=today, room=room, system=data["system"], owner=user.name,
-        )  # fmt: skip
+            name=data["name"],
+            units=data["units"],
+            currency=data["currency"],
+            time_zone=data["time_zone"],
+            as_of=today,
+            room=room,
+            system=data["system"],
+            owner=user.name,
+        )
         build = Build.objects.create(name=data["name"], created=timezone.now())
         Member.objects.create(build=build, user=user, role=Role.OWNER)
         return builds.propose(build, user, document, "First numbers")

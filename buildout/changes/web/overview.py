@@ -33,9 +33,14 @@ def drawings(sheet: Sheet, result: ChainResult, name: str) -> list[dict[str, Any
         if not plan.outline:
             continue
         drawing = draw_plan(
-            rooms[plan.room], surveys[plan.room], plan, build=name, revision=str(sheet.revision.number),
-            date=sheet.as_of, units=sheet.units,
-        )  # fmt: skip
+            rooms[plan.room],
+            surveys[plan.room],
+            plan,
+            build=name,
+            revision=str(sheet.revision.number),
+            date=sheet.as_of,
+            units=sheet.units,
+        )
         found.append({"room": plan.room, "name": plan.name, "svg": to_svg(drawing)})
     return found
 

@@ -85,7 +85,7 @@ def work_out(proposal_id: int) -> None:
 
     try:
         compute(proposal, on_step=on_step)
-    except Exception as error:  # noqa: BLE001 - the page must say that it failed, whatever it was
+    except Exception as error:
         import logging
 
         logging.getLogger(__name__).exception("Proposal %s could not be worked out", proposal_id)
@@ -158,9 +158,15 @@ def apply(proposal: Proposal, user: User | None, why: str) -> Revision:
     if base is not None:
         _follow_up(build, base, revision, result, plan)
     builds.note(
-        build, "revision", proposal.summary, by=user, why=why, revision=revision,
-        before=base.totals if base else {}, after=revision.totals,
-    )  # fmt: skip
+        build,
+        "revision",
+        proposal.summary,
+        by=user,
+        why=why,
+        revision=revision,
+        before=base.totals if base else {},
+        after=revision.totals,
+    )
     proposal.link_results.update(proposal=None)
     forget(proposal)
     return revision
@@ -186,7 +192,7 @@ def _follow_up(build: Build, base: Revision, revision: Revision, result: ChainRe
                     None,
                     [notice.sign_up.contact],
                     fail_silently=True,
-                )  # fmt: skip
+                )
             )
 
 
@@ -205,7 +211,7 @@ reject = forget
 def propose_again(proposal: Proposal, user: User) -> Proposal:
     """Carry an overtaken proposal's edits over to the current revision and have them worked out anew.
 
-    Raises ``Conflict`` naming what both changed, ``DocumentProblems`` when the two do not fit together.
+    Raises ``ConflictError`` naming what both changed, ``DocumentProblems`` when the two do not fit together.
     """
     build = Build.objects.select_related("current").get(pk=proposal.build_id)
     if proposal.base is None or build.current is None:

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build, Member, Proposal, Revision, Role
 from buildout.changes.engine.chain import STEPS
-from buildout.changes.engine.edits import Conflict, edits_between
+from buildout.changes.engine.edits import ConflictError, edits_between
 from buildout.changes.engine.impact import Impact
 from buildout.changes.web import overview as overview_page
 from buildout.changes.web.forms import NewBuildForm
@@ -173,7 +173,7 @@ def again(request: HttpRequest, build_id: int, proposal_id: int) -> HttpResponse
     build, member, found = _proposal(request, build_id, proposal_id)
     try:
         anew = services.propose_again(found, _user(request))
-    except Conflict as conflict:
+    except ConflictError as conflict:
         context = {"build": build, "member": member, "proposal": found, "conflicts": conflict.labels}
         if build.current is not None:
             context["sheet"] = builds.Sheet(build.current)

@@ -1,0 +1,71 @@
+"""Which sign-ups a new schedule touches: one small schedule, moved by hand."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from scheduling.engine.moved import moved_sign_ups
+from scheduling.engine.types import BuildDay, PlannedTask, Schedule, SignedUp
+
+ONE = BuildDay(id="d1", date=date(2027, 1, 9), name="Frame", places=8)
+TWO = BuildDay(id="d2", date=date(2027, 1, 16), name="Cover", places=8)
+
+
+def planned(code="G03", day=ONE, start=510, end=720):
+    return PlannedTask(
+        code=code, name="Lay frame", place="build day", start_day=day.date, end_day=day.date, start=start, end=end,
+        build_day=day.id, crew=4, skills=["carp"], critical=False, slack_days=0,
+    )  # fmt: skip
+
+
+def schedule(*tasks):
+    return Schedule(
+        status="feasible", bound=0, value=0, gap=0, work=0, from_day=date(2027, 1, 1), opening=date(2027, 2, 1),
+        tasks=list(tasks), days=[], needs={}, need_tasks={}, reasons=[],
+    )  # fmt: skip
+
+
+def moved(before, after, *sign_ups, days=(ONE, TWO), new_days=(ONE, TWO)):
+    found = moved_sign_ups(before, after, list(days), list(new_days), list(sign_ups))
+    return [(m.sign_up, m.kind, m.new_day) for m in found]
+
+
+def test_nothing_moved():
+    assert moved(schedule(planned()), schedule(planned()), SignedUp(id="7", day="d1", task="G03")) == []
+
+
+def test_task_to_another_day():
+    there = schedule(planned(day=TWO))
+    assert moved(schedule(planned()), there, SignedUp(id="7", day="d1", task="G03")) == [("7", "task moved", "d2")]
+
+
+def test_wherever_needed_stays_when_tasks_move():
+    assert moved(schedule(planned()), schedule(planned(day=TWO)), SignedUp(id="7", day="d1")) == []
+
+
+def test_other_hours_on_the_same_day():
+    later = schedule(planned(start=540, end=750))
+    assert moved(schedule(planned()), later, SignedUp(id="7", day="d1", task="G03")) == [("7", "time changed", "d1")]
+
+
+def test_task_left_out():
+    assert moved(schedule(planned()), schedule(), SignedUp(id="7", day="d1", task="G03")) == [("7", "task gone", "d1")]
+
+
+def test_build_day_moved_touches_everybody_on_it():
+    other = BuildDay(id="d1", date=date(2027, 1, 10), name="Frame", places=8)
+    people = [SignedUp(id="7", day="d1", task="G03"), SignedUp(id="8", day="d1"), SignedUp(id="9", day="d2")]
+    found = moved(schedule(planned()), schedule(planned(day=other)), *people, new_days=(other, TWO))
+    assert found == [("7", "day moved", "d1"), ("8", "day moved", "d1")]
+
+
+def test_build_day_no_longer_held():
+    assert moved(schedule(planned()), schedule(), SignedUp(id="7", day="d1"), new_days=(TWO,)) == [
+        ("7", "day gone", "")
+    ]
+
+
+def test_a_part_of_a_split_task_counts_as_the_task():
+    before = schedule(planned(code="G03/1"), planned(code="G03/2", day=TWO))
+    after = schedule(planned(code="G03/1", day=TWO), planned(code="G03/2", day=TWO, start=720, end=900))
+    assert moved(before, after, SignedUp(id="7", day="d1", task="G03")) == [("7", "task moved", "d2")]
