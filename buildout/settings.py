@@ -21,7 +21,7 @@ DATA = Path(env.str("BUILDOUT_DATA", default=str(BASE_DIR / "var")))
 
 def _secret_key() -> str:
     """The key from the environment, else the one kept in the data folder, made on first use."""
-    given = env.str("BUILDOUT_SECRET_KEY", default="")
+    given: str = env.str("BUILDOUT_SECRET_KEY", default="")
     if given:
         return given
     kept = DATA / "secret-key"

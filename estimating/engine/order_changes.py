@@ -38,9 +38,9 @@ def order_differences(orders: list[PlacedOrder], award: Award, currency: str) ->
     """
     needed = {line.item: line for line in award.lines}
     left: dict[tuple[str, str], Decimal] = {}
-    for line in award.lines:
-        left[line.item, line.asked_unit] = line.asked
-        left[line.item, line.unit] = line.quantity
+    for need in award.lines:
+        left[need.item, need.asked_unit] = need.asked
+        left[need.item, need.unit] = need.quantity
     last_order_of = {line.item: order.number for order in orders for line in order.lines}
     found: list[OrderDifference] = []
     for order in orders:

@@ -1,12 +1,14 @@
 from __future__ import annotations
 
+from typing import cast
+
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET
 
 from buildout.builds.web.models import Member
-from buildout.people.web.models import any_account
+from buildout.people.web.models import User, any_account
 
 
 @require_GET
@@ -20,7 +22,7 @@ def list_builds(request: HttpRequest) -> HttpResponse:
 @login_required
 def _list_builds(request: HttpRequest) -> HttpResponse:
     parts = (
-        Member.objects.filter(user_id=request.user.pk)
+        Member.objects.filter(user=cast(User, request.user))
         .select_related("build", "build__current")
         .defer("build__current__document", "build__current__result")
         .order_by("build__name", "build_id")
