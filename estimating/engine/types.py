@@ -361,7 +361,15 @@ class CutPlan(Value, kw_only=True):
     """No plan can use less than this."""
     stock: list[CutStock]
     used_area: float
+    """Pieces, mm²; for lengths the run in mm, here and below."""
+    offcut_area: float = 0.0
+    """Left-overs large enough to book in and keep."""
+    kerf_area: float = 0.0
+    """Turned to dust, trim cuts included."""
+    scrap_area: float = 0.0
+    """Left-overs too small to keep."""
     waste_area: float
+    """offcut + kerf + scrap: what the stock drawn is more than the pieces."""
     waste_share: float
     reasons: list[Reason]
 
@@ -400,6 +408,17 @@ class TakeOffLine(Value, kw_only=True):
     quantity: Decimal
     """What must be bought: net + allowance + waste, rounded up to whole units where sold whole."""
     trace: list[TraceStep]
+    needed: Decimal = Decimal(0)
+    """Before rounding up to whole units, in ``unit``; what goods sold by other units are worked out from."""
+    length: Length | None = None
+    width: Length | None = None
+    per_pack: int = 1
+    spread: Decimal | None = None
+    """Size of one unit (of its product), so that quotes in other units can be compared."""
+    cutouts: int = 0
+    """Cut-outs in goods made to drawing."""
+    band: Decimal = Decimal(0)
+    """Feet of edge band on goods made to drawing."""
 
 
 class TakeOff(Value, kw_only=True):
