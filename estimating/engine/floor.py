@@ -1,0 +1,559 @@
+"""The floor of a room: frame, base and top foam, joints, edges, thickness and mass.
+
+Rules are common practice among people who lay such floors, no published source: straight frame all round,
+long joints of the base along the room, joints of the top kept away from parallel joints below, end joints
+of neighbouring courses staggered, no piece narrower or smaller than stated, pieces split at a column.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from itertools import pairwise
+
+from buildout.rooms.engine.types import RoomPlan
+from buildout.units.value import Reason, Status, snap
+from estimating.engine import said
+from estimating.engine.courses import (
+    Courses,
+    Cut,
+    Direction,
+    Goods,
+    PieceRules,
+    Segment,
+    Way,
+    on_grid,
+    stock_needed,
+    turned_point,
+    turned_ring,
+)
+from estimating.engine.frame_run import frame_pieces, ramp_pieces
+from estimating.engine.mat_shape import GRID, MatShape, mat_shape, ring_of, signed_area
+from estimating.engine.types import FloorLayout, FloorSystem, FoamLayer, FoamLayout, FramePiece, Joint, Piece, Product
+
+KEPT = 60
+"""Best layouts of each direction that are paired with those of the neighbouring layer."""
+PAIRS = 1500
+"""Pairs whose joints are compared at most."""
+END_JOINTS = 304.8
+"""mm (12 in) between end joints of neighbouring courses."""
+STEEPEST_TOE_RAMP = 4.0
+"""Run over rise below which a ramped edge is a stumble."""
+
+RULE_WORDS = {
+    "narrow": "narrower than {width}",
+    "small": "smaller than {area}",
+    "thin": "with a part thinner than {width}",
+}
+
+
+@dataclass(frozen=True)
+class Lines:
+    """Joints in room coordinates: (y, from x, to x) and (x, from y, to y)."""
+
+    level: list[Segment]
+    upright: list[Segment]
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """A layer's layout with how far it breaks rules against the layer below."""
+
+    courses: Courses
+    way: Way
+    clash: float = 0.0
+    """Length of joints too close above a parallel joint of the layer below, mm."""
+
+
+def lay_floor(plan: RoomPlan, system: FloorSystem, products: dict[str, Product]) -> FloorLayout:
+    """Lay a floor system in a room's mat field.
+
+    Sheets or strips are laid in both directions (unless the layer states one) at offsets on a grid, scored by
+    broken rules, then stock pieces, then joint length, and the best pair of layers whose joints keep
+    ``joint_offset`` apart is drawn on the 0.01 mm grid. The bound is what the area alone asks for, so
+    ``proven`` means no layout can use fewer stock pieces. Where the rules cannot all hold the least bad
+    layout is given, and a warning names the rule and the pieces. Never raises for bad numbers.
+    """
+    problems = _unfit(system, products)
+    shape = mat_shape(plan, system)
+    if problems or shape is None:
+        return _nothing(plan, system, problems)
+    reasons: list[Reason] = []
+    if shape.lost > 1e4:
+        reasons.append(
+            said.warning(
+                "floor-cut-off",
+                f"{said.area(shape.lost)} of the mat field is cut off from the rest by the frame and gets no foam.",
+                plan.room,
+                "Widen the narrow place or lay the part that is cut off as a floor of its own.",
+            )
+        )
+    chosen = [
+        replace(c, courses=replace(c.courses, exact=True, _bands={}, _cells={}, _strips={}, _lines={}))
+        for c in _choose(shape, system, products)
+    ]
+    layers, layer_reasons = _drawn(chosen, system, shape)
+    reasons += layer_reasons
+    reasons += _stagger_reasons(chosen, system)
+    frame, frame_reasons = _edges(plan, system, products, shape)
+    reasons += frame_reasons
+    thickness, mass, mass_reasons = _build_up(system, products)
+    reasons += mass_reasons
+    value = sum(_stock(c) for c in chosen)
+    bound = sum(layer.sheets_bound for layer in layers)
+    broken = any(r.severity == "warning" and r.code.startswith("floor-rule") for r in reasons)
+    status: Status = "proven" if value == bound and not broken else "feasible"
+    around = [shape.field.exterior, *shape.field.interiors]
+    return FloorLayout(
+        room=plan.room,
+        system=system.id,
+        status=status,
+        bound=float(bound),
+        value=float(value),
+        field=ring_of(shape.field),
+        holes=shape.holes,
+        layers=layers,
+        frame=frame,
+        frame_length=snap(sum(p.length for p in frame if p.kind == "frame")),
+        ramp_length=snap(sum(p.length for p in frame if p.kind == "ramp")),
+        edge_length=snap(sum(ring.length for ring in around)),
+        cutouts=len(shape.holes),
+        mat_area=snap(shape.outer.area - sum(abs(signed_area(hole)) for hole in shape.holes)),
+        thickness=thickness,
+        mass_per_area=mass,
+        reasons=reasons,
+    )
+
+
+# ---------------------------------------------------------------- what cannot be laid
+
+
+def _unfit(system: FloorSystem, products: dict[str, Product]) -> list[Reason]:
+    found = []
+    if not system.layers:
+        found.append(said.stop("floor-no-layer", "The floor system has no layers.", system.id, "Add a base layer."))
+    for layer in system.layers:
+        product = products.get(layer.product)
+        if product is None:
+            text = f"The {layer.role} layer speaks of a product that is not in the list: {layer.product}."
+            found.append(said.stop("floor-no-product", text, layer.product, "Add the product or choose another one."))
+        elif product.form not in ("sheet", "roll"):
+            text = f"{product.name} is not a sheet or a roll, so it cannot be laid as foam."
+            found.append(
+                said.stop("floor-no-sheet", text, product.id, "Choose a product sold in sheets or off a roll.")
+            )
+        elif not product.width or float(product.width) <= 0 or (product.form == "sheet" and not product.length):
+            text = f"{product.name} has no size, so nothing can be laid out."
+            found.append(
+                said.stop("floor-no-size", text, product.id, "Give its length and width, such as 9 ft and 4 ft.")
+            )
+        elif product.length is not None and float(product.length) <= 0:
+            text = f"{product.name} has a length of nothing."
+            found.append(said.stop("floor-no-size", text, product.id, "Give its length, such as 9 ft."))
+    return found
+
+
+def _nothing(plan: RoomPlan, system: FloorSystem, problems: list[Reason]) -> FloorLayout:
+    status: Status = "infeasible" if problems else "empty"
+    if plan.status in ("infeasible", "underdetermined") and not plan.mat_field:
+        status = plan.status
+    reasons = list(problems)
+    if not reasons:
+        reasons.append(
+            said.warning(
+                "floor-no-field",
+                "There is no mat field to lay: the plan has none, or the frame leaves nothing inside it.",
+                plan.room,
+                "Check the room's readings and its keep-clear strips.",
+            )
+        )
+    return FloorLayout(
+        room=plan.room, system=system.id, status=status, bound=0.0, value=0.0, field=[], holes=[], layers=[],
+        frame=[], frame_length=0.0, ramp_length=0.0, edge_length=0.0, cutouts=0, mat_area=0.0, thickness=0.0,
+        mass_per_area=0.0, reasons=reasons,
+    )  # fmt: skip
+
+
+# ---------------------------------------------------------------- search
+
+
+def _goods(product: Product) -> Goods:
+    length = float(product.length) if product.length is not None else math.inf
+    width = float(product.width or 0)
+    roll = product.form == "roll"
+    if not roll and width > length:
+        length, width = width, length
+    return Goods(product.id, length, width, roll, float(product.kerf or 0), product.turns and not roll)
+
+
+def _choose(shape: MatShape, system: FloorSystem, products: dict[str, Product]) -> list[Chosen]:
+    """The best layout of every layer: with the stagger stated, else with another if that breaks fewer rules."""
+    made: dict[tuple[Goods, Direction], Courses] = {}
+    stated = _search(shape, system, products, made, stated=True)
+    if not _broken(stated) or all(_goods(products[layer.product]).roll for layer in system.layers):
+        return stated
+    other = _search(shape, system, products, made, stated=False)
+    return other if _broken(other) < _broken(stated) else stated
+
+
+def _broken(chosen: list[Chosen]) -> float:
+    """Broken piece rules count first, then close joints; 0 when all hold."""
+    return sum(c.way.faults for c in chosen) * 1e9 + sum(c.clash for c in chosen)
+
+
+def _search(
+    shape: MatShape,
+    system: FloorSystem,
+    products: dict[str, Product],
+    made: dict[tuple[Goods, Direction], Courses],
+    *,
+    stated: bool,
+) -> list[Chosen]:
+    rules = PieceRules(float(system.smallest_width), float(system.smallest_area) * 1e6)
+    low_x, low_y, high_x, high_y = shape.field.bounds
+    long_side: Direction = "x" if high_x - low_x >= high_y - low_y else "y"
+    offered = []
+    for layer in system.layers:
+        goods = _goods(products[layer.product])
+        staggers = [0.0] if goods.roll else _staggers(layer, stated)
+        found: list[Chosen] = []
+        directions: list[Direction] = ["x", "y"] if layer.direction == "auto" else [layer.direction]
+        for direction in directions:
+            key = (replace(goods, product=""), direction)
+            if key not in made:
+                made[key] = Courses(shape.field, key[0], rules, direction)
+            found += [Chosen(made[key], way) for way in made[key].ways(staggers)[:KEPT]]
+        offered.append(found)
+    first = offered[0]
+    if len(offered) == 1:
+        return [min(first, key=lambda c: _order((c,), long_side))]
+    chosen = list(_best_pair(first, offered[1], float(system.joint_offset), long_side))
+    for more in offered[2:]:
+        chosen.append(_best_pair([chosen[-1]], more, float(system.joint_offset), long_side)[1])
+    return chosen
+
+
+def _staggers(layer: FoamLayer, stated: bool) -> list[float]:
+    wanted = float(layer.stagger)
+    return [wanted] if stated else sorted({wanted, 0.5, 1 / 3, 2 / 3})
+
+
+def _order(group: tuple[Chosen, ...], long_side: Direction) -> tuple[float, ...]:
+    """Least first: broken rules, stock, turned against "base along the room, next across", length drawn, joints."""
+    ways = [c.way for c in group]
+    turned = float(ways[0].direction != long_side)
+    turned += sum(1.0 for below, above in pairwise(ways) if below.direction == above.direction)
+    places = [part for w in ways for part in (float(w.direction == "y"), w.stagger, w.across, w.along)]
+    return (
+        sum(w.faults for w in ways), sum(w.stock for w in ways), turned,
+        sum(w.drawn for w in ways), sum(w.joint_length for w in ways), *places,
+    )  # fmt: skip
+
+
+def _best_pair(below: list[Chosen], above: list[Chosen], offset: float, long_side: Direction) -> tuple[Chosen, Chosen]:
+    """The first pair, in order, whose parallel joints keep their distance; else the least bad of those compared."""
+    pairs = sorted(
+        ((_order((b, a), long_side), i, j) for i, b in enumerate(below) for j, a in enumerate(above)),
+    )
+    lines_below: dict[int, Lines] = {}
+    lines_above: dict[int, Lines] = {}
+    best = (math.inf, math.inf, 0)
+    for place, (order, i, j) in enumerate(pairs[:PAIRS]):
+        if i not in lines_below:
+            lines_below[i] = _lines(below[i])
+        if j not in lines_above:
+            lines_above[j] = _lines(above[j])
+        clash = sum(length for _, length in clashes(lines_below[i], lines_above[j], offset))
+        if (order[0], clash) < best[:2]:
+            best = (order[0], clash, place)
+        if clash == 0:
+            break
+    _, i, j = pairs[best[2]]
+    return below[i], replace(above[j], clash=best[1])
+
+
+def _lines(chosen: Chosen) -> Lines:
+    way = chosen.way
+    along, across = chosen.courses.joints(chosen.courses.rows(way.across, way.along, way.stagger))
+    return Lines(along, across) if way.direction == "x" else Lines(across, along)
+
+
+def clashes(below: Lines, above: Lines, offset: float) -> list[tuple[Joint, float]]:
+    """Joints above that run closer than ``offset`` beside a parallel joint below, with the length of it, mm."""
+    import numpy as np
+
+    found: list[tuple[Joint, float]] = []
+    for level, lower, upper in ((True, below.level, above.level), (False, below.upright, above.upright)):
+        if not lower or not upper or offset <= 0:
+            continue
+        low, up = np.asarray(lower), np.asarray(upper)
+        near = np.abs(up[:, None, 0] - low[None, :, 0]) < offset - 0.5
+        start = np.maximum(up[:, None, 1], low[None, :, 1])
+        end = np.minimum(up[:, None, 2], low[None, :, 2])
+        for k, m in np.argwhere(near & (end - start > 1)):
+            line, a, b = float(up[k, 0]), float(start[k, m]), float(end[k, m])
+            ends = ((a, line), (b, line)) if level else ((line, a), (line, b))
+            joint = Joint(a=(snap(ends[0][0]), snap(ends[0][1])), b=(snap(ends[1][0]), snap(ends[1][1])))
+            found.append((joint, round(b - a, 1)))
+    return found
+
+
+# ---------------------------------------------------------------- drawing the chosen layers
+
+
+def _stock(chosen: Chosen) -> int:
+    way = chosen.way
+    rows = chosen.courses.rows(way.across, way.along, way.stagger)
+    return stock_needed([p for _, _, cells in rows for c in cells for p in c.pieces], chosen.courses.goods)
+
+
+def _drawn(chosen: list[Chosen], system: FloorSystem, shape: MatShape) -> tuple[list[FoamLayout], list[Reason]]:
+    layouts: list[FoamLayout] = []
+    reasons: list[Reason] = []
+    tolerance = GRID * (shape.field.length + 1000)
+    for number, (layer, picked) in enumerate(zip(system.layers, chosen, strict=True)):
+        earlier = sum(1 for other in system.layers[:number] if other.role == layer.role)
+        name = layer.role if not earlier else f"{layer.role} {earlier + 1}"
+        layout, faults = _foam(picked, layer, name, shape)
+        layouts.append(layout)
+        reasons += _rule_reasons(faults, system, name)
+        if picked.clash:
+            near = clashes(_lines(chosen[number - 1]), _lines(picked), float(system.joint_offset))
+            reasons.append(_clash_reason(near, float(system.joint_offset), name))
+        off = abs(layout.area - shape.field.area)
+        if off > tolerance:
+            reasons.append(
+                said.warning(
+                    "floor-areas",
+                    f"The pieces of the {name} layer differ from the field by {off:.0f} mm².",
+                    name,
+                    "Report this room: its outline is not drawn cleanly.",
+                )
+            )
+    return layouts, reasons
+
+
+def _foam(chosen: Chosen, layer: FoamLayer, name: str, shape: MatShape) -> tuple[FoamLayout, list[tuple[str, str]]]:
+    courses, way = chosen.courses, chosen.way
+    goods = courses.goods
+    rows = courses.rows(way.across, way.along, way.stagger)
+    along, across = courses.joints(rows)
+    letter = layer.role[0].upper() + name[len(layer.role) :].strip()
+    laid = list(reversed(rows)) if _starts_high(courses, way.direction) else rows
+    pieces: list[Piece] = []
+    faults: list[tuple[str, str]] = []
+    for number, (_, _, cells) in enumerate(laid, 1):
+        row: list[tuple[Cut, object]] = [
+            (cut, part) for cell in cells for cut in cell.pieces for part in on_grid(cut.shape)
+        ]
+        for place, (cut, part) in enumerate(row, 1):
+            piece = _piece(f"{letter}{number}.{place:02d}", name, number, cut, part, way.direction, goods)
+            pieces.append(piece)
+            if cut.fault:
+                faults.append((piece.id, cut.fault))
+    lines = Lines(along, across) if way.direction == "x" else Lines(across, along)
+    joints = [Joint(a=(snap(a), snap(y)), b=(snap(b), snap(y))) for y, a, b in lines.level]
+    joints += [Joint(a=(snap(x), snap(a)), b=(snap(x), snap(b))) for x, a, b in lines.upright]
+    joints.sort(key=lambda j: (j.a, j.b))
+    stock_area = goods.length * goods.width
+    bound = math.ceil(shape.field.area / stock_area - 1e-6) if math.isfinite(stock_area) else 1
+    layout = FoamLayout(
+        layer=name,
+        product=layer.product,
+        direction=way.direction,
+        origin=turned_point((snap(courses.low_u + way.along), snap(courses.low_v + way.across)), way.direction),
+        pieces=pieces,
+        joints=joints,
+        joint_length=snap(sum(math.dist(j.a, j.b) for j in joints)),
+        area=snap(sum(piece.area for piece in pieces)),
+        sheets_bound=bound,
+    )
+    return layout, faults
+
+
+def _piece(id_: str, layer: str, row: int, cut: Cut, part: object, direction: Direction, goods: Goods) -> Piece:
+    ring = ring_of(part)
+    length = max(x for x, _ in ring) - min(x for x, _ in ring)
+    width = max(y for _, y in ring) - min(y for _, y in ring)
+    whole = cut.whole or (goods.roll and abs(cut.area - goods.length * goods.width) < 1)
+    return Piece(
+        id=id_, layer=layer, row=row, outline=turned_ring(ring, direction), area=snap(abs(signed_area(ring))),
+        box=(snap(length), snap(width)), whole=whole,
+    )  # fmt: skip
+
+
+def _starts_high(courses: Courses, direction: Direction) -> bool:
+    """Courses are laid from the base line: the longest straight side of the field that runs along them."""
+    ring = ring_of(courses.shape)
+    middle = (courses.low_v + courses.high_v) / 2
+    sides = [
+        (math.dist(a, b), (a[1] + b[1]) / 2)
+        for a, b in zip(ring, ring[1:] + ring[:1], strict=True)
+        if abs(b[1] - a[1]) <= abs(b[0] - a[0]) * math.tan(math.radians(10))
+    ]
+    if not sides:
+        return False
+    _, height = max(sides, key=lambda s: (round(s[0]), -s[1]))
+    return height > middle
+
+
+# ---------------------------------------------------------------- reasons
+
+
+def _named(ids: list[str]) -> str:
+    shown = ", ".join(ids[:6])
+    return shown if len(ids) <= 6 else f"{shown} and {len(ids) - 6} more"
+
+
+def _rule_reasons(faults: list[tuple[str, str]], system: FloorSystem, layer: str) -> list[Reason]:
+    found = []
+    words = {"width": said.length(float(system.smallest_width)), "area": said.area(float(system.smallest_area) * 1e6)}
+    for rule, phrase in RULE_WORDS.items():
+        ids = [piece for piece, broken in faults if broken == rule]
+        if ids:
+            found.append(
+                said.warning(
+                    f"floor-rule-{rule}",
+                    f"No layout tried keeps every rule. In the {layer} layer "
+                    f"{said.count(len(ids), 'piece is', 'pieces are')} {phrase.format(**words)}: {_named(ids)}.",
+                    ids[0],
+                    "Glue or tape these to a neighbour, or choose another sheet size or a smaller limit.",
+                )
+            )
+    return found
+
+
+def _clash_reason(near: list[tuple[Joint, float]], offset: float, layer: str) -> Reason:
+    joint, _ = max(near, key=lambda n: (n[1], n[0].a))
+    total = sum(length for _, length in near)
+    return said.warning(
+        "floor-rule-joints",
+        f"Joints of the {layer} layer lie closer than {said.length(offset)} above parallel joints below for "
+        f"{said.length(total)} in all; the longest begins {said.length(joint.a[0])} along and "
+        f"{said.length(joint.a[1])} up from the datum corner.",
+        layer,
+        "Tape the lower joints there too, or choose another width or direction for one of the layers.",
+    )
+
+
+def _stagger_reasons(chosen: list[Chosen], system: FloorSystem) -> list[Reason]:
+    found = []
+    for layer, picked in zip(system.layers, chosen, strict=True):
+        goods, way = picked.courses.goods, picked.way
+        if goods.roll:
+            if not math.isfinite(goods.length):
+                found.append(
+                    said.note(
+                        "floor-roll-length",
+                        f"{layer.product} states no roll length; strips are taken as unbroken and counted as one roll.",
+                        layer.product,
+                        "Give the roll length to have end joints and rolls counted.",
+                    )
+                )
+            continue
+        shift = way.stagger % 1
+        if min(shift, 1 - shift) * goods.length < END_JOINTS - 0.5:
+            text = f"End joints of neighbouring {layer.role} courses are less than {said.length(END_JOINTS)} apart."
+            if layer.stagger:
+                found.append(said.warning("floor-rule-stagger", text, layer.role, "Set the stagger to 0.5 or 0.33."))
+            else:
+                found.append(said.note("floor-not-staggered", text, layer.role))
+        elif abs(way.stagger - float(layer.stagger)) > 1e-9:
+            used = Decimal(way.stagger).quantize(Decimal("0.01"))
+            text = (
+                f"The {layer.role} courses are staggered by {used} of a sheet instead of {layer.stagger}, "
+                "because fewer rules are broken that way."
+            )
+            found.append(said.note("floor-stagger", text, layer.role))
+    return found
+
+
+# ---------------------------------------------------------------- edges and build-up
+
+
+def _edges(
+    plan: RoomPlan, system: FloorSystem, products: dict[str, Product], shape: MatShape
+) -> tuple[list[FramePiece], list[Reason]]:
+    reasons: list[Reason] = []
+    found: list[FramePiece] = []
+    if system.frame:
+        timber = float(system.frame_width or 0)
+        found += frame_pieces(shape, timber, products.get(system.frame))
+    ramped = [e for e in plan.mat_edges if e.kind == "ramp"]
+    rise = _thickness(system, products)
+    if not ramped:
+        return found, reasons
+    where = ", ".join(e.id for e in ramped)
+    if not system.ramp:
+        reasons.append(
+            said.warning(
+                "floor-no-ramp",
+                f"The mat ends with a step of {said.length(rise)} at {where}: the system names no ramped edge.",
+                ramped[0].id,
+                "Name a product for the ramp in the floor system, or mark the step.",
+            )
+        )
+        return found, reasons
+    found += ramp_pieces(plan, products.get(system.ramp))
+    run = float(system.ramp_run or 0)
+    slope = run / rise if rise else 0.0
+    steep = slope < STEEPEST_TOE_RAMP
+    # 1:12 is the steepest ramp of the 2010 ADA Standards, section 405.2.
+    reasons.append(
+        Reason(
+            code="floor-ramp-steep" if steep else "floor-ramp",
+            text=(
+                f"The ramped edge at {where} rises {said.length(rise)} over {said.length(run)} (1 : {slope:.1f}) and "
+                "stands that far in front of the mat. An accessible route usually needs 1 : 12, here "
+                f"{said.length(rise * 12)} (US figure for orientation; the local authority decides)."
+            ),
+            where=ramped[0].id,
+            severity="warning" if steep else "note",
+            todo=(
+                f"Make the run at least {said.length(rise * STEEPEST_TOE_RAMP)}, so that nobody stubs a toe."
+                if steep
+                else "Check that what the ramp takes from the strip or landing leaves the clear space it is for."
+            ),
+        )
+    )
+    return found, reasons
+
+
+def _thickness(system: FloorSystem, products: dict[str, Product]) -> float:
+    return sum(float(products[layer.product].thickness or 0) for layer in system.layers)
+
+
+def _build_up(system: FloorSystem, products: dict[str, Product]) -> tuple[float, float, list[Reason]]:
+    """Thickness (mm), mass per area (kg/m², cover included, 0 where something is missing) and what is missing."""
+    missing = []
+    mass = float(system.cover.mass_per_area) if system.cover is not None else 0.0
+    for layer in system.layers:
+        product = products[layer.product]
+        if product.mass_per_area is not None:
+            mass += float(product.mass_per_area)
+        elif product.density is not None and product.thickness is not None:
+            mass += float(product.density) * float(product.thickness) / 1000
+        else:
+            missing.append(product.name)
+    reasons = []
+    thin = [products[layer.product].name for layer in system.layers if not products[layer.product].thickness]
+    if thin:
+        reasons.append(
+            said.warning(
+                "floor-thickness",
+                f"No thickness is stated for {', '.join(thin)}, so the floor's height is too low.",
+                system.id,
+                "Type the thickness from the data sheet, such as 2 in.",
+            )
+        )
+    if missing:
+        reasons.append(
+            said.note(
+                "floor-mass",
+                f"The floor's mass cannot be told: no density for {', '.join(missing)}.",
+                system.id,
+                "Type the density from the data sheet.",
+            )
+        )
+    return snap(_thickness(system, products)), 0.0 if missing else snap(mass, 0.001), reasons

@@ -1,0 +1,92 @@
+"""Frame timbers and ramped edges round a mat field, cut to the lengths they are bought in."""
+
+from __future__ import annotations
+
+import math
+
+from buildout.rooms.engine.types import MatEdge, RoomPlan
+from buildout.units.value import snap
+from estimating.engine.mat_shape import STRAIGHT, MatShape, Side
+from estimating.engine.types import FramePiece, Product
+
+SHORTEST = 609.6
+"""mm (2 ft): rather than a shorter timber the last two are shared evenly. Common practice, no published source."""
+
+
+def frame_pieces(shape: MatShape, timber: float, stock: Product | None) -> list[FramePiece]:
+    """Timbers laid flat with their outer face on the frame's outer face.
+
+    At every corner the run that arrives goes through and the next one butts against it, so the lengths times
+    the timber's width add up to the frame's area wherever corners are square.
+    """
+    runs = _runs(shape.sides)
+    found = []
+    for number, run in enumerate(runs, 1):
+        before, after = runs[number - 2], runs[number % len(runs)]
+        length = math.dist(run[0].a, run[-1].b)
+        if len(runs) > 1:
+            length -= timber if _turn(before[-1], run[0]) > 0 else 0.0
+            length += timber if _turn(run[-1], after[0]) < 0 else 0.0
+        if length <= 0:
+            continue
+        edge = _named(run)
+        for place, part in enumerate(shared_out(length, _longest(stock)), 1):
+            found.append(FramePiece(id=f"F{number}.{place}", edge=edge, length=part, kind="frame"))
+    return found
+
+
+def ramp_pieces(plan: RoomPlan, stock: Product | None) -> list[FramePiece]:
+    """Ramp timbers in front of every ramped edge of the mat field."""
+    found = []
+    for number, edge in enumerate((e for e in plan.mat_edges if e.kind == "ramp"), 1):
+        for place, part in enumerate(shared_out(edge.length, _longest(stock)), 1):
+            found.append(FramePiece(id=f"R{number}.{place}", edge=edge.id, length=part, kind="ramp"))
+    return found
+
+
+def shared_out(length: float, longest: float) -> list[float]:
+    """Split a run into pieces no longer than ``longest``: full ones, then the rest, no piece very short.
+
+    >>> shared_out(5000, 3600)
+    [3600.0, 1400.0]
+    >>> shared_out(3700, 3600)
+    [1850.0, 1850.0]
+    """
+    if not math.isfinite(longest) or length <= longest + 0.005:
+        return [snap(length)]
+    full, rest = divmod(length, longest)
+    count = int(full)
+    if rest < 0.005:
+        return [snap(longest)] * count
+    if rest < min(SHORTEST, longest / 2):
+        half = (longest + rest) / 2
+        return [snap(longest)] * (count - 1) + [snap(half), snap(length - (count - 1) * longest - snap(half))]
+    return [snap(longest)] * count + [snap(rest)]
+
+
+def _longest(stock: Product | None) -> float:
+    if stock is None or stock.length is None:
+        return math.inf
+    return float(stock.length) - 2 * float(stock.trim or 0)
+
+
+def _runs(sides: list[Side]) -> list[list[Side]]:
+    """Sides joined where the frame goes straight on."""
+    runs: list[list[Side]] = []
+    for side in sides:
+        if runs and abs(_turn(runs[-1][-1], side)) < STRAIGHT:
+            runs[-1].append(side)
+        else:
+            runs.append([side])
+    if len(runs) > 1 and abs(_turn(runs[-1][-1], runs[0][0])) < STRAIGHT:
+        runs[0] = runs.pop() + runs[0]
+    return runs
+
+
+def _turn(before: Side, after: Side) -> float:
+    return math.remainder(after.heading - before.heading, math.tau)
+
+
+def _named(run: list[Side]) -> str:
+    edges: list[MatEdge] = [edge for side in run for edge in side.edges]
+    return max(edges, key=lambda e: e.length).id if edges else ""
