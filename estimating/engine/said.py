@@ -7,12 +7,12 @@ from buildout.units.value import Reason
 
 
 def length(mm: float) -> str:
-    """Both ways of writing a length; inches alone under two feet.
+    """Both ways of writing a length; inches to 1/16 under two feet, feet and inches to 1/4 above.
 
     >>> length(152.4), length(914.4)
     ('6 in (152 mm)', '3\\' 0" (914 mm)')
     """
-    foot = format_small(mm) if abs(mm) < 609.6 else format_length(mm)
+    foot = format_small(mm) if abs(mm) < 609.6 else format_length(mm, denominator=4)
     return f"{foot} ({format_length(mm, 'metric')})"
 
 

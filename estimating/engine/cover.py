@@ -1,0 +1,468 @@
+"""The one-piece cover: outline, cut-outs, welds, loop band, mass, and what it takes to carry it.
+
+The finished edge is the frame's outer face, where the band's outer edge lands. Welds run along a side of the
+outline; their least total length is found at the offsets where a weld meets a corner, because weld length
+changes linearly between those. Allowances and weights per person are common practice, no published source.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import combinations, pairwise
+from typing import Any
+
+from buildout.rooms.engine.types import RoomPlan
+from buildout.units.value import Reason, Status, snap
+from estimating.engine import said
+from estimating.engine.mat_shape import (
+    GRID,
+    MatShape,
+    Point,
+    Ring,
+    column_hole,
+    mat_shape,
+    parts_of,
+    polygon_of,
+    ring_of,
+    signed_area,
+    tidy_ring,
+    without_straight_points,
+)
+from estimating.engine.rolled import SHARE, carriers_needed, places_to_hold, rolled_diameter
+from estimating.engine.types import CoverLayout, CoverSpec, FloorLayout, FloorSystem, Product, Weld
+
+LONG_SIDE = 1000.0
+"""mm; welds are tried along every side longer than this."""
+MERGED = math.radians(0.5)
+SIDE_STEP = 0.05
+"""mm looked to either side of an offset where the weld length may jump."""
+ROLL_WIDTH = 7315.2
+"""mm (24 ft): a cover is folded to this width before it is rolled, if it is that long."""
+HEAVY_FABRIC = (1.27, 1.6275)
+"""mm and kg/m²: 0.05 in at one third of a pound a square foot; thinner fabric is taken in proportion."""
+
+
+@dataclass(frozen=True)
+class Scheme:
+    """One way of running the welds: direction (radians) and offset of the first weld line."""
+
+    angle: float
+    offset: float
+    length: float
+    lip: float
+    """Weld length on the walk-on edges' bands."""
+
+
+def lay_cover(
+    plan: RoomPlan, system: FloorSystem, floor: FloorLayout | None, products: dict[str, Product]
+) -> CoverLayout:
+    """Draw the cover of a floor: finished edge, cut-outs, weld lines of least length, band, mass, carriers.
+
+    Status is ``proven`` where no direction tried has a shorter weld length, ``feasible`` where welds were kept
+    off the walk-on edge at the price of length, ``empty`` where there is no mat field. The rolled size and
+    the number of carriers are screening figures for planning a carry.
+    """
+    spec = system.cover
+    shape = mat_shape(plan, system) if spec is not None else None
+    if spec is None or shape is None:
+        return _nothing(plan, system)
+    pitch = float(spec.goods_width) - float(spec.weld_lap)
+    if pitch <= 0:
+        text = "The weld lap is as wide as the goods, so strips cannot be joined."
+        return _nothing(plan, system, said.stop("cover-lap", text, spec.product, "Type a goods width such as 61 in."))
+    outline = without_straight_points(ring_of(shape.outer))
+    outer = polygon_of(outline)
+    holes = [column_hole(column) for column in plan.columns]
+    cut = [tidy_ring([(float(x), float(y)) for x, y in h.exterior.coords[:-1]]) for h in holes if h.intersects(outer)]
+    fabric = outer
+    for ring in cut:
+        fabric = fabric.difference(polygon_of(ring))
+    lips = _lips(shape, float(spec.band_width))
+    schemes = _schemes(fabric, outline, lips, pitch, float(spec.weld_lap))
+    bound = min(s.length for s in schemes)
+    chosen, goods = _best(schemes, fabric, pitch, float(spec.weld_lap))
+    strips, welds = _drawn(fabric, chosen, pitch)
+    area = fabric.area
+    mass = area / 1e6 * float(spec.mass_per_area)
+    product = products.get(spec.product)
+    thickness, reasons = _thickness(spec, product)
+    box = [abs(c) for c in (outer.bounds[2] - outer.bounds[0], outer.bounds[3] - outer.bounds[1])]
+    width = min(ROLL_WIDTH, max(box))
+    diameter = rolled_diameter(area, thickness, width)
+    carriers = carriers_needed(mass, width)
+    proven = chosen.length <= bound + 1
+    status: Status = "proven" if proven else "feasible"
+    reasons = (
+        _weld_reasons(chosen, bound, schemes, lips)
+        + reasons
+        + _carry_reasons(mass, width, diameter, carriers, plan.room)
+    )
+    return CoverLayout(
+        room=plan.room,
+        status=status,
+        product=spec.product,
+        outline=outline,
+        cutouts=cut,
+        direction=(snap(math.cos(chosen.angle), 1e-6), snap(math.sin(chosen.angle), 1e-6)),
+        strips=strips,
+        welds=welds,
+        weld_length=snap(sum(w.length for w in welds)),
+        bound=snap(min(bound, sum(w.length for w in welds))),
+        band_length=snap(outer.length + sum(polygon_of(ring).length for ring in cut)),
+        area=snap(area),
+        goods_length=snap(goods),
+        mass=snap(mass, 0.001),
+        rolled_diameter=snap(diameter),
+        roll_length=snap(width),
+        carriers=carriers,
+        sides=[(f"{k + 1}–{(k + 1) % len(outline) + 1}", snap(d)) for k, d in enumerate(_side_lengths(outline))],
+        diagonals=[(f"{i + 1}–{j + 1}", snap(math.dist(outline[i], outline[j]))) for i, j in diagonals(outline)],
+        reasons=reasons,
+    )
+
+
+def _nothing(plan: RoomPlan, system: FloorSystem, reason: Reason | None = None) -> CoverLayout:
+    status: Status = "infeasible" if reason else "empty"
+    if not reason:
+        text = "There is no mat field, so there is nothing to cover."
+        todo = "Check the room's readings and its keep-clear strips."
+        if system.cover is None:
+            text, todo = "The floor system has no cover.", "Add one if the floor is to have a cover."
+        reason = said.warning("cover-empty", text, plan.room, todo)
+    return CoverLayout(
+        room=plan.room, status=status, product=system.cover.product if system.cover else "", outline=[], cutouts=[],
+        direction=(1.0, 0.0), strips=[], welds=[], weld_length=0.0, bound=0.0, band_length=0.0, area=0.0,
+        goods_length=0.0, mass=0.0, rolled_diameter=0.0, roll_length=0.0, carriers=0, sides=[], diagonals=[],
+        reasons=[reason],
+    )  # fmt: skip
+
+
+def _thickness(spec: CoverSpec, product: Product | None) -> tuple[float, list[Reason]]:
+    if product is not None and product.thickness is not None:
+        return float(product.thickness), []
+    thick = HEAVY_FABRIC[0] * float(spec.mass_per_area) / HEAVY_FABRIC[1]
+    text = f"The fabric's thickness is not stated; {thick:.2f} mm is taken from its mass for the size of the roll."
+    return thick, [said.note("cover-thickness", text, spec.product, "Type the thickness from the data sheet.")]
+
+
+# ---------------------------------------------------------------- welds
+
+
+def _schemes(fabric: Any, outline: Ring, lips: Any, pitch: float, lap: float) -> list[Scheme]:
+    found = []
+    for angle in directions(outline):
+        turned = _turned(fabric, -angle)
+        lip_parts = parts_of(_turned(lips, -angle))
+        rings = [ring for part in (turned, *lip_parts) for ring in (part.exterior, *part.interiors)]
+        corners = [float(y) for ring in rings for _, y in ring.coords[:-1]]
+        edges = _Edges(turned)
+        tried = offsets(corners, pitch)
+        lines = [_lines(edges.low, edges.high, offset, pitch) for offset in tried]
+        lengths = edges.totals(lines)
+        on_lips = [sum(one) for one in zip(*(_Edges(part).totals(lines) for part in lip_parts), strict=True)]
+        for place, offset in enumerate(tried):
+            lip = round(on_lips[place], 1) if on_lips else 0.0
+            found.append(Scheme(angle, offset, round(lengths[place], 1), lip if lip > 1 else 0.0))
+    return found
+
+
+def _best(schemes: list[Scheme], fabric: Any, pitch: float, lap: float) -> tuple[Scheme, float]:
+    """Off the walk-on edge, then least weld, then least goods (with its length); ties by direction and offset."""
+    least = min((s.lip, s.length) for s in schemes)
+    tied = [s for s in schemes if s.lip <= least[0] + 1 and s.length <= least[1] + 1]
+    made: dict[float, _Edges] = {}
+    ranked = []
+    for scheme in tied:
+        edges = made.setdefault(scheme.angle, _Edges(_turned(fabric, -scheme.angle)))
+        goods = round(_goods_length(edges, _lines(edges.low, edges.high, scheme.offset, pitch), lap), 1)
+        ranked.append((goods, round(scheme.angle, 9), scheme.offset, scheme))
+    goods, _, _, scheme = min(ranked, key=lambda r: r[:3])
+    return scheme, goods
+
+
+def directions(outline: Ring) -> list[float]:
+    """Angles of the sides longer than 1 m, 0 ≤ angle < π, within half a degree taken as one (the longest side's)."""
+    sides = list(zip(outline, outline[1:] + outline[:1], strict=True))
+    sides.sort(key=lambda s: (-round(math.dist(*s), 1), s))
+    found: list[float] = []
+    for place, (a, b) in enumerate(sides):
+        if math.dist(a, b) < LONG_SIDE and place:
+            continue
+        angle = math.atan2(b[1] - a[1], b[0] - a[0]) % math.pi
+        if all(abs(math.remainder(angle - other, math.pi)) > MERGED for other in found):
+            found.append(angle)
+    return found
+
+
+def offsets(corners: list[float], pitch: float) -> list[float]:
+    """Every offset at which a weld meets a corner, just beside it, and halfway between.
+
+    >>> offsets([0.0, 10.0], 4.0)
+    [0.0, 0.05, 1.0, 1.95, 2.0, 2.05, 3.0, 3.95]
+    """
+    meets = sorted({round(c % pitch, 2) % pitch for c in corners})
+    found: set[float] = set()
+    for here, after in zip(meets, [*meets[1:], meets[0] + pitch], strict=True):
+        for offset in (here, here + SIDE_STEP, (here + after) / 2, after - SIDE_STEP):
+            found.add(round(offset % pitch, 2) % pitch)
+    return sorted(found)
+
+
+def _lines(low: float, high: float, offset: float, pitch: float) -> list[float]:
+    first = math.ceil((low - offset) / pitch - 1e-9)
+    last = math.floor((high - offset) / pitch + 1e-9)
+    return [offset + k * pitch for k in range(first, last + 1)]
+
+
+def _ordered(ring: Ring, *, outer: bool) -> Ring:
+    """A closed ring turned anticlockwise if it is the outer one, clockwise if it is a hole."""
+    return ring if (signed_area(ring[:-1]) > 0) == outer else ring[::-1]
+
+
+class _Edges:
+    """Edges of a polygon for cutting it by level lines; a line along an edge of the fabric is no weld."""
+
+    def __init__(self, shape: Any) -> None:
+        import numpy as np
+
+        rings = [np.asarray(_ordered(list(shape.exterior.coords), outer=True))]
+        rings += [np.asarray(_ordered(list(ring.coords), outer=False)) for ring in shape.interiors]
+        self.a = np.concatenate([ring[:-1] for ring in rings])
+        self.b = np.concatenate([ring[1:] for ring in rings])
+        self.low, self.high = float(self.a[:, 1].min()), float(self.a[:, 1].max())
+
+    def totals(self, groups: list[list[float]]) -> list[float]:
+        """Weld length of every group of lines.
+
+        Along a level line the edges that rise carry the right ends of its stretches and those that fall the
+        left ends, so the stretches add up to the signed sum of the crossings.
+        """
+        import numpy as np
+
+        levels = np.array([y for group in groups for y in group])
+        if not len(levels):
+            return [0.0] * len(groups)
+        length = np.minimum(self._signed(levels - GRID / 2), self._signed(levels + GRID / 2))
+        owner = np.repeat(np.arange(len(groups)), [len(group) for group in groups])
+        return [float(total) for total in np.bincount(owner, weights=length, minlength=len(groups))]
+
+    def _signed(self, levels: Any) -> Any:
+        import numpy as np
+
+        rise = self.b[:, 1] - self.a[:, 1]
+        slope = np.divide(self.b[:, 0] - self.a[:, 0], rise, out=np.zeros_like(rise), where=rise != 0)
+        y = levels[:, None]
+        crossing = (self.a[None, :, 1] <= y) != (self.b[None, :, 1] <= y)
+        x = self.a[None, :, 0] + (y - self.a[None, :, 1]) * slope[None, :]
+        return (x * np.sign(rise)[None, :] * crossing).sum(axis=1)
+
+    def at(self, y: float) -> list[Point]:
+        below, above = self._cut(y - GRID / 2), self._cut(y + GRID / 2)
+        return [(max(a, c), min(b, d)) for a, b in below for c, d in above if min(b, d) - max(a, c) > 1]
+
+    def _cut(self, y: float) -> list[Point]:
+        crossing = (self.a[:, 1] <= y) != (self.b[:, 1] <= y)
+        a, b = self.a[crossing], self.b[crossing]
+        met = sorted(float(x) for x in a[:, 0] + (y - a[:, 1]) / (b[:, 1] - a[:, 1]) * (b[:, 0] - a[:, 0]))
+        return list(zip(met[::2], met[1::2], strict=True))
+
+    def reach(self, low: float, high: float) -> list[Point]:
+        """Stretches of x that the shape takes up between two levels."""
+        inside = (self.a[:, 1] > low) & (self.a[:, 1] < high)
+        marks = [low + GRID, (low + high) / 2, high - GRID, *sorted(float(y) for y in self.a[inside][:, 1])]
+        spans = sorted(span for y in marks for span in self._cut(y))
+        joined: list[Point] = []
+        for a, b in spans:
+            if joined and a <= joined[-1][1] + GRID:
+                joined[-1] = (joined[-1][0], max(joined[-1][1], b))
+            else:
+                joined.append((a, b))
+        return joined
+
+
+def _goods_length(edges: _Edges, lines: list[float], lap: float) -> float:
+    """Running length of goods: every strip's reach, half a lap wider on both sides."""
+    levels = [edges.low, *[y for y in lines if edges.low + GRID < y < edges.high - GRID], edges.high]
+    total = 0.0
+    for number, (low, high) in enumerate(pairwise(levels)):
+        bottom = low if number == 0 else max(edges.low, low - lap / 2)
+        top = high if number == len(levels) - 2 else min(edges.high, high + lap / 2)
+        total += sum(b - a for a, b in edges.reach(bottom, top))
+    return total
+
+
+def _turned(shape: Any, angle: float) -> Any:
+    import numpy as np
+    import shapely
+
+    cos, sin = math.cos(angle), math.sin(angle)
+    turn = np.array([[cos, sin], [-sin, cos]])
+    return shapely.transform(shape, lambda points: points @ turn)
+
+
+def _drawn(fabric: Any, scheme: Scheme, pitch: float) -> tuple[list[Ring], list[Weld]]:
+    import shapely
+
+    turned = _turned(fabric, -scheme.angle)
+    edges = _Edges(turned)
+    lines = _lines(edges.low, edges.high, scheme.offset, pitch)
+    left, right = turned.bounds[0] - 1, turned.bounds[2] + 1
+    welds = []
+    cos, sin = math.cos(scheme.angle), math.sin(scheme.angle)
+    for y in lines:
+        for x0, x1 in edges.at(y):
+            a, b = [(snap(x * cos - y * sin), snap(x * sin + y * cos)) for x in (x0, x1)]
+            welds.append(Weld(a=a, b=b, length=snap(math.dist(a, b))))
+    levels = [edges.low - 1, *[y for y in lines if edges.low + GRID < y < edges.high - GRID], edges.high + 1]
+    strips = []
+    for low, high in pairwise(levels):
+        band = _turned(shapely.box(left, low, right, high), scheme.angle)
+        for part in parts_of(shapely.intersection(fabric, band)):
+            snapped = [p for p in parts_of(shapely.set_precision(part, GRID)) if p.area > 1]
+            strips += [ring_of(p) for p in snapped]
+    return strips, welds
+
+
+def _lips(shape: MatShape, band: float) -> Any:
+    """The strips, one band wide, along walk-on edges, where a weld would be felt and worn."""
+    import shapely
+
+    found = []
+    for side in shape.sides:
+        for edge in side.edges:
+            if edge.kind != "ramp":
+                continue
+            a, b = (_foot(p, side.a, side.b) for p in (edge.a, edge.b))
+            run = math.dist(a, b)
+            if run < 1:
+                continue
+            normal = (-math.sin(side.heading) * band, math.cos(side.heading) * band)
+            inner = [(p[0] + normal[0], p[1] + normal[1]) for p in (b, a)]
+            found.append(shapely.Polygon([a, b, *inner]))
+    return shapely.MultiPolygon(found)
+
+
+def _foot(point: Point, a: Point, b: Point) -> Point:
+    """The point of a side nearest to ``point``."""
+    run = math.dist(a, b)
+    share = ((point[0] - a[0]) * (b[0] - a[0]) + (point[1] - a[1]) * (b[1] - a[1])) / run**2
+    share = min(1.0, max(0.0, share))
+    return a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1])
+
+
+# ---------------------------------------------------------------- diagram
+
+
+def _side_lengths(outline: Ring) -> list[float]:
+    return [math.dist(a, b) for a, b in zip(outline, outline[1:] + outline[:1], strict=True)]
+
+
+def diagonals(outline: Ring) -> list[tuple[int, int]]:
+    """Corner pairs that fix the outline's shape and check it.
+
+    The outline is divided into triangles, and each pair of neighbouring triangles gives the other diagonal of
+    its quadrilateral too where that lies inside the outline: both diagonals of a rectangle.
+
+    >>> diagonals([(0.0, 0.0), (4.0, 0.0), (4.0, 3.0), (0.0, 3.0)])
+    [(0, 2), (1, 3)]
+    """
+    import shapely
+
+    if len(outline) < 4:
+        return []
+    whole = polygon_of(outline).buffer(0.5)
+    triangles = _triangles(outline)
+    borders: dict[tuple[int, int], list[int]] = {}
+    for corners in triangles:
+        for i, j in combinations(sorted(corners), 2):
+            borders.setdefault((i, j), []).append(next(c for c in corners if c not in (i, j)))
+    found = set()
+    for (i, j), opposite in borders.items():
+        if len(opposite) < 2:
+            continue
+        found.add((i, j))
+        k, m = sorted(opposite)
+        other = shapely.LineString([outline[k], outline[m]])
+        if other.crosses(shapely.LineString([outline[i], outline[j]])) and whole.covers(other):
+            found.add((k, m))
+    return sorted(found)
+
+
+def _triangles(outline: Ring) -> list[tuple[int, int, int]]:
+    """Cut ears off the outline, the one with the shortest cut first."""
+    left = list(range(len(outline)))
+    found: list[tuple[int, int, int]] = []
+    while len(left) > 3:
+        ears = []
+        for place, here in enumerate(left):
+            before, after = left[place - 1], left[(place + 1) % len(left)]
+            triangle = [outline[before], outline[here], outline[after]]
+            if signed_area(triangle) <= 1e-6:
+                continue
+            others = (outline[k] for k in left if k not in (before, here, after))
+            if not any(_within(p, triangle) for p in others):
+                ears.append((round(math.dist(outline[before], outline[after]), 2), place))
+        if not ears:
+            return found
+        _, place = min(ears)
+        found.append((left[place - 1], left[place], left[(place + 1) % len(left)]))
+        del left[place]
+    found.append((left[0], left[1], left[2]))
+    return found
+
+
+def _within(point: Point, triangle: Ring) -> bool:
+    return all(signed_area([a, b, point]) >= -1e-6 for a, b in zip(triangle, triangle[1:] + triangle[:1], strict=True))
+
+
+# ---------------------------------------------------------------- reasons
+
+
+def _weld_reasons(chosen: Scheme, bound: float, schemes: list[Scheme], lips: Any) -> list[Reason]:
+    tried = len({s.angle for s in schemes})
+    text = (
+        f"Weld length {said.length(chosen.length)}: the least over {said.count(tried, 'direction')} tried, "
+        "along sides of the outline."
+    )
+    if chosen.length > bound + 1:
+        text = (
+            f"Weld length {said.length(chosen.length)}; {said.length(bound)} would do, but with a weld on a walk-on "
+            f"edge. Compared over {said.count(tried, 'direction')}, along sides of the outline."
+        )
+    found = [said.note("cover-welds", text, "welds")]
+    if chosen.lip > 1:
+        found.append(
+            said.warning(
+                "cover-lip",
+                f"{said.length(chosen.lip)} of weld crosses the band at a walk-on edge and cannot be avoided.",
+                "welds",
+                "Ask the fabricator for a reinforcing patch there.",
+            )
+        )
+    return found
+
+
+def _carry_reasons(mass: float, width: float, diameter: float, carriers: int, room: str) -> list[Reason]:
+    if carriers == 0:
+        text = "The cover's mass is not stated, so nobody can say how many people carry it."
+        return [said.warning("cover-mass", text, room, "Ask the fabricator for the mass per area, bands included.")]
+    places = places_to_hold(width)
+    helpers = math.ceil(carriers / 8)
+    text = (
+        f"Screening figure, not a lifting assessment: {said.mass(mass)}, rolled about {said.length(diameter)} thick "
+        f"and {said.length(width)} long, {places} places to hold, {carriers} carriers at {said.mass(SHARE)} each, and "
+        f"besides one caller, two door-keepers and {said.count(helpers, 'spare')}. Whoever leads the carry judges on "
+        "the day."
+    )
+    found = [said.note("cover-carry", text, room, "Ask for the real mass, walk the route, keep wheels at hand.")]
+    if carriers > places:
+        found.append(
+            said.warning(
+                "cover-places",
+                f"{carriers} carriers are needed but the roll has only {places} places to hold.",
+                room,
+                "Use dollies or a pallet jack, or ask for delivery inside.",
+            )
+        )
+    return found
