@@ -529,6 +529,8 @@ class AwardSupplier(Value, kw_only=True):
 
 class Award(Value, kw_only=True):
     status: Status
+    currency: str = "XXX"
+    """ISO 4217; all amounts are rounded to its smallest unit."""
     bound: Decimal
     total: Decimal
     """Goods, extras and freight, tax apart."""

@@ -1,0 +1,410 @@
+"""From whom to buy what: the cheapest choice of one quote per item, freight and minimum orders counted.
+
+The choice is a mixed-integer programme in cents: for every offer and price bracket whether it is used (and,
+where a minimum order or free freight can make it worth buying more, how many packs), for every quote and
+supplier whether it is used at all. The answer is priced again in decimals before it is given.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import ROUND_CEILING, Decimal
+
+from buildout.units.money import round_money, smallest, tax_on
+from buildout.units.value import Reason, Status
+from estimating.engine.linear import Programme
+from estimating.engine.offers import Offer, offers_for
+from estimating.engine.prices import cheapest, tiers, whole_packs
+from estimating.engine.types import Award, AwardLine, AwardRules, AwardSupplier, Quote, Supplier, TakeOff
+
+Selection = dict[str, tuple[Offer, Decimal]]
+"""item → the offer taken and the quantity bought."""
+
+
+def award(
+    take_off: TakeOff,
+    quotes: list[Quote],
+    suppliers: list[Supplier],
+    rules: AwardRules,
+    as_of: date,
+    currency: str,
+    tax_percent: Decimal,
+) -> Award:
+    """Choose one valid quote for every item asked so that goods, extras and freight together cost least.
+
+    Quotes that are past their date, in another currency, in a unit that does not fit or with a price table out
+    of order are left out, each with a reason. Items nobody quotes are listed as ``unquoted``; the rest is awarded.
+    Ties go to fewer suppliers, then to the name that comes first. Status: empty when nothing is asked,
+    underdetermined when nothing asked has a valid quote, infeasible when the rules leave no choice.
+    """
+    offers, reasons = offers_for(take_off.lines, quotes, suppliers, rules, as_of, currency, tax_percent)
+    asked = [line.item for line in take_off.lines if line.quantity > 0]
+    if not asked:
+        return _nothing("empty", [], reasons, currency)
+    quoted = {offer.item for offer in offers}
+    unquoted = [item for item in asked if item not in quoted]
+    forced_out = any(reason.severity == "stop" for reason in reasons)
+    if unquoted:
+        names = {line.item: line.name for line in take_off.lines}
+        reasons.append(
+            Reason(
+                code="not quoted",
+                where=", ".join(unquoted),
+                severity="warning",
+                text=f"Nobody quotes {len(unquoted)} of {len(asked)} items: "
+                + "; ".join(names[item] for item in unquoted),
+                todo="Ask for quotes, or set an allowance aside under their budget heads",
+            )
+        )
+    if not offers:
+        return _nothing("infeasible" if forced_out else "underdetermined", unquoted, reasons, currency)
+
+    terms = _Terms({s.id: s for s in suppliers}, {q.id: q for q in quotes}, rules, tax_percent, currency)
+    found = _choose(offers, terms)
+    if found is None:
+        reasons.append(_no_choice(offers, terms))
+        return _nothing("infeasible", unquoted, reasons, currency)
+    chosen, bound, proven = found
+    cost = terms.cost(chosen)
+    if cost is None:
+        raise AssertionError("the chosen award breaks its own rules")
+    bound = min(bound, cost)
+    lines = [_line(item, chosen, offers, terms, cost) for item in asked if item in chosen]
+    reasons += [_bought_more(line, chosen[line.item]) for line in lines if line.spare > 0]
+    parties = _parties(chosen, terms)
+    status: Status = "infeasible" if forced_out else "proven" if proven else "feasible"
+    return Award(
+        status=status,
+        currency=currency,
+        bound=bound,
+        total=cost,
+        tax=sum((p.tax for p in parties), Decimal(0)),
+        lines=lines,
+        suppliers=parties,
+        unquoted=unquoted,
+        reasons=reasons,
+    )
+
+
+def _nothing(status: Status, unquoted: list[str], reasons: list[Reason], currency: str) -> Award:
+    zero = Decimal(0)
+    return Award(
+        status=status,
+        currency=currency,
+        bound=zero,
+        total=zero,
+        tax=zero,
+        lines=[],
+        suppliers=[],
+        unquoted=unquoted,
+        reasons=reasons,
+    )
+
+
+# ---------------------------------------------------------------- what a choice costs
+
+
+@dataclass(frozen=True)
+class _Terms:
+    suppliers: Mapping[str, Supplier]
+    quotes: Mapping[str, Quote]
+    rules: AwardRules
+    tax_percent: Decimal
+    currency: str
+
+    @property
+    def cents(self) -> int:
+        """Smallest money units in one."""
+        return int(1 / smallest(self.currency))
+
+    def round(self, amount: Decimal) -> Decimal:
+        return round_money(amount, self.currency)
+
+    def net(self, quote: str, amount: Decimal) -> Decimal:
+        """A quote's amount without tax."""
+        if self.quotes[quote].tax_included:
+            return amount / (1 + self.tax_percent / 100)
+        return amount
+
+    def free_over(self, quote: str) -> Decimal | None:
+        freight = self.quotes[quote].freight
+        if freight.form != "free over" or freight.free_over is None:
+            return None
+        return self.net(quote, freight.free_over)
+
+    def minimum(self, supplier: str) -> Decimal:
+        return self.suppliers[supplier].minimum_order
+
+    def freight(self, quote: str, lines: list[tuple[Offer, Decimal]]) -> Decimal:
+        """Freight of one quote for the lines it gets."""
+        terms = self.quotes[quote].freight
+        amount = self.net(quote, terms.amount)
+        if terms.form == "per unit":
+            return self.round(amount * sum((quantity for _, quantity in lines), Decimal(0)))
+        free = self.free_over(quote)
+        if free is not None and sum((o.cost(q) for o, q in lines), Decimal(0)) >= free:
+            return Decimal(0)
+        return self.round(amount)
+
+    def by_quote(self, chosen: Selection) -> dict[str, list[tuple[Offer, Decimal]]]:
+        found: dict[str, list[tuple[Offer, Decimal]]] = {}
+        for item in sorted(chosen):
+            offer, quantity = chosen[item]
+            found.setdefault(offer.quote, []).append((offer, quantity))
+        return dict(sorted(found.items()))
+
+    def cost(self, chosen: Selection) -> Decimal | None:
+        """Goods, extras and freight; None when a rule or a minimum order is broken."""
+        spent: dict[str, Decimal] = {}
+        total = Decimal(0)
+        for quote, lines in self.by_quote(chosen).items():
+            supplier = self.quotes[quote].supplier
+            paid = sum((offer.cost(quantity) for offer, quantity in lines), Decimal(0))
+            spent[supplier] = spent.get(supplier, Decimal(0)) + paid
+            total += paid + self.freight(quote, lines)
+        if any(paid < self.minimum(supplier) for supplier, paid in spent.items()):
+            return None
+        if self.rules.most_suppliers is not None and len(spent) > self.rules.most_suppliers:
+            return None
+        return total
+
+
+# ---------------------------------------------------------------- the programme
+
+
+class _Model:
+    """The programme and what its columns mean."""
+
+    def __init__(self, offers: list[Offer], terms: _Terms) -> None:
+        self.offers, self.terms = offers, terms
+        self.programme = Programme()
+        self.brackets: list[tuple[int, int | None, Offer, Decimal]] = []
+        """(used?, packs or None, offer, quantity where packs is None)."""
+        self.rounded = Decimal(0)
+        """Cents the programme may differ from whole-cent line prices."""
+        self.cents: dict[int, float] = {}
+        self.short: dict[str, float] = {}
+        """What rounding at the lines may take off a quote's goods, so that a minimum order is met for certain."""
+        names = sorted({o.supplier for o in offers}, key=lambda s: (terms.suppliers[s].name, s))
+        self.rank = {supplier: place for place, supplier in enumerate(names)}
+        self.supplier = {s: self.programme.column(0.0, 0, 1, whole=True) for s in names}
+        self.quote = {q: self.programme.column(0.0, 0, 1, whole=True) for q in sorted({o.quote for o in offers})}
+        self._offers()
+        self._quotes()
+        if terms.rules.most_suppliers is not None:
+            self.programme.row(None, terms.rules.most_suppliers, dict.fromkeys(self.supplier.values(), 1.0))
+
+    def _cost(self, column: int, cents: Decimal) -> None:
+        self.cents[column] = self.cents.get(column, 0.0) + float(cents)
+        self.programme.costs[column] = self.cents[column]
+
+    def _offers(self) -> None:
+        programme, terms = self.programme, self.terms
+        self.paid: dict[str, dict[int, float]] = {q: {} for q in self.quote}
+        for item in sorted({o.item for o in self.offers}):
+            ways: dict[int, float] = {}
+            for offer in (o for o in self.offers if o.item == item):
+                freight = terms.quotes[offer.quote].freight
+                carriage = terms.net(offer.quote, freight.amount) if freight.form == "per unit" else Decimal(0)
+                goals = [terms.minimum(offer.supplier), terms.free_over(offer.quote) or Decimal(0)]
+                enough = whole_packs(offer.line, offer.need)
+                for first, last, fixed, price in tiers(offer.line):
+                    low = max(first, enough)
+                    if last is not None and low > last:
+                        continue
+                    used = programme.column(0.0, 0, 1, whole=True)
+                    ways[used] = 1.0
+                    programme.row(None, 0, {used: 1.0, self.quote[offer.quote]: -1.0})
+                    if max(goals) <= 0 or price <= 0:
+                        self.brackets.append((used, None, offer, low))
+                        self._cost(used, (offer.cost(low) + carriage * low) * terms.cents)
+                        self.paid[offer.quote][used] = float(offer.cost(low))
+                        continue
+                    high = low + (max(goals) / price).to_integral_value(ROUND_CEILING) + offer.line.pack
+                    high = min(high, last) if last is not None else high
+                    pack = offer.line.pack
+                    most = (high / pack).to_integral_value(ROUND_CEILING)
+                    packs = programme.column(0.0, 0, float(most), whole=True)
+                    programme.row(0, None, {packs: 1.0, used: -float(low / pack)})
+                    programme.row(None, 0, {packs: 1.0, used: -float(most)})
+                    self._cost(used, (fixed + offer.extras) * terms.cents)
+                    self._cost(packs, (price + carriage) * pack * terms.cents)
+                    self.paid[offer.quote] |= {used: float(fixed + offer.extras), packs: float(price * pack)}
+                    self.brackets.append((used, packs, offer, pack))
+                    if (price * pack * terms.cents) % 1 or (fixed * terms.cents) % 1:
+                        self.rounded += Decimal("0.5")
+                        self.short[offer.quote] = self.short.get(offer.quote, 0.0) + 1 / terms.cents
+            programme.row(1, 1, ways)
+
+    def _quotes(self) -> None:
+        programme, terms = self.programme, self.terms
+        spent: dict[str, dict[int, float]] = {s: {} for s in self.supplier}
+        for quote, opened in self.quote.items():
+            supplier = terms.quotes[quote].supplier
+            programme.row(None, 0, {opened: 1.0, self.supplier[supplier]: -1.0})
+            spent[supplier] |= self.paid[quote]
+            freight = terms.quotes[quote].freight
+            amount = terms.round(terms.net(quote, freight.amount))
+            free = terms.free_over(quote)
+            if freight.form == "per unit":
+                self.rounded += Decimal("0.5")
+                continue
+            if free is None:
+                self._cost(opened, amount * terms.cents)
+                continue
+            reached = programme.column(0.0, 0, 1, whole=True)
+            carried = programme.column(0.0, 0, 1, whole=True)
+            self._cost(carried, amount * terms.cents)
+            programme.row(0, None, {carried: 1.0, reached: 1.0, opened: -1.0})
+            programme.row(0, None, {**self.paid[quote], reached: -float(free) - self.short.get(quote, 0.0)})
+        for supplier, opened in self.supplier.items():
+            if terms.minimum(supplier) > 0:
+                short = sum(self.short.get(q, 0.0) for q in self.quote if terms.quotes[q].supplier == supplier)
+                programme.row(0, None, {**spent[supplier], opened: -float(terms.minimum(supplier)) - short})
+
+    def selection(self, values: list[float]) -> Selection:
+        chosen: Selection = {}
+        for used, packs, offer, quantity in self.brackets:
+            if values[used] > 0.5:
+                bought = quantity if packs is None else quantity * round(values[packs])
+                chosen[offer.item] = (offer, bought)
+        return chosen
+
+    def break_ties(self, most_cents: float) -> None:
+        """Among awards of the same cost: fewest suppliers, then names, then the lower bracket."""
+        self.programme.row(None, most_cents + 0.4, dict(self.cents))
+        weight = len(self.supplier) * (len(self.brackets) + 1) * 2 + 1
+        self.programme.costs = [0.0] * len(self.programme.costs)
+        for column in self.supplier.values():
+            self.programme.costs[column] = float(weight)
+        seen: dict[str, int] = {}
+        for used, packs, offer, _ in self.brackets:
+            step = seen[offer.item] = seen.get(offer.item, -1) + 1
+            self.programme.costs[used] = self.rank[offer.supplier] + step / (len(self.brackets) + 1)
+            if packs is not None:
+                self.programme.costs[packs] = 1e-6
+
+
+def _choose(offers: list[Offer], terms: _Terms) -> tuple[Selection, Decimal, bool] | None:
+    """The cheapest selection, what none can cost less than, and whether that is shown."""
+    model = _Model(offers, terms)
+    answer = model.programme.solve(absolute_gap=0.4, nodes=50_000)
+    if not answer.values:
+        return None
+    chosen = model.selection(answer.values)
+    cents = Decimal(repr(answer.bound)) - model.rounded - Decimal("0.001")
+    bound = cents.to_integral_value(ROUND_CEILING) / terms.cents
+    if answer.proven:
+        model.break_ties(answer.value)
+        again = model.programme.solve(absolute_gap=0.0, nodes=5_000)
+        if again.values:
+            other = model.selection(again.values)
+            first, second = terms.cost(chosen), terms.cost(other)
+            if first is None or (second is not None and second <= first):
+                chosen = other
+    return chosen, bound, answer.proven
+
+
+def _no_choice(offers: list[Offer], terms: _Terms) -> Reason:
+    most = terms.rules.most_suppliers
+    if most is None:
+        return Reason(
+            code="no award possible", severity="stop",
+            text="No choice of quotes meets every supplier's minimum order",
+            todo="Ask a supplier to waive the minimum, or take other quotes in",
+        )  # fmt: skip
+    programme = Programme()
+    columns = {s: programme.column(1.0, 0, 1, whole=True) for s in sorted({o.supplier for o in offers})}
+    for item in sorted({o.item for o in offers}):
+        programme.row(1, None, {columns[o.supplier]: 1.0 for o in offers if o.item == item})
+    needed = round(programme.solve(absolute_gap=0.5).value)
+    return Reason(
+        code="too few suppliers allowed", severity="stop", where="award.most_suppliers",
+        text=f"At most {most} suppliers are allowed, but the quoted items need at least {needed}",
+        todo=f"Allow {needed} suppliers or more, or ask the others to quote more items",
+    )  # fmt: skip
+
+
+# ---------------------------------------------------------------- the answer in words and figures
+
+
+def _line(item: str, chosen: Selection, offers: list[Offer], terms: _Terms, total: Decimal) -> AwardLine:
+    offer, quantity = chosen[item]
+    best: tuple[Decimal, str] | None = None
+    for other in offers:
+        if other.item != item or other.quote == offer.quote:
+            continue
+        moved = terms.cost({**chosen, item: (other, cheapest(other.line, other.need, terms.currency)[0])})
+        if moved is not None and (best is None or (moved, other.quote) < best):
+            best = (moved, other.quote)
+    paid = offer.goods(quantity)
+    words = offer.words
+    enough = whole_packs(offer.line, offer.need)
+    if enough != offer.need:
+        words += f"; sold in {_packs(offer)}: {_n(enough)}"
+    if quantity != enough:
+        words += f"; {_n(quantity)} bought because that costs less in all"
+    return AwardLine(
+        item=item,
+        quote=offer.quote,
+        supplier=offer.supplier,
+        asked=offer.asked,
+        asked_unit=offer.asked_unit,
+        quantity=quantity,
+        unit=offer.line.unit,
+        conversion=words,
+        unit_price=(paid / quantity).quantize(Decimal("0.0001")) if quantity else Decimal(0),
+        goods=paid,
+        extras=offer.extras,
+        spare=quantity - offer.need,
+        runner_up=best[1] if best else "",
+        runner_up_extra=best[0] - total if best else Decimal(0),
+    )
+
+
+def _packs(offer: Offer) -> str:
+    pack, smallest = offer.line.pack, offer.line.breaks[0].start
+    if offer.need < smallest:
+        return f"no less than {_n(smallest)} {offer.line.unit}"
+    return f"whole units ({offer.line.unit})" if pack == 1 else f"packs of {_n(pack)}"
+
+
+def _n(quantity: Decimal) -> str:
+    return f"{quantity.normalize():f}"
+
+
+def _bought_more(line: AwardLine, taken: tuple[Offer, Decimal]) -> Reason:
+    offer, quantity = taken
+    enough = whole_packs(offer.line, offer.need)
+    if quantity > enough:
+        text = (
+            f"{line.item}: {_n(quantity)} are bought where {_n(offer.need)} are needed; the goods come to "
+            f"{offer.goods(quantity)} against {offer.goods(enough)} for {_n(enough)}"
+        )
+        return Reason(code="more costs less", where=line.item, text=text, todo="Decide where the spare is kept")
+    text = f"{line.item}: {_n(offer.need)} {offer.line.unit} needed, sold in {_packs(offer)}, so {_n(quantity)} bought"
+    return Reason(code="whole packs", where=line.item, text=text)
+
+
+def _parties(chosen: Selection, terms: _Terms) -> list[AwardSupplier]:
+    found = []
+    for quote, lines in terms.by_quote(chosen).items():
+        paid = sum((offer.cost(quantity) for offer, quantity in lines), Decimal(0))
+        freight = terms.freight(quote, lines)
+        tax = sum(
+            (tax_on(offer.cost(quantity), terms.tax_percent, terms.currency) for offer, quantity in lines), Decimal(0)
+        )
+        tax += tax_on(freight, terms.tax_percent, terms.currency)
+        found.append(
+            AwardSupplier(
+                supplier=terms.quotes[quote].supplier,
+                quote=quote,
+                goods=paid,
+                freight=freight,
+                tax=tax,
+                total=paid + freight + tax,
+            )
+        )
+    return found
