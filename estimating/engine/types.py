@@ -55,6 +55,8 @@ class Product(Value, kw_only=True):
 
 
 class FoamLayer(Value, kw_only=True):
+    """One layer of a floor system, listed from the slab up."""
+
     product: str
     role: Literal["base", "top"]
     direction: Literal["auto", "x", "y"] = "auto"
@@ -65,6 +67,8 @@ class FoamLayer(Value, kw_only=True):
 
 
 class CoverSpec(Value, kw_only=True):
+    """The one-piece cover over the foam, welded from goods of one width."""
+
     product: str
     goods_width: Length
     weld_lap: Length
@@ -109,6 +113,8 @@ class FoldAwaySystem(Value, kw_only=True):
 
 
 class WallSystem(Value, kw_only=True):
+    """Upholstered panels: a plywood back, foam, a vinyl face, hung on cleats."""
+
     id: str
     name: str
     module: Length
@@ -433,6 +439,8 @@ class TakeOff(Value, kw_only=True):
 
 
 class Freight(Value, kw_only=True):
+    """What a supplier charges for bringing the goods."""
+
     form: Literal["flat", "per unit", "free over"] = "flat"
     amount: Decimal = Decimal(0)
     free_over: Decimal | None = None
@@ -440,6 +448,8 @@ class Freight(Value, kw_only=True):
 
 
 class Supplier(Value, kw_only=True):
+    """Somebody who sells, with the terms that hold for all their quotes."""
+
     id: str
     name: str
     contact: str = ""
@@ -460,6 +470,8 @@ class Break(Value, kw_only=True):
 
 
 class QuoteLine(Value, kw_only=True):
+    """One item of a quote with its price breaks."""
+
     item: str
     unit: PurchaseUnit
     form: Literal["all units", "incremental"] = "all units"
@@ -475,6 +487,8 @@ class QuoteLine(Value, kw_only=True):
 
 
 class Quote(Value, kw_only=True):
+    """A priced offer with a validity date."""
+
     id: str
     supplier: str
     currency: str
@@ -491,6 +505,8 @@ class Quote(Value, kw_only=True):
 
 
 class AwardRules(Value, kw_only=True):
+    """What the owner wants of the award beside the lowest cost."""
+
     most_suppliers: int | None = None
     force: dict[str, str] = {}
     """item → quote id."""
@@ -546,6 +562,8 @@ class Award(Value, kw_only=True):
 
 
 class OrderedLine(Value, kw_only=True):
+    """One item of an order, as ordered."""
+
     item: str
     quantity: Decimal
     unit: PurchaseUnit
@@ -619,6 +637,8 @@ class HeadPlan(Value, kw_only=True):
 
 
 class MoneyPlan(Value, kw_only=True):
+    """The money there is, the tax, the rent and what is set aside."""
+
     available: Decimal = Decimal(0)
     tax_percent: Decimal = Decimal(0)
     weekly_rent: Decimal = Decimal(0)

@@ -49,6 +49,8 @@ class CorePerson(Value, kw_only=True):
 
 
 class Crew(Value, kw_only=True):
+    """Who is there: the core team, the build days, and how many helpers of what skill are to be expected."""
+
     core: list[CorePerson]
     core_hours_per_weekday: Decimal = Decimal(3)
     days: list[BuildDay]
@@ -60,6 +62,8 @@ class Crew(Value, kw_only=True):
 
 
 class RateEdit(Value, kw_only=True):
+    """The owner's own rate for a task of the default list, in the unit of that task."""
+
     code: str
     low: Decimal
     likely: Decimal
@@ -68,6 +72,8 @@ class RateEdit(Value, kw_only=True):
 
 
 class OwnTask(Value, kw_only=True):
+    """A task the default list does not have."""
+
     code: str
     name: str
     hours: Decimal
@@ -79,12 +85,16 @@ class OwnTask(Value, kw_only=True):
 
 
 class TaskPin(Value, kw_only=True):
+    """A task that must happen on one build day."""
+
     task: str
     day: str
     """Build day id."""
 
 
 class TaskEdits(Value, kw_only=True):
+    """What this build does differently from the default task list, and what is done already."""
+
     rates: list[RateEdit] = []
     off: list[str] = []
     """Template codes this build does without; successors inherit the predecessors."""
@@ -105,11 +115,15 @@ class SignedUp(Value, kw_only=True):
 
 
 class Holiday(Value, kw_only=True):
+    """A day on which nobody works and nothing is delivered."""
+
     date: date
     name: str
 
 
 class Dates(Value, kw_only=True):
+    """The dates everything hangs on."""
+
     lease_start: date
     opening_wish: date
     announced: date | None = None

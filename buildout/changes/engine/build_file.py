@@ -63,6 +63,8 @@ class Plan(Value, kw_only=True):
 
 
 class Commitments(Value, kw_only=True):
+    """Facts that follow from the plan: orders placed and places taken."""
+
     orders: list[PlacedOrder] = []
     sign_ups: list[SignedUp] = []
 
@@ -76,6 +78,8 @@ class EarlierRevision(Value, kw_only=True):
 
 
 class BuildFile(Value, kw_only=True):
+    """The whole file."""
+
     format: Literal["buildout build file"] = "buildout build file"
     version: Literal[1] = 1
     plan: Plan

@@ -16,6 +16,7 @@ from buildout.changes.engine.build_file import BuildFile, Commitments, Plan
 from buildout.changes.engine.problems import Problem, pointer
 from buildout.rooms.engine.types import KeepClear, Room, WallFeature
 from buildout.units.lengths import Length
+from buildout.units.quantities import QuantityError, convert
 from estimating.engine.types import Product, PurchaseUnit, Quote, QuoteLine
 from scheduling.engine.template import default_template
 from scheduling.engine.types import BuildDay
@@ -23,12 +24,6 @@ from scheduling.engine.types import BuildDay
 Part = str | int
 
 TIME_OF_DAY = re.compile(r"([01]\d|2[0-3]):[0-5]\d", re.ASCII)
-
-RUNNING = {"running foot", "running yard", "metre"}
-AREA = {"square foot", "square yard", "square metre"}
-VOLUME = {"gallon", "litre"}
-PIECE = {"each", "sheet", "roll", "length"}
-PACKED = {"bundle", "box", "pair"}
 
 
 class _Notes:
@@ -322,41 +317,30 @@ def _fitouts(notes: _Notes, plan: Plan) -> None:
 
 
 def unit_fault(product: Product, unit: PurchaseUnit, line: QuoteLine | None = None) -> str:
-    """Why a quantity of a product cannot be turned into ``unit``; empty when it can.
-
-    Same kind of unit always converts. Running units and area need a goods width; sheets, rolls and lengths
-    need the product's sizes; packs need to know how many they hold.
-    """
-    asked: str = product.unit
-    if unit == asked:
+    """Why a quantity of a product cannot be turned into ``unit``; empty when it can."""
+    if unit == product.unit:
         return ""
-    pair = {asked, unit}
-    for kind in (RUNNING, AREA, VOLUME):
-        if pair <= kind:
-            return ""
-    if pair <= PIECE:
-        return "" if "each" in pair else f"a {asked} is not a {unit}"
-    sizes = {
-        "length": product.length,
-        "width": product.width or (line.goods_width if line else None),
-        "thickness": product.thickness,
-    }
-    wanted: tuple[str, ...]
-    if pair & PACKED and pair & (PIECE | PACKED):
-        packed = product.per_pack > 1 or (line is not None and line.pack > 1)
-        return "" if packed else "the product does not say how many are in a pack (per_pack)"
-    if pair & RUNNING and pair & AREA:
-        wanted = ("width",)
-    elif pair & PIECE and pair & RUNNING:
-        wanted = ("length",)
-    elif pair & PIECE and pair & AREA:
-        wanted = ("length", "width")
-    elif "board foot" in pair and pair & (PIECE | RUNNING):
-        wanted = ("length", "width", "thickness")
-    else:
-        return f"{asked} and {unit} measure different things"
-    missing = [name for name in wanted if sizes[name] is None]
-    return f"the product has no {' and no '.join(missing)}" if missing else ""
+    if {unit, product.unit} & {"gallon", "litre"} and product.form != "volume":
+        return "it is not poured"
+    width = line.goods_width if line is not None and line.goods_width is not None else product.width
+    long = product.length
+    try:
+        convert(
+            Decimal(1),
+            product.unit,
+            unit,
+            goods_width_mm=width.mm if width is not None else None,
+            sheet=(long.mm, product.width.mm) if product.form == "sheet" and long and product.width else None,
+            roll_length_mm=long.mm if product.form == "roll" and long is not None else None,
+            piece_length_mm=long.mm if product.form == "length" and long is not None else None,
+            thickness_mm=product.thickness.mm if product.thickness is not None else None,
+            per_pack=product.per_pack if product.per_pack > 1 else None,
+            spread=product.spread,
+            spread_unit=product.unit,
+        )
+    except QuantityError as error:
+        return str(error)
+    return ""
 
 
 def _needs(notes: _Notes, plan: Plan, products: dict[str, Product]) -> None:
@@ -368,7 +352,7 @@ def _needs(notes: _Notes, plan: Plan, products: dict[str, Product]) -> None:
         fault = unit_fault(products[need.product], need.unit)
         if fault:
             unit = products[need.product].unit
-            message = f'"unit": {need.product!r} is counted by the {unit}; {need.unit!r} does not fit, since {fault}.'
+            message = f'"unit": {need.product!r} is counted by the {unit}; {need.unit!r} does not fit: {fault}.'
             notes.add([*here, "unit"], message, f'"{unit}"')
     drivers = {row.driver for row in default_template()} - {"1"}
     for name in plan.quantities:
@@ -420,7 +404,7 @@ def _quote(
             fault = unit_fault(product, line.unit, line)
             if fault:
                 counted = f"{line.item!r} is counted by the {product.unit}"
-                message = f'"unit": {counted}; {line.unit!r} does not fit, since {fault}.'
+                message = f'"unit": {counted}; {line.unit!r} does not fit: {fault}.'
                 notes.add([*here, "unit"], message, f'"{product.unit}"')
         if line.pack <= 0:
             notes.add([*here, "pack"], '"pack" must be more than nothing.', '"5"')
@@ -559,8 +543,8 @@ def check_commitments(plan: Plan, commitments: Commitments) -> list[Problem]:
             line_path = [*here, "lines", number]
             if notes.refer([*line_path, "item"], line.item, "product", products):
                 fault = unit_fault(products[line.item], line.unit)
-                if fault and line.unit not in PACKED:
-                    message = f'"unit": {line.unit!r} does not fit {line.item!r}, since {fault}.'
+                if fault:
+                    message = f'"unit": {line.unit!r} does not fit {line.item!r}: {fault}.'
                     notes.add([*line_path, "unit"], message, f'"{products[line.item].unit}"')
     codes = [*(row.code for row in default_template()), *(task.code for task in plan.tasks.own)]
     days = [day.id for day in plan.crew.days]

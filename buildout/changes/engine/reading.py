@@ -24,6 +24,7 @@ from buildout.changes.engine.cross_checks import TIME_OF_DAY, check_build, check
 from buildout.changes.engine.problems import MOST_PROBLEMS, BuildFileProblems, Problem, pointer
 from buildout.changes.engine.schema import shipped_schema
 from buildout.units.lengths import Length, LengthError
+from buildout.units.money import CURRENCIES
 from buildout.units.value import from_plain
 
 if TYPE_CHECKING:
@@ -208,18 +209,14 @@ def schema_problems(document: Any, definition: str = "BuildFile") -> list[Proble
 
     ``definition`` names the part of the format that ``document`` is: ``BuildFile``, ``Plan``, ``Room`` …
     """
-    found: list[Problem] = []
+    found: dict[Problem, None] = {}
     more = False
     for error in _validator(definition).iter_errors(document):
-        for problem in _explain(error):
-            if len(found) >= MOST_PROBLEMS:
-                more = True
-                break
-            found.append(problem)
-        if more:
+        found.update(dict.fromkeys(_explain(error)))
+        if len(found) > MOST_PROBLEMS:
+            more = True
             break
-    unique = list(dict.fromkeys((p.pointer, p.message, p.example) for p in found))
-    problems = [Problem(pointer=p, message=m, example=e) for p, m, e in unique]
+    problems = list(found)[:MOST_PROBLEMS]
     if more:
         problems.append(Problem(pointer="", message=f"There are more: only the first {MOST_PROBLEMS} are listed."))
     return problems
@@ -267,9 +264,8 @@ def _explain(error: ValidationError) -> Iterator[Problem]:
         message = f"{field} is {_found(value)}; use letters, digits, dots, dashes and underscores, at most 60."
         yield _at(path, message, example)
     elif kind in ("minItems", "minLength"):
-        yield _at(
-            path, f"{field} needs at least {rule}{' characters' if kind == 'minLength' else ' entries'}.", example
-        )
+        thing = "character" if kind == "minLength" else ("entry" if rule == 1 else "entries")
+        yield _at(path, f"{field} needs at least {rule} {thing}.", example)
     elif kind == "maxLength":
         yield _at(path, f"{field} has {len(value)} characters; {rule} is the most.", example)
     elif kind == "minimum":
@@ -417,9 +413,7 @@ def _is_time(value: object) -> bool:
 
 
 def _is_currency(value: object) -> bool:
-    from buildout.units.money import is_currency
-
-    if isinstance(value, str) and not is_currency(value):
+    if isinstance(value, str) and value not in CURRENCIES:
         raise ValueError(f"{_short(json.dumps(value))} is not a currency code of ISO 4217 (three capital letters).")
     return True
 

@@ -90,12 +90,16 @@ class KeepClear(Value, kw_only=True):
 
 
 class Datum(Value, kw_only=True):
+    """Where the drawing's axes lie; everything else is measured from here."""
+
     origin: str
     along: str
     """Corner that lies on the +x axis as seen from ``origin``."""
 
 
 class Room(Value, kw_only=True):
+    """One room as taped: its corners in order, every reading as read, and what stands in or on its walls."""
+
     id: str
     name: str
     corners: list[str]
