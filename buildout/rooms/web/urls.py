@@ -1,4 +1,24 @@
-from django.urls import URLPattern
+from django.urls import path
+
+from buildout.rooms.web import views
 
 app_name = "rooms"
-urlpatterns: list[URLPattern] = []
+ROOMS = "builds/<int:build_id>/rooms/"
+ROOM = f"{ROOMS}<str:room_id>/"
+urlpatterns = [
+    path(ROOMS, views.list_rooms, name="list"),
+    path(f"{ROOMS}new/", views.new_room, name="new"),
+    # One room
+    path(ROOM, views.room, name="room"),
+    path(f"{ROOM}plan.svg", views.drawing, name="drawing"),
+    path(f"{ROOM}plan.dxf", views.dxf, name="dxf"),
+    path(f"{ROOM}plan.pdf", views.pdf, name="pdf"),
+    path(f"{ROOM}corners/", views.edit_room, name="edit"),
+    path(f"{ROOM}delete/", views.delete_room, name="delete"),
+    path(f"{ROOM}move-wall/", views.move, name="move-wall"),
+    path(f"{ROOM}add-readings/", views.add_readings, name="add-readings"),
+    # Its readings, columns, features, strips kept clear and walls
+    path(f"{ROOM}<str:part>/new/", views.add_part, name="add-part"),
+    path(f"{ROOM}<str:part>/<str:part_id>/", views.edit_part, name="edit-part"),
+    path(f"{ROOM}<str:part>/<str:part_id>/delete/", views.delete_part, name="delete-part"),
+]

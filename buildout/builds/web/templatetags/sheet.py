@@ -10,7 +10,7 @@ from django import template
 from django.urls import reverse
 
 from buildout.builds.web.models import Member, Role
-from buildout.units.lengths import format_area, format_length, format_mass
+from buildout.units.lengths import format_area, format_length, format_mass, format_small
 from buildout.units.money import format_money
 
 register = template.Library()
@@ -50,6 +50,12 @@ def sheet_list(member: Member) -> list[SheetEntry]:
 def length(mm: Any, units: str = "feet-inches") -> str:
     """Millimetres as people read them: ``{{ wall.length|length:sheet.units }}``."""
     return "" if mm is None else format_length(Decimal(str(mm)), units)  # type: ignore[arg-type]
+
+
+@register.filter
+def small(mm: Any, units: str = "feet-inches") -> str:
+    """A residual or tolerance: ``{{ reading.residual|small:sheet.units }}``."""
+    return "" if mm is None else format_small(Decimal(str(mm)), units)  # type: ignore[arg-type]
 
 
 @register.filter

@@ -1,0 +1,199 @@
+"""Forms that edit one part of a plan: what is typed stays typed, what is wrong is said beside the field."""
+
+from __future__ import annotations
+
+import types
+import typing
+from collections.abc import Mapping, Sequence
+from datetime import date
+from decimal import Decimal
+from typing import Any, ClassVar
+
+import msgspec
+from django import forms
+from django.http import HttpRequest
+
+from buildout.builds.web import services as builds
+from buildout.builds.web.models import Build, Proposal
+from buildout.people.web.models import User
+from buildout.units.lengths import Length, LengthError, parse_length
+
+Choices = Sequence[tuple[str, str]]
+
+
+def person(request: HttpRequest) -> User:
+    """Who is signed in; for views behind ``login_required``."""
+    if not isinstance(request.user, User):
+        raise TypeError("a view without login_required asked who is signed in")
+    return request.user
+
+
+class LengthField(forms.CharField):
+    """A length as people write it. It is kept as typed once it reads without guessing."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("widget", forms.TextInput(attrs={"autocomplete": "off", "spellcheck": "false"}))
+        super().__init__(**kwargs)
+
+    def clean(self, value: Any) -> str:
+        text = str(super().clean(value) or "").strip()
+        if text:
+            try:
+                parse_length(text)
+            except LengthError as error:
+                raise forms.ValidationError(str(error)) from error
+        return text
+
+
+class AmountField(forms.DecimalField):
+    """A plain number with a decimal point: money, a share, a count."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("widget", forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}))
+        kwargs.setdefault("min_value", Decimal(0))
+        kwargs.setdefault("max_value", Decimal(10) ** 12)
+        kwargs.setdefault("max_digits", 18)
+        super().__init__(**kwargs)
+        self.error_messages["invalid"] = "Write a plain number with a decimal point, for example 12.50."
+
+    def prepare_value(self, value: Any) -> Any:
+        return f"{value:f}" if isinstance(value, Decimal) else value
+
+
+class DayField(forms.DateField):
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("widget", forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}))
+        super().__init__(**kwargs)
+        self.error_messages["invalid"] = "Write a day such as 2027-03-13."
+
+
+def amount_text(value: Any) -> str:
+    """A number as the plan keeps it.
+
+    >>> amount_text(Decimal("12.50"))
+    '12.50'
+    """
+    return f"{Decimal(str(value)):f}"
+
+
+class PartForm(forms.Form):
+    """A form for one part of a plan, its fields made from the part's type.
+
+    ``labels`` names the fields in the order they are shown. What a field must be comes from ``part``.
+    """
+
+    part: ClassVar[type[msgspec.Struct]]
+    labels: ClassVar[Mapping[str, str]]
+    hints: ClassVar[Mapping[str, str]] = {}
+    long: ClassVar[Sequence[str]] = ("note",)
+    """Fields for more than a line."""
+
+    def __init__(self, *args: Any, choices: Mapping[str, Choices] | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        known = {field.name: field for field in msgspec.structs.fields(self.part)}
+        kinds = typing.get_type_hints(self.part)
+        for name, label in self.labels.items():
+            field = known[name]
+            required = field.default is msgspec.NODEFAULT and field.default_factory is msgspec.NODEFAULT
+            made = self._field(kinds[name], required, (choices or {}).get(name), name)
+            made.label, made.help_text = label, self.hints.get(name, "")
+            if name not in self.initial and field.default is not msgspec.NODEFAULT:
+                made.initial = field.default
+            self.fields[name] = made
+
+    def _field(self, kind: Any, required: bool, choices: Choices | None, name: str) -> forms.Field:
+        if isinstance(kind, types.UnionType) or typing.get_origin(kind) is typing.Union:
+            kind = next(k for k in typing.get_args(kind) if k is not type(None))
+            required = False
+        if choices is not None:
+            found = list(choices) if required else [("", "none"), *(c for c in choices if c[0])]
+            return forms.ChoiceField(choices=found, required=required)
+        if typing.get_origin(kind) is typing.Literal:
+            values = [str(value) for value in typing.get_args(kind)]
+            return forms.ChoiceField(choices=[(value, value or "none") for value in values], required="" not in values)
+        if kind is Length:
+            return LengthField(required=required)
+        if kind is bool:
+            return forms.BooleanField(required=False)
+        if kind is Decimal:
+            return AmountField(required=required)
+        if kind is int:
+            return forms.IntegerField(
+                required=required, min_value=0, max_value=10**6,
+                widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+            )  # fmt: skip
+        if kind is date:
+            return DayField(required=required)
+        if name in self.long:
+            return forms.CharField(required=required, max_length=4000, widget=forms.Textarea(attrs={"rows": 2}))
+        return forms.CharField(required=required, max_length=200)
+
+    def edited(self, before: Mapping[str, Any]) -> dict[str, Any]:
+        """``before`` with what was typed; fields left empty are left out, as the plan's defaults say."""
+        after = dict(before)
+        for name in self.labels:
+            value = self.cleaned_data.get(name)
+            if value is None or value == "":
+                after.pop(name, None)
+            elif isinstance(value, Decimal):
+                after[name] = amount_text(value)
+            elif isinstance(value, date):
+                after[name] = value.isoformat()
+            else:
+                after[name] = value
+        return after
+
+
+def fitting_id(wanted: str, taken: Sequence[str], otherwise: str) -> str:
+    """A short name for a new thing that nothing else has.
+
+    >>> fitting_id("Cloudberry Foam & Felt", ["cloudberry-foam-felt"], "supplier")
+    'cloudberry-foam-felt-2'
+    """
+    words = "".join(c if c.isascii() and c.isalnum() else " " for c in wanted.lower()).split()
+    stem = "-".join(words)[:50].strip("-") or otherwise
+    name, number = stem, 1
+    while name in taken:
+        number += 1
+        name = f"{stem}-{number}"
+    return name
+
+
+def show_problems(
+    form: forms.BaseForm, problems: Sequence[builds.Problem], under: str, places: Mapping[str, str] | None = None
+) -> None:
+    """Put what the plan's check found beside the field it came from.
+
+    ``under`` is the JSON pointer of the part the form edits; ``places`` sends deeper pointers (relative to it, the
+    longest that fits) to a field of another name. What fits nowhere stands above the form.
+    """
+    for problem in problems:
+        text = problem.message
+        for name, field in form.fields.items():
+            text = text.replace(f'"{name}"', f"“{field.label}”")
+        if problem.example:
+            text += f" For example {problem.example}."
+        name = ""
+        if problem.pointer.startswith(f"{under}/"):
+            rest = problem.pointer.removeprefix(f"{under}/")
+            fits = [place for place in places or {} if rest == place or rest.startswith(f"{place}/")]
+            name = (places or {})[max(fits, key=len)] if fits else rest.split("/")[0]
+        form.add_error(name if name in form.fields else None, text)
+
+
+def propose_from(
+    form: forms.BaseForm,
+    build: Build,
+    user: User,
+    document: dict[str, Any],
+    summary: str,
+    *,
+    under: str,
+    places: Mapping[str, str] | None = None,
+) -> Proposal | None:
+    """Propose an edited plan; None when the form now says what is wrong with it."""
+    try:
+        return builds.propose(build, user, document, summary)
+    except builds.DocumentProblems as error:
+        show_problems(form, error.problems, under, places)
+        return None

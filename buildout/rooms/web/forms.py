@@ -1,0 +1,315 @@
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+
+from buildout.builds.web.editing import Choices, DayField, LengthField, PartForm
+from buildout.rooms.engine.types import Column, KeepClear, Reading, Room, Wall, WallFeature
+from buildout.units.lengths import LengthError, parse_length
+
+FAST_EXAMPLE = "A B 31' 4 1/2\""
+
+
+def walls_of(room: Room) -> list[str]:
+    return [f"{a}-{b}" for a, b in zip(room.corners, room.corners[1:] + room.corners[:1], strict=True)]
+
+
+def points_of(room: Room) -> list[str]:
+    names = [*room.corners, *room.marks]
+    for column in room.columns:
+        names += [column.id] if column.shape == "round" else [f"{column.id}.{c}" for c in ("SW", "SE", "NE", "NW")]
+    return names
+
+
+def pairs(values: list[str]) -> Choices:
+    return [(value, value) for value in values]
+
+
+class RoomPartForm(PartForm):
+    """One reading, column, feature, strip or wall of a room."""
+
+    def __init__(self, *args: Any, room: Room, **kwargs: Any) -> None:
+        super().__init__(*args, choices=self.offered(room), **kwargs)
+
+    @staticmethod
+    def offered(room: Room) -> Mapping[str, Choices]:
+        return {}
+
+    def summary(self) -> str:
+        return str(self.cleaned_data["id"])
+
+
+class ReadingForm(RoomPartForm):
+    part = Reading
+    labels = {
+        "id": "Number", "start": "From", "end": "To", "value": "As read", "tool": "Read with",
+        "who": "Who read it", "when": "Day", "note": "Note",
+    }  # fmt: skip
+    hints = {
+        "value": "As the tape says, for example 31' 4 1/2\" or 9.563 m. It is kept as written.",
+        "note": "For example: measured again with the second tape",
+    }
+
+    @staticmethod
+    def offered(room: Room) -> Mapping[str, Choices]:
+        return {"start": pairs(points_of(room)), "end": pairs(points_of(room))}
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if data.get("start") and data.get("start") == data.get("end"):
+            self.add_error("end", "A reading goes to another point than it starts from.")
+        return data
+
+    def summary(self) -> str:
+        data = self.cleaned_data
+        return f"Reading {data['id']}, {data['start']} to {data['end']}: {data['value']}"
+
+
+class FastReadingsForm(forms.Form):
+    """Many readings at once, one a line."""
+
+    lines = forms.CharField(
+        label="One reading a line: from, to, length",
+        widget=forms.Textarea(attrs={"rows": 6, "spellcheck": "false", "autocapitalize": "characters"}),
+        help_text=f"For example: {FAST_EXAMPLE}",
+    )
+    who = forms.CharField(label="Who read them", required=False, max_length=120)
+    when = DayField(label="Day", required=False)
+
+    def __init__(self, *args: Any, room: Room, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.points = points_of(room)
+        self.numbers: list[int] = []
+        """The line each reading stands on."""
+
+    def clean_lines(self) -> list[tuple[str, str, str]]:
+        names = {name.upper(): name for name in self.points}
+        found, wrong = [], []
+        for number, line in enumerate(str(self.cleaned_data["lines"]).splitlines(), 1):
+            parts = line.split(maxsplit=2)
+            if not parts:
+                continue
+            if len(parts) < 3:
+                wrong.append(f"Line {number}: write from, to and length, for example {FAST_EXAMPLE}")
+                continue
+            start, end = (names.get(part.upper(), "") for part in parts[:2])
+            if not start or not end:
+                missing = parts[0] if not start else parts[1]
+                wrong.append(f"Line {number}: there is no point {missing}. There are: {', '.join(self.points)}.")
+                continue
+            if start == end:
+                wrong.append(f"Line {number}: a reading goes to another point than it starts from.")
+                continue
+            try:
+                parse_length(parts[2])
+            except LengthError as error:
+                wrong.append(f"Line {number}: {error}")
+            found.append((start, end, parts[2].strip()))
+            self.numbers.append(number)
+        if wrong:
+            raise forms.ValidationError(wrong)
+        return found
+
+
+class ColumnForm(RoomPartForm):
+    part = Column
+    labels = {
+        "id": "Name on the drawing", "shape": "Shape", "width": "Width", "depth": "Depth", "diameter": "Diameter",
+        "parallel_to": "Width runs parallel to",
+    }  # fmt: skip
+    hints = {
+        "id": "For example K1. Its corners are then K1.SW, K1.SE, K1.NE and K1.NW, ready for readings.",
+        "width": "Rectangular columns only, casing included",
+        "depth": "Rectangular columns only",
+        "diameter": "Round columns only: girth ÷ 3.1416",
+        "parallel_to": "Rectangular columns only; none: the datum wall",
+    }
+
+    @staticmethod
+    def offered(room: Room) -> Mapping[str, Choices]:
+        return {"parallel_to": pairs(walls_of(room))}
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        needed = ["diameter"] if data.get("shape") == "round" else ["width", "depth"]
+        for name in needed:
+            if not data.get(name) and name not in self.errors:
+                self.add_error(name, f'A {data.get("shape")} column needs this, for example 12 1/4".')
+        for name in {"width", "depth", "diameter", "parallel_to"} - {*needed, "parallel_to"}:
+            data[name] = ""
+        if data.get("shape") == "round":
+            data["parallel_to"] = ""
+        return data
+
+    def summary(self) -> str:
+        return f"Column {self.cleaned_data['id']}"
+
+
+class FeatureForm(RoomPartForm):
+    part = WallFeature
+    labels = {
+        "id": "Name", "kind": "What it is", "wall": "On wall", "zero": "Measured from corner", "start": "Begins at",
+        "end": "Ends at", "sill": "Sill, or height of a service, above the slab", "head": "Head above the slab",
+        "clear_width": "Clear width", "thickness": "Thickness", "swing": "Opens", "note": "Note",
+    }  # fmt: skip
+    hints = {
+        "id": "Short, letters and dashes, for example fire-exit",
+        "start": "Running dimension with the tape held at that corner, for example 40' 6\"",
+        "end": "Leave empty for an outlet, a switch or another single point",
+        "head": "Top of a door, window or low wall",
+        "clear_width": "With the door open, between stop and leaf",
+        "thickness": "Low walls only",
+    }
+
+    @staticmethod
+    def offered(room: Room) -> Mapping[str, Choices]:
+        return {"wall": pairs(walls_of(room)), "zero": pairs(room.corners)}
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        _running(self, data)
+        return data
+
+    def summary(self) -> str:
+        return f"{str(self.cleaned_data['kind']).capitalize()} {self.cleaned_data['id']} on {self.cleaned_data['wall']}"
+
+
+class KeepClearForm(RoomPartForm):
+    part = KeepClear
+    labels = {
+        "id": "Short name", "name": "What it is kept clear for", "wall": "Along wall", "zero": "Measured from corner",
+        "start": "Begins at", "end": "Ends at", "depth": "Depth into the room", "edge": "Edge of the mat there",
+    }  # fmt: skip
+    hints = {
+        "id": "Letters and dashes, for example landing",
+        "name": "For example: fire-exit landing",
+        "depth": "For example 4' 0\"",
+    }
+    offered = FeatureForm.offered
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        _running(self, data)
+        return data
+
+    def summary(self) -> str:
+        return f"Strip kept clear: {self.cleaned_data['name']}"
+
+
+def _running(form: forms.Form, data: dict[str, Any]) -> None:
+    wall, zero = data.get("wall"), data.get("zero")
+    if wall and zero and zero not in wall.split("-"):
+        form.add_error("zero", f"Wall {wall} has the corners {' and '.join(wall.split('-'))}; hold the tape at one.")
+    start, end = data.get("start"), data.get("end")
+    if start and end and parse_length(end) <= parse_length(start):
+        form.add_error("end", f"{end} is not beyond {start}. Measure both from the same corner, for example 43' 10\".")
+
+
+class WallForm(RoomPartForm):
+    part = Wall
+    labels = {"id": "Wall", "construction": "Built of", "height": "Height above the slab"}
+    hints = {"construction": "It decides the anchors. Never fix panels to plaster alone."}
+
+    @staticmethod
+    def offered(room: Room) -> Mapping[str, Choices]:
+        return {"id": pairs(walls_of(room))}
+
+    def summary(self) -> str:
+        return f"Wall {self.cleaned_data['id']}: {self.cleaned_data['construction']}"
+
+
+class RoomForm(PartForm):
+    """A room's name and corners."""
+
+    part = Room
+    labels = {"name": "Name of the room", "turning": "Corners are lettered", "height": "Height", "note": "Note"}
+    hints = {"height": "Slab to deck, for example 9' 0\""}
+
+    corners = forms.CharField(
+        label="Corners in order",
+        max_length=300,
+        help_text="One letter each, with spaces, as you walk round the room. An L has six: A B C D E F",
+    )
+    marks = forms.CharField(
+        label="Control marks on the floor",
+        required=False,
+        max_length=300,
+        help_text="A chalked point tied to every corner is the cheapest check there is, for example M",
+    )
+    field_order = ["name", "corners", "turning", "marks", "height", "note"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.order_fields(self.field_order)
+
+    def clean_corners(self) -> list[str]:
+        corners = str(self.cleaned_data["corners"]).replace(",", " ").split()
+        if len(corners) < 3:
+            raise forms.ValidationError("A room has at least three corners, for example A B C D.")
+        if len(set(corners)) != len(corners):
+            raise forms.ValidationError("Each corner needs a letter of its own, for example A B C D.")
+        return corners
+
+    def clean_marks(self) -> list[str]:
+        return str(self.cleaned_data["marks"]).replace(",", " ").split()
+
+    def edited(self, before: Mapping[str, Any]) -> dict[str, Any]:
+        after = super().edited(before)
+        after["corners"] = self.cleaned_data["corners"]
+        if self.cleaned_data["marks"]:
+            after["marks"] = self.cleaned_data["marks"]
+        else:
+            after.pop("marks", None)
+        return after
+
+
+class NewRoomForm(RoomForm):
+    """A room with its first readings."""
+
+    readings = forms.CharField(
+        label="What the tape read",
+        widget=forms.Textarea(attrs={"rows": 8, "spellcheck": "false", "autocapitalize": "characters"}),
+        help_text=f"One reading a line: from, to, length. Every wall, then the diagonals. For example: {FAST_EXAMPLE}",
+    )
+    field_order = ["name", "corners", "turning", "marks", "readings", "height", "note"]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if "corners" in data and "readings" in data:
+            room = Room(id="new", name="", corners=data["corners"], marks=data.get("marks", []))
+            lines = FastReadingsForm({"lines": data["readings"]}, room=room)
+            if lines.is_valid():
+                data["lines"] = lines.cleaned_data["lines"]
+                self.numbers = lines.numbers
+            else:
+                self.add_error("readings", lines.errors["lines"])
+        return data
+
+
+class MoveWallForm(forms.Form):
+    """How far a wall goes, and which way."""
+
+    wall = forms.ChoiceField(label="Wall")
+    distance = LengthField(label="How far", help_text='For example 3" or 75 mm')
+    way = forms.ChoiceField(
+        label="Which way", choices=[("out", "outwards: the room grows"), ("in", "inwards: the room shrinks")]
+    )
+
+    def __init__(self, *args: Any, room: Room, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["wall"].choices = pairs(walls_of(room))  # type: ignore[attr-defined]
+
+    def clean_distance(self) -> str:
+        text = str(self.cleaned_data["distance"])
+        if parse_length(text) <= 0:
+            raise forms.ValidationError('Moving by nothing changes nothing. Write a distance, for example 3".')
+        return text
+
+    @property
+    def outward(self) -> Decimal:
+        """mm, negative into the room."""
+        mm = parse_length(self.cleaned_data["distance"])
+        return mm if self.cleaned_data["way"] == "out" else -mm
