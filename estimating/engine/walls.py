@@ -1,0 +1,542 @@
+"""Wall panels: which panel goes where on every wall, what is left free, blanks, cleats and caps.
+
+Rules are common practice, no published source, unless named: whole modules from an opening towards the corner, no end
+panel narrower than stated (two are widened instead), a reveal at every casing, nothing over exits, call
+points, extinguishers, panelboards or thermostats, one wall runs through at an inside corner and the other
+butts against its face, at an outside corner one laps the other's edge.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Literal
+
+from buildout.rooms.engine.types import PlacedColumn, PlacedFeature, PlanWall, RoomPlan
+from buildout.units.value import Reason, Status, snap
+from estimating.engine import said
+from estimating.engine.types import Fitout, Panel, Product, WallElevation, WallLayout, WallSystem
+
+CREEP = 3.175
+"""mm (1/8 in) that upholstered panels stand off a neighbour's face."""
+SERVICE_CLEAR = {"call point": 152.4, "extinguisher": 228.6, "thermostat": 152.4, "panelboard": 25.4}
+"""mm kept free on each side of services that may not be covered."""
+BOARD_SPACE = 762.0
+"""mm (30 in) of width before a panelboard: US National Electrical Code 110.26, for orientation; local code decides."""
+PLATE = 76.2
+"""mm (3 in) from the middle of an outlet or switch to where its cut-out ends."""
+WRAP_FOAM = 50.8
+WRAP_LAP = 76.2
+"""mm: column wraps have 2 in of foam at least and close with a 3 in lap."""
+EXACT = 1.0
+"""mm; a remainder smaller than this is taken up by packing."""
+
+Kind = Literal["free", "removable", "low", "plain"]
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Part of a wall, from its first corner, with what belongs there."""
+
+    start: float
+    end: float
+    kind: Kind
+    why: str = ""
+
+    @property
+    def length(self) -> float:
+        return self.end - self.start
+
+
+@dataclass
+class Corner:
+    """How a wall's run is shortened (+) or lengthened (−) at its two ends, and why."""
+
+    start: float = 0.0
+    end: float = 0.0
+    start_why: str = ""
+    notes: list[Reason] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Blanks:
+    """Sizes a panel's parts exceed its face by, mm."""
+
+    foam: float
+    board: float
+    side: float
+    ends: float
+
+    def face(self, height: float, width: float) -> tuple[float, float]:
+        """Fabric blank (along the goods, across): the face, over foam edge and board edge, turned back."""
+        return (
+            snap(height + 2 * (self.foam + self.board + self.ends)),
+            snap(width + 2 * (self.foam + self.board + self.side)),
+        )
+
+
+def lay_walls(plan: RoomPlan, system: WallSystem, fitout: Fitout, products: dict[str, Product]) -> WallLayout:
+    """Lay wall panels along every panelled wall of a room.
+
+    On each wall panel widths and free runs add up to the wall's length, plus one panel thickness and 1/8 in where the
+    wall laps its neighbour's edge at an outside corner. Status ``feasible``: the rules fix the layout,
+    no other was compared. Never raises for bad numbers.
+    """
+    problems = _unfit(system, products)
+    chosen = [w for w in plan.walls if (not fitout.panelled or w.id in fitout.panelled)]
+    chosen = [w for w in chosen if w.construction != "none"]
+    if problems:
+        return _result(plan, system, "infeasible", [], [], problems)
+    reasons = _unknown(plan, system, fitout)
+    blanks = _blanks(system, products)
+    stretches = {wall.id: _stretches(plan, wall, system, fitout, reasons) for wall in chosen}
+    corners = _corners(plan, chosen, stretches, system, reasons)
+    elevations = []
+    for wall in chosen:
+        elevations.append(_elevation(plan, wall, stretches[wall.id], corners[wall.id], system, blanks, reasons))
+    wraps: list[Panel] = []
+    if fitout.column_wraps:
+        for column in plan.columns:
+            wraps += _wrap(column, system, products)
+        if plan.columns and float(products[system.foam].thickness or 0) < WRAP_FOAM - 0.5:
+            text = f"Column wraps need {said.length(WRAP_FOAM)} of foam at least; the panel foam is thinner."
+            reasons.append(said.note("walls-wrap-foam", text, system.foam, "Lay it double there or buy thicker foam."))
+    reasons += _too_wide(elevations, system, products)
+    status: Status = "feasible" if any(e.panels for e in elevations) or wraps else "empty"
+    if status == "empty":
+        todo = "Name the walls to be panelled, or check module and wall lengths."
+        reasons.append(said.warning("walls-none", "No wall panel fits in this room.", plan.room, todo))
+    return _result(plan, system, status, elevations, wraps, reasons)
+
+
+def _result(
+    plan: RoomPlan,
+    system: WallSystem,
+    status: Status,
+    elevations: list[WallElevation],
+    wraps: list[Panel],
+    reasons: list[Reason],
+) -> WallLayout:
+    panels = [panel for elevation in elevations for panel in elevation.panels]
+    return WallLayout(
+        room=plan.room,
+        system=system.id,
+        status=status,
+        elevations=elevations,
+        wraps=wraps,
+        full_count=sum(1 for p in panels if p.kind in ("full", "removable")),
+        low_count=sum(1 for p in panels if p.kind == "low"),
+        special_count=sum(1 for p in panels if p.kind in ("end", "cut-out")),
+        panel_run=snap(sum(p.width for p in panels)),
+        panel_area=snap(sum(p.width * p.height for p in panels)),
+        reasons=reasons,
+    )
+
+
+def _unfit(system: WallSystem, products: dict[str, Product]) -> list[Reason]:
+    found = []
+    if float(system.module) <= 0 or float(system.height) <= 0:
+        text = f"{system.name} has a panel without a size."
+        found.append(said.stop("walls-size", text, system.id, "Type module and height, such as 48 in and 72 in."))
+    elif float(system.narrowest_end) > float(system.module):
+        text = "The narrowest end panel is wider than the module."
+        found.append(said.stop("walls-end", text, system.id, "Type a smaller width, such as 12 in."))
+    for part, id_ in (("board", system.board), ("foam", system.foam), ("face", system.face)):
+        if id_ not in products:
+            text = f"The panel's {part} speaks of a product that is not in the list: {id_}."
+            found.append(said.stop("walls-product", text, id_, "Add the product or choose another one."))
+    return found
+
+
+def _unknown(plan: RoomPlan, system: WallSystem, fitout: Fitout) -> list[Reason]:
+    found = []
+    walls = {wall.id for wall in plan.walls}
+    for name in fitout.panelled:
+        if name not in walls:
+            text = f"There is no wall {name} in {plan.name}, so it gets no panels."
+            found.append(said.warning("walls-unknown", text, name, f"Name one of {', '.join(sorted(walls))}."))
+    features = {feature.id for feature in plan.features}
+    for name in fitout.removable:
+        if name not in features:
+            text = f"There is no opening {name} in {plan.name} for removable panels."
+            found.append(said.warning("walls-unknown", text, name, "Name a feature of this room."))
+    return found
+
+
+def _blanks(system: WallSystem, products: dict[str, Product]) -> Blanks:
+    foam = products[system.foam].thickness
+    board = products[system.board].thickness
+    thick = float(system.thickness)
+    if foam is None and board is None:
+        foam_mm, board_mm = thick * 0.75, thick * 0.25
+    else:
+        board_mm = float(board) if board is not None else max(0.0, thick - float(foam or 0))
+        foam_mm = float(foam) if foam is not None else max(0.0, thick - board_mm)
+    return Blanks(foam_mm, board_mm, float(system.turn_back_side), float(system.turn_back_end))
+
+
+# ---------------------------------------------------------------- what belongs where
+
+
+def _stretches(
+    plan: RoomPlan, wall: PlanWall, system: WallSystem, fitout: Fitout, reasons: list[Reason]
+) -> list[Stretch]:
+    """Free, removable and low stretches of a wall, in order and not overlapping; the rest is plain."""
+    reveal = float(system.reveal)
+    low, top = float(system.bottom), float(system.bottom) + float(system.height)
+    found: list[Stretch] = []
+    for item in sorted((f for f in plan.features if f.wall == wall.id), key=lambda f: (f.start, f.id)):
+        name = _name(item)
+        if item.kind in ("door", "exit door"):
+            if item.id in fitout.removable:
+                text = f"{item.id} is a way out or a door in use and never gets panels in front, removable or not."
+                reasons.append(said.warning("walls-exit", text, item.id, "Take it off the list of removable panels."))
+            found.append(Stretch(item.start - reveal, item.end + reveal, "free", name))
+        elif item.kind == "roller door":
+            kind: Kind = "removable" if item.id in fitout.removable else "free"
+            found.append(Stretch(item.start - reveal, item.end + reveal, kind, name))
+        elif item.kind == "gap":
+            found.append(Stretch(item.start, item.end, "free", name))
+        elif item.kind == "low wall":
+            found.append(Stretch(item.start, item.end, "low", item.id))
+        elif item.kind == "window":
+            if item.sill is None or item.sill < top:
+                found.append(Stretch(item.start - reveal, item.end + reveal, "free", name))
+        elif item.kind in SERVICE_CLEAR and _in_reach(item, low, top):
+            found.append(_kept_clear(item, name, reasons))
+    return _in_order(found)
+
+
+def _name(item: PlacedFeature) -> str:
+    return item.id if item.kind in item.id.replace("-", " ") else f"{item.kind} {item.id}"
+
+
+def _in_reach(item: PlacedFeature, low: float, top: float) -> bool:
+    bottom = item.sill if item.sill is not None else low
+    return bottom < top and (item.head if item.head is not None else bottom) >= low
+
+
+def _kept_clear(item: PlacedFeature, name: str, reasons: list[Reason]) -> Stretch:
+    side = SERVICE_CLEAR[item.kind]
+    start, end = item.start - side, item.end + side
+    if item.kind == "panelboard":
+        middle = (item.start + item.end) / 2
+        start, end = min(start, middle - BOARD_SPACE / 2), max(end, middle + BOARD_SPACE / 2)
+        text = (
+            f"The space before {item.id} stays clear {said.length(end - start)} wide (US figure for orientation; "
+            "local code decides the depth and height too)."
+        )
+        reasons.append(said.note("walls-panelboard", text, item.id))
+    return Stretch(start, end, "free", name)
+
+
+def _in_order(found: list[Stretch]) -> list[Stretch]:
+    """Cut overlaps away: free wins over removable, removable over low; touching free stretches are joined."""
+    order: list[Kind] = ["free", "removable", "low"]
+    marks = sorted({snap(m) for s in found for m in (s.start, s.end)})
+    kept: list[Stretch] = []
+    for a, b in pairwise(marks):
+        middle = (a + b) / 2
+        here = [s for s in found if s.start <= middle <= s.end]
+        if not here:
+            continue
+        kind = min((s.kind for s in here), key=order.index)
+        why = [s.why for s in here if s.kind == kind]
+        last = kept[-1] if kept else None
+        if last is not None and last.kind == kind and abs(last.end - a) < EXACT and kind == "free":
+            words = last.why.split(", ")
+            kept[-1] = Stretch(last.start, b, kind, ", ".join([*words, *(w for w in why if w not in words)]))
+        elif last is not None and last.kind == kind and abs(last.end - a) < EXACT and last.why == why[0]:
+            kept[-1] = Stretch(last.start, b, kind, last.why)
+        else:
+            kept.append(Stretch(a, b, kind, ", ".join(why) if kind == "free" else why[0]))
+    return kept
+
+
+# ---------------------------------------------------------------- corners
+
+
+def _corners(
+    plan: RoomPlan,
+    chosen: list[PlanWall],
+    stretches: dict[str, list[Stretch]],
+    system: WallSystem,
+    reasons: list[Reason],
+) -> dict[str, Corner]:
+    ids = {wall.id for wall in chosen}
+    found = {wall.id: Corner() for wall in chosen}
+    give = float(system.thickness) + CREEP
+    for place, after in enumerate(plan.walls):
+        before = plan.walls[place - 1]
+        if after.id not in ids or before.id not in ids or before.id == after.id:
+            continue
+        if _free_at(stretches[before.id], before.length) or _free_at(stretches[after.id], 0.0):
+            continue
+        heading = ((after.b[0] - after.a[0]) / after.length, (after.b[1] - after.a[1]) / after.length)
+        turn = heading[0] * before.inward[0] + heading[1] * before.inward[1]
+        if abs(turn) < math.sin(math.radians(10)):
+            continue
+        where = f"{before.id}/{after.id}"
+        if turn > 0:
+            found[after.id].start = give
+            found[after.id].start_why = f"face of the panels on {before.id}"
+            text = (
+                f"Inside corner {where}: {before.id} runs through and is hung first, {after.id} butts against it "
+                f"{said.length(give)} short."
+            )
+        else:
+            found[before.id].end = -give
+            text = (
+                f"Outside corner {where}: {before.id} laps the edge of {after.id} by {said.length(give)}; "
+                "upholster that edge."
+            )
+        reasons.append(said.note("walls-corner", text, where))
+    return found
+
+
+def _free_at(stretches: list[Stretch], position: float) -> bool:
+    return any(s.kind == "free" and s.start - EXACT <= position <= s.end + EXACT for s in stretches)
+
+
+# ---------------------------------------------------------------- one wall
+
+
+def _elevation(
+    plan: RoomPlan,
+    wall: PlanWall,
+    special: list[Stretch],
+    corner: Corner,
+    system: WallSystem,
+    blanks: Blanks,
+    reasons: list[Reason],
+) -> WallElevation:
+    begin, finish = snap(corner.start), snap(wall.length - corner.end)
+    if finish <= begin:
+        return WallElevation(
+            wall=wall.id, length=snap(wall.length), panels=[], free=[(0.0, snap(wall.length), "shorter than a corner needs")],
+            cleat_length=0.0, cap_length=0.0,
+        )  # fmt: skip
+    parts = _partition(special, begin, finish)
+    free: list[tuple[float, float, str]] = []
+    if begin > 0:
+        free.append((0.0, begin, corner.start_why))
+        for door in plan.features:
+            if door.wall == wall.id and door.kind in ("door", "exit door") and door.start < begin:
+                text = f"Panels on the neighbouring wall narrow {door.id} at the corner."
+                reasons.append(said.warning("walls-narrowed", text, door.id, "Leave off the panel beside it."))
+    height = _height(wall, system, reasons)
+    panels: list[Panel] = []
+    cap = 0.0
+    for number, part in enumerate(parts):
+        at_corner = number == 0 and part.start <= begin
+        if part.kind == "free":
+            free.append((part.start, part.end, part.why))
+            continue
+        widths, spare = _widths(part, system, corner_first=at_corner)
+        if not widths:
+            free.append((part.start, part.end, "too narrow for a panel"))
+            continue
+        tall = height
+        if part.kind == "low":
+            tall = _low_height(plan, part, system, reasons)
+            cap += part.length
+        place = part.start
+        for width in widths:
+            panels.append(_panel(wall, place, width, tall, part.kind, len(panels) + 1, system, blanks))
+            place = snap(place + width)
+        if spare > 0.005:
+            free.append((snap(part.end - spare), part.end, "packing"))
+    panels = [_cut_round(panel, plan, wall, reasons) for panel in panels]
+    free = _joined(sorted(free))
+    fixed = [p for p in panels if p.kind != "removable"]
+    return WallElevation(
+        wall=wall.id,
+        length=snap(wall.length),
+        panels=panels,
+        free=free,
+        cleat_length=snap(sum(p.width for p in fixed)) if system.cleat else 0.0,
+        cap_length=snap(cap),
+    )
+
+
+def _partition(special: list[Stretch], begin: float, finish: float) -> list[Stretch]:
+    parts: list[Stretch] = []
+    place = begin
+    for stretch in special:
+        a, b = max(begin, stretch.start), min(finish, stretch.end)
+        if b - a < 0.01:
+            continue
+        if a - place > 0.005:
+            parts.append(Stretch(place, a, "plain"))
+        parts.append(Stretch(a, b, stretch.kind, stretch.why))
+        place = b
+    if finish - place > 0.005:
+        parts.append(Stretch(place, finish, "plain"))
+    return parts
+
+
+def _widths(part: Stretch, system: WallSystem, *, corner_first: bool) -> tuple[list[float], float]:
+    """Panel widths that fill a stretch, in order, and what packing takes up."""
+    module, narrowest = float(system.module), float(system.narrowest_end)
+    length = snap(part.length)
+    if part.kind == "removable":
+        count = max(1, math.ceil((length - EXACT) / module))
+        widths = [snap(length / count)] * (count - 1)
+        return [*widths, snap(length - sum(widths))], 0.0
+    count = math.floor((length + 0.005) / module)
+    rest = snap(length - count * module)
+    if rest < EXACT and count:
+        return [module] * count, max(0.0, rest)
+    if rest >= narrowest - 0.005:
+        ends = [rest, *[module] * count]
+        return (ends if corner_first else ends[::-1]), 0.0
+    if count == 0:
+        return [], 0.0
+    first = snap((module + rest) / 2)
+    if first < narrowest:
+        return [module] * count, rest
+    return [first, *[module] * (count - 1), snap(module + rest - first)], 0.0
+
+
+def _height(wall: PlanWall, system: WallSystem, reasons: list[Reason]) -> float:
+    height, bottom = float(system.height), float(system.bottom)
+    if wall.height is not None and wall.height < bottom + height:
+        left = snap(max(0.0, wall.height - bottom))
+        text = f"Wall {wall.id} is only {said.length(wall.height)} high; its panels are cut to {said.length(left)}."
+        reasons.append(said.warning("walls-height", text, wall.id, "Check the height or choose lower panels."))
+        return left
+    return height
+
+
+def _low_height(plan: RoomPlan, part: Stretch, system: WallSystem, reasons: list[Reason]) -> float:
+    height, bottom = float(system.low_height), float(system.bottom)
+    item = next((f for f in plan.features if f.kind == "low wall" and f.id == part.why), None)
+    if item is None or item.head is None:
+        text = f"The height of {part.why} is not stated; low panels are taken as {said.length(height)} high."
+        reasons.append(said.warning("walls-low", text, part.why, "Measure it at three places."))
+        return height
+    if bottom + height > item.head + EXACT:
+        left = snap(max(0.0, item.head - bottom))
+        text = f"{part.why} is {said.length(item.head)} high; its panels are cut to {said.length(left)}."
+        reasons.append(said.warning("walls-low", text, part.why, "Check the height of the low wall and its cap."))
+        return left
+    return height
+
+
+def _panel(
+    wall: PlanWall,
+    start: float,
+    width: float,
+    height: float,
+    kind: Kind,
+    number: int,
+    system: WallSystem,
+    blanks: Blanks,
+) -> Panel:
+    name: Literal["full", "end", "low", "removable"] = "full" if abs(width - float(system.module)) < EXACT else "end"
+    if kind in ("low", "removable"):
+        name = "low" if kind == "low" else "removable"
+    return Panel(
+        id=f"{wall.id}.{number:02d}",
+        wall=wall.id,
+        kind=name,
+        start=snap(start),
+        width=snap(width),
+        bottom=snap(float(system.bottom)),
+        height=snap(height),
+        board=(snap(height), snap(width)),
+        face=blanks.face(height, width),
+    )
+
+
+def _cut_round(panel: Panel, plan: RoomPlan, wall: PlanWall, reasons: list[Reason]) -> Panel:
+    """Outlets and switches behind a panel: it is cut round them."""
+    met = [
+        item
+        for item in plan.features
+        if item.wall == wall.id
+        and item.kind in ("outlet", "switch")
+        and _in_reach(item, panel.bottom, panel.bottom + panel.height)
+        and item.end + PLATE > panel.start
+        and item.start - PLATE < panel.start + panel.width
+    ]
+    if not met:
+        return panel
+    for item in met:
+        text = f"Panel {panel.id} is cut round {_name(item)}."
+        edge = min(item.start - panel.start, panel.start + panel.width - item.end)
+        if edge < PLATE:
+            text += " It sits at a joint, so both panels are cut."
+        todo = "Have a licensed electrician bring the box to the panel's face or move it."
+        reasons.append(said.note("walls-cut-out", text, panel.id, todo))
+    kind = "cut-out" if panel.kind in ("full", "end") else panel.kind
+    return Panel(
+        id=panel.id, wall=panel.wall, kind=kind, start=panel.start, width=panel.width, bottom=panel.bottom,
+        height=panel.height, board=panel.board, face=panel.face, clear_of=sorted(item.id for item in met),
+    )  # fmt: skip
+
+
+def _joined(free: list[tuple[float, float, str]]) -> list[tuple[float, float, str]]:
+    joined: list[tuple[float, float, str]] = []
+    for a, b, why in free:
+        if joined and abs(joined[-1][1] - a) < 0.02:
+            joined[-1] = (joined[-1][0], b, f"{joined[-1][2]}, {why}")
+        else:
+            joined.append((a, b, why))
+    return joined
+
+
+# ---------------------------------------------------------------- columns, goods
+
+
+def _wrap(column: PlacedColumn, system: WallSystem, products: dict[str, Product]) -> list[Panel]:
+    """A padded jacket round a column, in as few vertical parts as the fabric's width allows.
+
+    A round jacket's girth is π × (diameter + 2 × foam); a rectangular one is the column's girth and eight times the
+    foam. Every part closes on the next with a lap. Parts carry the column's name in ``wall``.
+    """
+    foam = max(WRAP_FOAM, float(products[system.foam].thickness or 0))
+    if column.shape == "round" and column.diameter is not None:
+        girth = math.pi * (column.diameter + 2 * foam)
+    else:
+        ring = column.outline
+        girth = sum(math.dist(a, b) for a, b in zip(ring, ring[1:] + ring[:1], strict=True)) + 8 * foam
+    extra = WRAP_LAP + 2 * float(system.turn_back_side)
+    goods = products[system.face].width
+    usable = (float(goods) if goods is not None else math.inf) - extra
+    count = max(1, math.ceil(girth / usable - 1e-9)) if usable > 0 and math.isfinite(usable) else 1
+    height = float(system.height)
+    along = snap(height + 2 * (foam + float(system.turn_back_end)))
+    return [
+        Panel(
+            id=f"{column.id}.{number:02d}", wall=column.id, kind="wrap", start=snap(girth * (number - 1) / count),
+            width=snap(girth / count), bottom=snap(float(system.bottom)), height=snap(height), board=(0.0, 0.0),
+            face=(along, snap(girth / count + extra)),
+        )
+        for number in range(1, count + 1)
+    ]  # fmt: skip
+
+
+def _too_wide(elevations: list[WallElevation], system: WallSystem, products: dict[str, Product]) -> list[Reason]:
+    """Say so where a fabric blank is wider than the goods, or a board larger than its sheet."""
+    found: list[Reason] = []
+    panels = [panel for elevation in elevations for panel in elevation.panels]
+    if not panels:
+        return found
+    goods = products[system.face].width
+    widest = max(panel.face[1] for panel in panels)
+    if goods is not None and widest > float(goods) + 0.05:
+        text = (
+            f"A fabric blank is {said.length(widest)} wide but the goods are {said.length(float(goods))}: "
+            "foam edge, board edge and turn-back do not fit."
+        )
+        found.append(said.warning("walls-goods", text, system.face, "Choose a smaller module or wider goods."))
+    sheet = products[system.board]
+    if sheet.length is not None and sheet.width is not None:
+        limits = sorted((float(sheet.length), float(sheet.width)))
+        over = [p for p in panels if any(b > limit + 0.05 for b, limit in zip(sorted(p.board), limits, strict=True))]
+        if over:
+            text = f"Panel {over[0].id} is larger than a sheet of {sheet.name}."
+            found.append(said.warning("walls-board", text, over[0].id, "Choose a smaller module or a larger board."))
+    return found
