@@ -11,7 +11,12 @@ def main() -> None:
         from django.core.management import execute_from_command_line
     except ImportError:
         sys.exit("Django is not installed here. README.md has the one command that installs everything.")
-    execute_from_command_line(sys.argv)
+    from django.core.exceptions import ImproperlyConfigured
+
+    try:
+        execute_from_command_line(sys.argv)
+    except ImproperlyConfigured as error:
+        sys.exit(str(error))
 
 
 if __name__ == "__main__":

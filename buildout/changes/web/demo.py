@@ -1,0 +1,129 @@
+"""The demo build: a fictional school in a former print shop, loaded the way its owner would have made it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import timedelta
+from importlib.resources import files
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.crypto import salted_hmac
+
+from buildout.builds.web import services as builds
+from buildout.builds.web.models import Build, JournalEntry, Member, Role
+from buildout.changes.engine.chain import STEPS
+from buildout.changes.engine.reading import read_build_file
+from buildout.changes.web.stored import Helper, load_plain, plain_history
+from buildout.people.web.models import SignInLink, User, token_digest
+from scheduling.web.models import ShareLink, SignUp
+
+OWNER = ("orla.fennimarsh@example.org", "Orla Fennimarsh", Role.OWNER)
+PARTNER = ("lucan.dapplewood@example.org", "Lucan Dapplewood", Role.PARTNER)
+LEAD = ("ines.quillfeather@example.org", "Ines Quillfeather", Role.LEAD)
+PEOPLE = (OWNER, PARTNER, LEAD)
+
+HELPERS = {
+    "bram-tallowfen": Helper("Bram Tallowfen", "bram.tallowfen@example.org"),
+    "sika-morrowlight": Helper("Sika Morrowlight", "sika.morrowlight@example.org", "No car"),
+    "neve-cobblestane": Helper("Neve Cobblestane", "neve.cobblestane@example.org", "Wheelchair user"),
+    "idris-plumrose": Helper("Idris Plumrose", "idris.plumrose@example.org"),
+    "fable-wintergill": Helper("Fable Wintergill", "fable.wintergill@example.org", "Allergic to nuts"),
+    "osei-lanternby": Helper("Osei Lanternby", "osei.lanternby@example.org"),
+    "juno-hartsedge": Helper("Juno Hartsedge", "juno.hartsedge@example.org", "No car"),
+    "casimir-bluefell": Helper("Casimir Bluefell", "casimir.bluefell@example.org", "16, comes with a guardian"),
+}
+"""Names and contacts of the helpers whose sign-ups are in the demo file, by the start of the sign-up's id."""
+
+LINK_DAYS = 365
+
+
+def demo_file() -> bytes:
+    return files("buildout.changes.engine").joinpath("data/demo.json").read_bytes()
+
+
+def helper_of(sign_up_id: str) -> Helper:
+    return next((helper for start, helper in HELPERS.items() if sign_up_id.startswith(start)), Helper(sign_up_id))
+
+
+def demo_builds() -> list[Build]:
+    """Every build the demo's owner has: the demo itself, and what somebody made while trying it out."""
+    return list(Build.objects.filter(members__user__email=OWNER[0], members__role=Role.OWNER).order_by("pk"))
+
+
+def find_demo() -> Build | None:
+    return next(iter(demo_builds()), None)
+
+
+@transaction.atomic
+def remove_demo() -> None:
+    """Delete the demo's people and their builds; whatever other accounts have stays."""
+    for build in demo_builds():
+        build.delete()
+    User.objects.filter(email__in=[email for email, _, _ in PEOPLE]).delete()
+
+
+@transaction.atomic
+def load_demo(say: Callable[[str], object]) -> Build:
+    """Make the demo build with its two revisions, orders and sign-ups: all of it, or on any failure nothing."""
+    users = {}
+    for email, name, role in PEOPLE:
+        users[role] = User.objects.filter(email=email).first() or User.objects.create_user(email, name)
+    owner = users[Role.OWNER]
+    file = read_build_file(demo_file())
+    history = plain_history(demo_file())
+    build = Build.objects.create(name=file.plan.name)
+    for role, user in users.items():
+        Member.objects.create(build=build, user=user, role=role)
+    for role in (Role.PARTNER, Role.LEAD):
+        builds.note(build, "people", f"{users[role].name} was invited as {Role(role).label.lower()}", by=owner)
+    ShareLink.objects.create(build=build)
+
+    def between() -> None:
+        # The partner looked in after the first revision, so the second one is news.
+        Member.objects.filter(build=build, user=users[Role.PARTNER]).update(last_visit=timezone.now())
+
+    def on_revision(number: int, summary: str) -> None:
+        say(f"Revision {number}: {summary}")
+
+    def on_step(number: int, name: str) -> None:
+        say(f"  {number + 1:2} of {len(STEPS)}  {name}")
+
+    load_plain(
+        build, file, history, by=owner, helper_of=helper_of, between=between, on_revision=on_revision, on_step=on_step
+    )
+    _comment(build, users)
+    build.refresh_from_db()
+    return build
+
+
+def _comment(build: Build, users: dict[Any, User]) -> None:
+    from buildout.builds.web.models import Comment
+
+    text = "Is the contingency enough for the electrician's part as well?"
+    Comment.objects.create(
+        build=build, subject="budget:5", subject_text="Licensed trades", text=text, by=users[Role.PARTNER]
+    )
+    JournalEntry.objects.create(
+        build=build, kind="comment", by=users[Role.PARTNER], by_name=users[Role.PARTNER].name,
+        text="Lucan Dapplewood commented on Licensed trades",
+    )  # fmt: skip
+
+
+def sign_in_token(email: str) -> str:
+    """The demo's sign-in link of one person, the same each time: running the demo again changes nothing."""
+    user = User.objects.get(email=email)
+    token = salted_hmac("buildout.demo.sign-in", email, algorithm="sha256").hexdigest()[:32]
+    until = timezone.now() + timedelta(days=LINK_DAYS)
+    link, made = SignInLink.objects.get_or_create(
+        digest=token_digest(token), defaults={"user": user, "expires": until, "once": False}
+    )
+    if not made and link.expires < timezone.now():
+        SignInLink.objects.filter(pk=link.pk).update(expires=until)
+    return token
+
+
+def helper_sign_up(build: Build) -> SignUp | None:
+    """The sign-up whose personal link the demo prints."""
+    return SignUp.objects.standing().filter(build=build, name=HELPERS["bram-tallowfen"].name).order_by("pk").last()
