@@ -17,6 +17,7 @@ from buildout.changes.engine.problems import Problem, pointer
 from buildout.rooms.engine.types import KeepClear, Room, WallFeature
 from buildout.units.lengths import Length
 from buildout.units.quantities import QuantityError, convert
+from estimating.engine.offers import PIECES
 from estimating.engine.types import Product, PurchaseUnit, Quote, QuoteLine
 from scheduling.engine.template import default_template
 from scheduling.engine.types import BuildDay
@@ -318,7 +319,7 @@ def _fitouts(notes: _Notes, plan: Plan) -> None:
 
 def unit_fault(product: Product, unit: PurchaseUnit, line: QuoteLine | None = None) -> str:
     """Why a quantity of a product cannot be turned into ``unit``; empty when it can."""
-    if unit == product.unit:
+    if unit == product.unit or {unit, product.unit} <= set(PIECES):
         return ""
     if {unit, product.unit} & {"gallon", "litre"} and product.form != "volume":
         return "it is not poured"
