@@ -99,6 +99,8 @@ class Text(Value, tag="text"):
     """Degrees anticlockwise; the writer keeps lettering readable from below or from the right."""
     shift: tuple[float, float] = (0.0, 0.0)
     or_shift: list[tuple[float, float]] = []
+    clear: bool = False
+    """Blank the ground behind the lettering, where it stands on hatching."""
     inside: float = 0.0
     """If set: dropped when wider than this many model mm (a label that does not fit its piece)."""
     title: str = ""

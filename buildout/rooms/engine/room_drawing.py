@@ -1,0 +1,641 @@
+"""The plan of a room as a sheet: walls, openings, columns, strips kept clear, mat field, dimensions."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from buildout.rooms.engine import geometry
+from buildout.rooms.engine.drawing import (
+    SMALL,
+    Arc,
+    Circle,
+    Drawing,
+    Hatch,
+    Item,
+    Line,
+    Polygon,
+    Polyline,
+    Role,
+    Symbol,
+    SymbolKind,
+    Text,
+    TitleBlock,
+    chain_dimensions,
+    dimension,
+)
+from buildout.rooms.engine.geometry import Point
+from buildout.rooms.engine.types import PlacedFeature, PlanWall, Room, RoomPlan, Survey
+from buildout.units.lengths import UnitSystem, format_area, format_length, format_small
+
+THICKNESS = {"masonry": 203.2, "stud": 117.475, "none": 0.0}
+"""Drawn thickness where none is measured: 8 in masonry, 4 5/8 in stud and board (common practice)."""
+FIRST = 8.0
+SECOND = 16.0
+"""Paper mm from the wall's outer face to the first and second row of dimensions."""
+CUTS = ("door", "exit door", "roller door", "window", "gap", "low wall")
+"""What interrupts the wall where the plan is cut, about 4 ft up."""
+_SYMBOLS: dict[str, tuple[SymbolKind, str]] = {
+    "outlet": ("outlet", "outlet"),
+    "switch": ("switch", "switch"),
+    "thermostat": ("thermostat", "thermostat"),
+    "call point": ("call point", "alarm call point"),
+    "extinguisher": ("extinguisher", "extinguisher"),
+    "panelboard": ("panelboard", "panelboard"),
+}
+
+
+def draw_plan(
+    room: Room, survey: Survey, plan: RoomPlan, *, units: UnitSystem = "feet-inches", block: TitleBlock | None = None
+) -> Drawing:
+    """Draw a room's plan.
+
+    Shows the outline with its wall thickness outside, every opening with its swing, columns, services, strips
+    kept clear and the mat field, dimensions outside the walls, and readings that are set aside or undecided, in
+    words and shape. When the readings do not fix the room, draws the points that are known and the readings
+    between them as a sketch and says so.
+    """
+    if not plan.outline:
+        return _sketch(room, survey, units, block)
+    items: list[Item] = []
+    items += _strips(room, plan)
+    items += _mat(plan)
+    items += _walls(room, plan)
+    items += _columns(room, survey, plan, units)
+    items += _openings(plan, units)
+    items += _services(plan, units)
+    items += _dimensions(room, survey, plan, units)
+    items += _corners(room, survey, plan)
+    items += _suspects(survey, units)
+    items += _names(room, plan, units)
+    return Drawing(
+        items=items, title=f"Plan of {room.name}", description=_told(room, survey, plan, units), units=units,
+        block=block, notes=_notes(room, survey, plan, units),
+    )  # fmt: skip
+
+
+def _told(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem) -> str:
+    kinds: dict[str, int] = {}
+    for made in plan.features:
+        kinds[made.kind] = kinds.get(made.kind, 0) + 1
+    has = ", ".join(f"{n} {k}{'s' if n > 1 else ''}" for k, n in kinds.items())
+    return (
+        f"Plan of {room.name}, {len(plan.walls)} walls, floor {format_area(plan.floor_area, units)}, mat field "
+        f"{format_area(plan.mat_area, units)}, {len(plan.columns)} columns. {'Openings and services: ' + has + '.' if has else ''}"
+    ).strip()
+
+
+def _notes(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem) -> list[str]:
+    bad = [r for r in survey.readings if r.verdict in ("set aside", "suspect")]
+    datum = room.datum
+    origin = datum.origin if datum else room.corners[0]
+    along = datum.along if datum else room.corners[-1 if room.turning == "clockwise" else 1]
+    worst = max((abs(r.residual) for r in survey.readings if r.used), default=0.0)
+    lines = [
+        f"Floor {format_area(plan.floor_area, units)} · mat field {format_area(plan.mat_area, units)} · perimeter "
+        f"{format_length(survey.perimeter, units, denominator=8)}",
+        f"Adjusted from {sum(r.used for r in survey.readings)} readings, {survey.degrees_of_freedom} of them spare; "
+        f"largest residual {format_small(worst, units)}. Datum {origin}, base line {origin}–{along}.",
+        "Dimensions to the inside face of walls. Do not scale.",
+    ]
+    if bad:
+        which = ", ".join(f"{r.id} ({r.start}–{r.end})" for r in bad)
+        lines.append(f"To be taped again, shown dashed with a question mark: {which}.")
+    return lines
+
+
+# ---------------------------------------------------------------- floor
+
+
+def _strips(room: Room, plan: RoomPlan) -> list[Item]:
+    names = {strip.id: strip.name for strip in room.keep_clear}
+    items: list[Item] = []
+    for name, ring in plan.keep_clear.items():
+        items.append(
+            Polygon(
+                outline=ring, role="keep clear", hatch="sparse", title=f"{names.get(name, name)}: kept clear, no mat"
+            )
+        )
+        long = max(((ring[k - 1], ring[k]) for k in range(len(ring))), key=lambda s: round(geometry.distance(*s), 1))
+        turn = math.degrees(math.atan2(long[1][1] - long[0][1], long[1][0] - long[0][0]))
+        text = names.get(name, name)
+        wide = geometry.distance(*long)
+        deep = abs(geometry.signed_area(ring)) / max(wide, 1.0)
+        lines = [text] if wide > 4 * deep else text.split(" ", 1)
+        c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+        if wide <= 4 * deep:
+            turn, c, s = 0.0, 1.0, 0.0
+        at = (sum(p[0] for p in ring) / len(ring), sum(p[1] for p in ring) / len(ring))
+        for k, line in enumerate(lines):
+            up = (len(lines) - 1) / 2 * 3.6 - k * 3.6
+            items.append(
+                Text(at=at, text=line, role="small label", size=SMALL, turn=turn, clear=True, shift=(-s * up, c * up))
+            )
+    return items
+
+
+def _mat(plan: RoomPlan) -> list[Item]:
+    items: list[Item] = []
+    for edge in plan.mat_edges:
+        if edge.kind == "wall":
+            continue
+        along = edge.along or "open edge"
+        items.append(Line(a=edge.a, b=edge.b, role="mat field", title=f"Mat edge along {along}: {edge.kind}"))
+    ramps: dict[str, list[float]] = {}
+    longest = {}
+    for edge in plan.mat_edges:
+        if edge.kind in ("ramp", "square"):
+            ramps.setdefault(edge.along, []).append(edge.length)
+            if edge.along not in longest or edge.length > longest[edge.along].length:
+                longest[edge.along] = edge
+    for edge in longest.values():
+        turn = math.degrees(math.atan2(edge.b[1] - edge.a[1], edge.b[0] - edge.a[0]))
+        # the field lies to the left of its edges (anticlockwise ring)
+        n = (-math.sin(math.radians(turn)), math.cos(math.radians(turn)))
+        at = ((edge.a[0] + edge.b[0]) / 2, (edge.a[1] + edge.b[1]) / 2)
+        word = "ramped edge" if edge.kind == "ramp" else "square edge"
+        items.append(Text(at=at, text=word, role="small label", size=SMALL, turn=turn, shift=(n[0] * 2.6, n[1] * 2.6)))
+    return items
+
+
+# ---------------------------------------------------------------- walls and openings
+
+
+def _thickness(room: Room, wall: PlanWall) -> float:
+    measured = [
+        float(f.thickness.mm)
+        for f in room.features
+        if f.thickness is not None and f.wall in (wall.id, "-".join(reversed(wall.id.split("-"))))
+    ]
+    return measured[0] if measured else THICKNESS[wall.construction]
+
+
+def _bodies(room: Room, plan: RoomPlan) -> list[list[Point]]:
+    """Wall bodies outside the room: inner a, inner b, outer b, outer a; mitred where walls meet."""
+    n = len(plan.walls)
+    outer: list[tuple[Point, Point]] = []
+    for wall in plan.walls:
+        t = _thickness(room, wall)
+        outer.append(
+            (
+                (wall.a[0] - wall.inward[0] * t, wall.a[1] - wall.inward[1] * t),
+                (wall.b[0] - wall.inward[0] * t, wall.b[1] - wall.inward[1] * t),
+            )
+        )
+    joints = [_meet(outer[k - 1], outer[k]) for k in range(n)]
+    return [[plan.walls[k].a, plan.walls[k].b, joints[(k + 1) % n], joints[k]] for k in range(n)]
+
+
+def _meet(one: tuple[Point, Point], two: tuple[Point, Point]) -> Point:
+    (ax, ay), (bx, by) = one
+    (cx, cy), (dx, dy) = two
+    ux, uy, vx, vy = bx - ax, by - ay, dx - cx, dy - cy
+    det = ux * vy - uy * vx
+    if abs(det) < 0.05 * math.hypot(ux, uy) * math.hypot(vx, vy):
+        return (bx + cx) / 2, (by + cy) / 2
+    t = ((cx - ax) * vy - (cy - ay) * vx) / det
+    return ax + t * ux, ay + t * uy
+
+
+def _walls(room: Room, plan: RoomPlan) -> list[Item]:
+    from shapely.geometry import Polygon as Shape
+
+    items: list[Item] = []
+    words = {"masonry": "masonry", "stud": "studs and board", "none": "open side"}
+    for wall, body in zip(plan.walls, _bodies(room, plan), strict=True):
+        if wall.construction == "none":
+            items.append(Line(a=wall.a, b=wall.b, role="hidden", title=f"Wall {wall.id}: open side"))
+            continue
+        whole: Any = Shape(body)
+        for made in plan.features:
+            if made.wall == wall.id and made.kind in CUTS and not _above_cut(made):
+                whole = whole.difference(Shape(_through(wall, made, 2000.0)))
+        role: Role = "wall" if wall.construction == "masonry" else "stud wall"
+        hatch: Hatch = "diagonal" if role == "wall" else "fill"
+        for part in sorted(getattr(whole, "geoms", [whole]), key=lambda g: g.bounds):
+            if part.is_empty or part.area < 1.0:
+                continue
+            ring = [(float(x), float(y)) for x, y in part.exterior.coords[:-1]]
+            items.append(
+                Polygon(outline=ring, role=role, hatch=hatch, title=f"Wall {wall.id}, {words[wall.construction]}")
+            )
+    return items
+
+
+def _above_cut(made: PlacedFeature) -> bool:
+    """A window whose sill lies above the cut is drawn as a hidden line over an uncut wall."""
+    return made.kind == "window" and made.sill is not None and made.sill > 1370.0
+
+
+def _through(wall: PlanWall, made: PlacedFeature, reach: float) -> list[Point]:
+    nx, ny = wall.inward
+    return [
+        (made.a[0] + nx * 5, made.a[1] + ny * 5), (made.b[0] + nx * 5, made.b[1] + ny * 5),
+        (made.b[0] - nx * reach, made.b[1] - ny * reach), (made.a[0] - nx * reach, made.a[1] - ny * reach),
+    ]  # fmt: skip
+
+
+def _openings(plan: RoomPlan, units: UnitSystem) -> list[Item]:
+    items: list[Item] = []
+    walls = {wall.id: wall for wall in plan.walls}
+    for made in plan.features:
+        if made.kind not in CUTS:
+            continue
+        wall = walls[made.wall]
+        deep = THICKNESS[wall.construction] or 100.0
+        nx, ny = wall.inward
+
+        def out(p: Point, by: float, nx: float = nx, ny: float = ny) -> Point:
+            return p[0] - nx * by, p[1] - ny * by
+
+        title = _feature_title(made, units)
+        a, b = made.a, made.b
+        mid = ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
+        along = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
+        match made.kind:
+            case "window":
+                role: Role = "hidden" if _above_cut(made) else "window"
+                for by in (deep * 0.35, deep * 0.65) if _above_cut(made) else (0.0, deep * 0.4, deep * 0.6, deep):
+                    items.append(Line(a=out(a, by), b=out(b, by), role=role, title=title))
+                if _above_cut(made):
+                    items += [
+                        Line(a=out(p, deep * 0.2), b=out(p, deep * 0.8), role="window", title=title) for p in (a, b)
+                    ]
+            case "low wall":
+                ring = [a, b, out(b, deep), out(a, deep)]
+                items.append(Polygon(outline=ring, role="low wall", hatch="fill", title=title))
+                items.append(Polyline(points=ring, role="low wall", closed=True))
+            case "gap":
+                items += [
+                    Line(a=a, b=b, role="hidden", title=title),
+                    Line(a=out(a, deep), b=out(b, deep), role="hidden"),
+                ]
+            case "roller door":
+                items.append(Line(a=out(a, deep * 0.5), b=out(b, deep * 0.5), role="door", title=title))
+                coil = [a, b, (b[0] + nx * 300, b[1] + ny * 300), (a[0] + nx * 300, a[1] + ny * 300)]
+                items.append(Polyline(points=coil, role="hidden", closed=True, title=f"{made.id}: coil overhead"))
+            case _:
+                items += _leaf(made, wall, deep, title)
+        name = _opening_label(made, units)
+        if name:
+            shift = 3.0 if made.kind != "gap" else 6.4
+            items.append(
+                Text(
+                    at=mid, text=name, role="small label", size=SMALL, turn=along, title=title,
+                    shift=(nx * shift, ny * shift),
+                    or_shift=[(nx * r, ny * r) for r in (6.4, 9.6, 12.8)],
+                )
+            )  # fmt: skip
+    return items
+
+
+def _leaf(made: PlacedFeature, wall: PlanWall, deep: float, title: str) -> list[Item]:
+    """A hinged leaf, drawn at right angles with its swing; the hinge is taken to be at the first jamb."""
+    width = geometry.distance(made.a, made.b)
+    way = -1.0 if made.swing != "in" else 1.0
+    face = 0.0 if made.swing == "in" else deep
+    nx, ny = wall.inward
+    hinge = (made.a[0] - nx * face, made.a[1] - ny * face)
+    latch = (made.b[0] - nx * face, made.b[1] - ny * face)
+    tip = (hinge[0] + nx * way * width, hinge[1] + ny * way * width)
+    one = math.degrees(math.atan2(latch[1] - hinge[1], latch[0] - hinge[0]))
+    two = math.degrees(math.atan2(tip[1] - hinge[1], tip[0] - hinge[0]))
+    start, end = (one, two) if (two - one) % 360 <= 180 else (two, one)
+    sill = "hidden" if made.swing == "in" else "opening"
+    items: list[Item] = [
+        Line(a=hinge, b=tip, role="door", title=title),
+        Arc(centre=hinge, radius=width, start=start % 360, end=end % 360, role="swing", title=title),
+        Line(a=made.a, b=made.b, role="opening"),
+    ]
+    if sill == "opening":
+        items.append(Line(a=hinge, b=latch, role="opening"))
+    return items
+
+
+def _opening_label(made: PlacedFeature, units: UnitSystem) -> str:
+    match made.kind:
+        case "low wall":
+            return f"low wall {_height(made.head, units)} high" if made.head else "low wall"
+        case "window":
+            return f"window, sill {_height(made.sill, units)}" if made.sill else "window"
+        case "gap":
+            return made.id
+        case _:
+            return made.id
+
+
+def _height(mm: float | None, units: UnitSystem) -> str:
+    if mm is None:
+        return ""
+    if units == "metric":
+        return format_length(mm, units)
+    return format_small(mm, units, denominator=8) if mm < 1900 else format_length(mm, units, denominator=8)
+
+
+def _feature_title(made: PlacedFeature, units: UnitSystem) -> str:
+    def text(mm: float) -> str:
+        return format_length(mm, units, denominator=8)
+
+    first, second = made.wall.split("-")
+    parts = [made.id if made.id == made.kind else f"{made.id} ({made.kind})", f"wall {first}–{second}"]
+    parts.append(
+        f"{text(made.start)} to {text(made.end)} from {first}"
+        if made.end > made.start
+        else f"{text(made.start)} from {first}"
+    )
+    if made.clear_width:
+        parts.append(f"clear {_height(made.clear_width, units)}")
+    if made.swing:
+        parts.append(f"opens {made.swing}")
+    if made.sill is not None and made.kind != "roller door":
+        parts.append(
+            f"sill {_height(made.sill, units)}" if made.kind in CUTS else f"{_height(made.sill, units)} above the slab"
+        )
+    if made.head is not None:
+        parts.append(f"top {_height(made.head, units)}")
+    return ", ".join(parts)
+
+
+def _services(plan: RoomPlan, units: UnitSystem) -> list[Item]:
+    items: list[Item] = []
+    walls = {wall.id: wall for wall in plan.walls}
+    for made in plan.features:
+        if made.kind not in _SYMBOLS:
+            continue
+        wall = walls[made.wall]
+        kind, word = _SYMBOLS[made.kind]
+        nx, ny = wall.inward
+        turn = math.degrees(math.atan2(ny, nx))
+        at = ((made.a[0] + made.b[0]) / 2, (made.a[1] + made.b[1]) / 2)
+        title = _feature_title(made, units)
+        items.append(Symbol(at=at, kind=kind, turn=turn, title=title))
+        tx, ty = -ny, nx
+        across = abs(nx) > 0.7
+        text = word if made.sill is None or made.kind == "panelboard" else f"{word} {_height(made.sill, units)}"
+        if across:  # wall runs up the sheet: lettering beside the symbol
+            anchor = "start" if nx > 0 else "end"
+            first, rest = (nx * 5.6, ny * 5.6), [(nx * 5.6 + tx * k, ny * 5.6 + ty * k) for k in (2.8, -2.8, 5.0, -5.0)]
+            items.append(
+                Text(
+                    at=at,
+                    text=text,
+                    role="small label",
+                    size=SMALL,
+                    anchor=anchor,
+                    shift=first,
+                    or_shift=rest,
+                    title=title,
+                )  # type: ignore[arg-type]
+            )
+        else:
+            first, rest = (
+                (nx * 7.2, ny * 7.2),
+                [
+                    (nx * r + tx * k, ny * r + ty * k)
+                    for r, k in ((7.2, 8), (7.2, -8), (10.2, 0), (10.2, 10), (10.2, -10))
+                ],
+            )
+            items.append(
+                Text(at=at, text=text, role="small label", size=SMALL, shift=first, or_shift=rest, title=title)
+            )
+    return items
+
+
+# ---------------------------------------------------------------- columns, corners, readings
+
+
+def _columns(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem) -> list[Item]:
+    items: list[Item] = []
+    sizes = {c.id: c for c in room.columns}
+    within = {p.name: p.plus_minus for p in survey.points}
+    for column in plan.columns:
+        said = sizes[column.id]
+        if column.diameter is not None:
+            size = f"{_inches(column.diameter, units)} dia"
+        else:
+            size = f"{_inches(float(said.width or 0), units)} × {_inches(float(said.depth or 0), units)}"
+        x, y = column.centre
+        title = (
+            f"Column {column.id}, {size}; centre {format_length(x, units, denominator=8)} along and "
+            f"{format_length(y, units, denominator=8)} up from the datum, ± {format_small(within.get(column.id, 0), units)}"
+        )
+        if column.diameter is not None:
+            items.append(
+                Circle(centre=column.centre, radius=column.diameter / 2, role="column", hatch="fill", title=title)
+            )
+            reach = column.diameter / 2
+        else:
+            items.append(Polygon(outline=column.outline, role="column", hatch="fill", title=title))
+            reach = max(abs(p[0] - x) for p in column.outline)
+        for k, text in enumerate((column.id, size)):
+            items.append(
+                Text(
+                    at=(x + reach, y), text=text, role="label" if not k else "small label", size=3.0 if not k else SMALL,
+                    anchor="start", shift=(1.6, 1.8 - 3.6 * k), title=title,
+                )
+            )  # fmt: skip
+    return items
+
+
+def _inches(mm: float, units: UnitSystem) -> str:
+    return format_length(mm, units) if units == "metric" else format_small(mm, units, denominator=8)
+
+
+def _corners(room: Room, survey: Survey, plan: RoomPlan) -> list[Item]:
+    items: list[Item] = []
+    names = list(plan.corners)
+    inward = {wall.id.split("-")[0]: wall.inward for wall in plan.walls}
+    for k, name in enumerate(names):
+        before = inward[names[k - 1]]
+        here = inward[name]
+        x, y = before[0] + here[0], before[1] + here[1]
+        size = math.hypot(x, y) or 1.0
+        ux, uy = x / size, y / size
+        point = next((p for p in survey.points if p.name == name), None)
+        angle = survey.angles.get(name)
+        title = f"Corner {name}"
+        if angle is not None:
+            title += f", {angle:.1f}° inside"
+        if point is not None:
+            title += f", ± {format_small(point.plus_minus)}"
+        at = plan.corners[name]
+        items.append(
+            Text(at=at, text=name, size=4.4, shift=(ux * 6.4, uy * 6.4), title=title,
+                 or_shift=[(ux * r, uy * r) for r in (8.5, 11.0)])
+        )  # fmt: skip
+        if angle is not None:
+            items.append(
+                Text(
+                    at=at, text=f"{angle:.1f}°", role="small label", size=SMALL,
+                    shift=(ux * 6.4, uy * 6.4 - 4.2), title=title,
+                    or_shift=[(ux * 6.4, uy * 6.4 + 4.4), (ux * 11.5, uy * 11.5 - 1.5), (ux * 14, uy * 14)],
+                )
+            )  # fmt: skip
+    for point in survey.points:
+        if point.kind == "mark":
+            title = f"Control mark {point.name}, ± {format_small(point.plus_minus)}"
+            items.append(Symbol(at=(point.x, point.y), kind="mark", role="mark", title=title))
+            items.append(
+                Text(at=(point.x, point.y), text=point.name, size=3.4, anchor="start", shift=(2.8, 2.4), title=title)
+            )
+    return items
+
+
+def _suspects(survey: Survey, units: UnitSystem) -> list[Item]:
+    at = {p.name: (p.x, p.y) for p in survey.points}
+    items: list[Item] = []
+    for r in survey.readings:
+        if r.verdict not in ("set aside", "suspect") or r.start not in at or r.end not in at:
+            continue
+        a, b = at[r.start], at[r.end]
+        title = r.why or f"Reading {r.id} is in question"
+        items.append(Line(a=a, b=b, role="suspect", title=title))
+        mid = ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
+        turn = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
+        c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+        items.append(Symbol(at=mid, kind="question", role="suspect", title=title))
+        word = "set aside" if r.verdict == "set aside" else "in question"
+        read = format_length(r.observed, units, denominator=8)
+        items.append(
+            Text(
+                at=mid, text=f"reading {r.id}: {read}, {word}, tape again", role="suspect", size=2.8, turn=turn,
+                title=title, shift=(-s * 6.0, c * 6.0),
+                or_shift=[(-s * u + c * v, c * u + s * v) for u in (-6.0, 9.5, -9.5, 13.0, -13.0) for v in (0.0, 20.0, -20.0)],
+            )
+        )  # fmt: skip
+    return items
+
+
+def _names(room: Room, plan: RoomPlan, units: UnitSystem) -> list[Item]:
+    """Room name and area near the middle of the largest free part of the floor."""
+    from shapely.geometry import Polygon as Shape
+    from shapely.ops import polylabel
+
+    ring = plan.mat_field or plan.outline
+    floor = Shape(ring)
+    at: Any = polylabel(floor, tolerance=50.0)
+    where = (float(at.x), float(at.y))
+    others = [(0.0, 0.0), *((dx, dy) for dy in (14.0, -14.0, 26.0, -26.0) for dx in (0.0, 18.0, -18.0))]
+    lines = [(room.name, 4.6), (f"mat field {format_area(plan.mat_area, units)}", SMALL + 0.3)]
+    items: list[Item] = []
+    for k, (text, size) in enumerate(lines):
+        items.append(
+            Text(
+                at=where,
+                text=text,
+                size=size,
+                shift=(0.0, -5.0 * k),
+                or_shift=[(x, y - 5.0 * k) for x, y in others[1:]],
+            )
+        )
+    return items
+
+
+# ---------------------------------------------------------------- dimensions
+
+
+def _dimensions(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem) -> list[Item]:
+    """Per wall: the chain of its openings next to it, the whole length beyond."""
+    items: list[Item] = []
+    clockwise = room.turning == "clockwise"
+    within = {(w.start, w.end): w.plus_minus for w in survey.walls}
+    bodies = _bodies(room, plan)
+    for wall, _body in zip(plan.walls, bodies, strict=True):
+        first, second = wall.id.split("-")
+        t = _thickness(room, wall)
+        a = (wall.a[0] - wall.inward[0] * t, wall.a[1] - wall.inward[1] * t)
+        stops = {0.0, wall.length}
+        for made in plan.features:
+            if made.wall == wall.id and made.kind in CUTS:
+                stops |= {made.start, made.end}
+        marks = sorted(stops)
+        marks = [m for k, m in enumerate(marks) if not k or m - marks[k - 1] > 1.0]
+        ux, uy = (wall.b[0] - wall.a[0]) / wall.length, (wall.b[1] - wall.a[1]) / wall.length
+        points = [(a[0] + ux * m, a[1] + uy * m) for m in marks]
+        side = 1.0 if clockwise else -1.0  # outside lies to the left of a clockwise wall
+        room_out = _leaf_room(plan, wall)
+        if len(points) > 2:
+            items += chain_dimensions(points, units, offset=side * (FIRST + room_out))
+        plus = within.get((first, second), 0.0)
+        title = (
+            f"Wall {first}–{second}: {format_length(wall.length, units, denominator=8)}, ± {format_small(plus, units)}"
+        )
+        far = SECOND if len(points) > 2 else FIRST
+        items.append(dimension(points[0], points[-1], units, offset=side * (far + room_out), title=title))
+    items += _strip_depths(room, plan, units)
+    return items
+
+
+def _leaf_room(plan: RoomPlan, wall: PlanWall) -> float:
+    """Paper mm by which dimensions stand farther off where a leaf swings out through the wall."""
+    return (
+        4.0
+        if any(f.wall == wall.id and f.kind in ("door", "exit door") and f.swing != "in" for f in plan.features)
+        else 0.0
+    )
+
+
+def _strip_depths(room: Room, plan: RoomPlan, units: UnitSystem) -> list[Item]:
+    items: list[Item] = []
+    walls = {wall.id: wall for wall in plan.walls}
+    for strip in room.keep_clear:
+        ring = plan.keep_clear.get(strip.id)
+        plain = strip.wall.replace("–", "-")
+        wall = walls.get(plain) or walls.get("-".join(reversed(plain.split("-"))))
+        if ring is None or wall is None:
+            continue
+        # across the strip at a third of its run, on its own floor
+        on = [p for p in ring if abs((p[0] - wall.a[0]) * wall.inward[0] + (p[1] - wall.a[1]) * wall.inward[1]) < 1.0]
+        if len(on) < 2:
+            continue
+        p, q = on[0], on[-1]
+        share = 0.22
+        foot = (p[0] + (q[0] - p[0]) * share, p[1] + (q[1] - p[1]) * share)
+        deep = float(strip.depth.mm)
+        far = (foot[0] + wall.inward[0] * deep, foot[1] + wall.inward[1] * deep)
+        items.append(dimension(foot, far, units, offset=0.01))
+    return items
+
+
+# ---------------------------------------------------------------- rooms that are not fixed yet
+
+
+def _sketch(room: Room, survey: Survey, units: UnitSystem, block: TitleBlock | None) -> Drawing:
+    at = {p.name: (p.x, p.y) for p in survey.points}
+    items: list[Item] = []
+    bad = {r.id for r in survey.readings if r.verdict in ("set aside", "suspect")}
+    for a, b in itertools.pairwise([*room.corners, room.corners[0]] if room.corners else []):
+        if a in at and b in at:
+            items.append(Line(a=at[a], b=at[b], role="hidden", title=f"Wall {a}–{b}, not settled"))
+    for r in survey.readings:
+        if r.start in at and r.end in at and r.id not in bad:
+            items.append(
+                Line(a=at[r.start], b=at[r.end], role="reading",
+                     title=f"Reading {r.id}: {format_length(r.observed, units, denominator=8)}")
+            )  # fmt: skip
+    items += _suspects(survey, units)
+    for point in survey.points:
+        if "." in point.name:
+            continue
+        items.append(Symbol(at=(point.x, point.y), kind="mark", role="mark", title=f"{point.kind} {point.name}"))
+        items.append(Text(at=(point.x, point.y), text=point.name, size=4.0, anchor="start", shift=(2.6, 2.6)))
+    if not items:
+        items.append(Text(at=(0.0, 0.0), text="Nothing can be drawn yet", size=4.0))
+    stops = [f"{r.text} {r.todo}" for r in survey.reasons if r.severity == "stop"][:4]
+    notes = ["Sketch only: the readings do not fix this room yet."]
+    notes += [line for text in stops for line in _lines(text, 105)]
+    return Drawing(
+        items=items, title=f"Sketch of {room.name}", units=units, block=block, notes=notes,
+        description=f"Sketch of {room.name}. The readings do not fix the room. {' '.join(stops)}".strip(),
+    )  # fmt: skip
+
+
+def _lines(text: str, most: int) -> Sequence[str]:
+    lines = [""]
+    for word in text.split():
+        if len(lines[-1]) + len(word) + 1 > most:
+            lines.append("   ")
+        lines[-1] = f"{lines[-1]} {word}" if lines[-1].strip() else f"{lines[-1]}{word}"
+    return lines
