@@ -1,0 +1,234 @@
+"""When people work: build days with their shifts, the core team's evenings, the trades' working days.
+
+Time is counted in half-hour slots from midnight of the day a plan is worked out for, in the build's local time;
+every day has 48 slots.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from math import ceil, floor
+
+from buildout.units.value import Reason
+from scheduling.engine.types import BuildDay, Crew, DayJob, SignedUp
+
+SLOT = 30
+"""Minutes."""
+SLOTS_A_DAY = 24 * 60 // SLOT
+EVENING_ENDS = 21 * 60
+TRADE_DAY = (8 * 60, 16 * 60)
+"""Hours of a licensed firm's working day. Common practice, no published source."""
+PEOPLE_PER_LEAD = 7
+"""One practised person for so many who help. Common practice, no published source."""
+HOLDERS_ONLY = ("lic", "spec")
+"""Skills nobody has unless they are named."""
+
+Span = tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Shifts:
+    """One build day as the plan sees it."""
+
+    day: BuildDay
+    first_slot: int
+    """Slot of its midnight."""
+    windows: tuple[Span, ...]
+    """Working time in slots, before and after the meal, sign-in and tidying taken off."""
+    people: int
+    """Helpers expected plus the core team, less those with all-day jobs."""
+    skills: dict[str, int]
+    """People with a skill, for skills not everybody has."""
+    quiet_until: int
+    """First slot in which noise is allowed."""
+
+    def starts(self, duration: int, noisy: bool) -> tuple[Span, ...]:
+        """Spans in which work of so many slots may start and end within one shift."""
+        spans = []
+        for low, high in self.windows:
+            first = max(low, self.quiet_until) if noisy else low
+            if high - duration >= first:
+                spans.append((first, high - duration))
+        return tuple(spans)
+
+
+def read_time(text: str) -> int:
+    """Read a time of day as minutes after midnight. Raises ``ValueError`` with an example.
+
+    >>> read_time("08:30")
+    510
+    """
+    match = re.fullmatch(r"(\d{1,2}):(\d{2})", text.strip())
+    if match is None or int(match[1]) > 24 or int(match[2]) > 59 or int(match[1]) * 60 + int(match[2]) > 1440:
+        raise ValueError(f"{text!r} is not a time of day: write it like 08:30")
+    return int(match[1]) * 60 + int(match[2])
+
+
+def day_slot(day: date, from_day: date) -> int:
+    return (day - from_day).days * SLOTS_A_DAY
+
+
+def slot_day(slot: int, from_day: date) -> date:
+    return from_day + timedelta(days=slot // SLOTS_A_DAY)
+
+
+def special_skills(crew: Crew) -> set[str]:
+    """Skills that not everybody is taken to have."""
+    return {*crew.skill_shares, *HOLDERS_ONLY} - {"none"}
+
+
+def core_skills(crew: Crew) -> dict[str, int]:
+    return {
+        skill: sum(skill in person.skills for person in crew.core) for skill in sorted(special_skills(crew))
+    }  # fmt: skip
+
+
+def expected_helpers(places: int, share_missing: float) -> int:
+    """Return how many of so many helpers can be counted on, rounded down.
+
+    >>> expected_helpers(26, 0.12)
+    22
+    """
+    return floor(places * (1 - share_missing) + 1e-9)
+
+
+def build_shifts(
+    crew: Crew, jobs: Sequence[DayJob], signed_up: Sequence[SignedUp], from_day: date
+) -> tuple[list[Shifts], list[Reason]]:
+    """Lay out every build day from ``from_day`` on, ascending; days that cannot be read are left out with a reason."""
+    found: list[Shifts] = []
+    reasons: list[Reason] = []
+    seen: set[str] = set()
+    before = sum(job.minutes for job in jobs if job.when == "start")
+    behind = sum(job.minutes for job in jobs if job.when == "end")
+    for number, day in enumerate(crew.days):
+        if day.id in seen:
+            reasons.append(
+                _fault(
+                    day,
+                    number,
+                    f"two build days have the id {day.id}; only the first is used",
+                    "Give each its own id, e.g. day-3.",
+                )
+            )
+            continue
+        seen.add(day.id)
+        if day.date < from_day:
+            continue
+        try:
+            windows = _windows(day, before, behind)
+            quiet = read_time(day.quiet_until) if day.quiet_until else 0
+        except ValueError as error:
+            reasons.append(
+                _fault(
+                    day, number, f"{error}; the day is not used", "Correct the hours, e.g. 08:30 to 16:00, meal 12:00."
+                )
+            )
+            continue
+        if day.places < 0:
+            reasons.append(
+                _fault(
+                    day, number, f"{day.places} places; the day is not used", "Give places of zero or more, e.g. 24."
+                )
+            )
+            continue
+        zero = day_slot(day.date, from_day)
+        helpers = expected_helpers(day.places, float(crew.no_show_likely))
+        missing = float(crew.no_show_likely)
+        skilled = {}
+        for skill, holders in core_skills(crew).items():
+            share = float(crew.skill_shares.get(skill, 0))
+            named = sum(1 for person in signed_up if person.day == day.id and skill in person.skills)
+            skilled[skill] = holders + max(floor(share * helpers + 1e-9), expected_helpers(named, missing))
+        found.append(
+            Shifts(
+                day=day,
+                first_slot=zero,
+                windows=tuple((zero + low, zero + high) for low, high in windows),
+                people=max(0, helpers + core_on_site(crew) - sum(job.crew for job in jobs)),
+                skills=skilled,
+                quiet_until=zero + ceil(quiet / SLOT),
+            )
+        )
+    return sorted(found, key=lambda shifts: (shifts.first_slot, shifts.day.id)), reasons
+
+
+def core_on_site(crew: Crew) -> int:
+    """The core team's hands on a build day: in a team of two or more the site lead does no task."""
+    return len(crew.core) - 1 if len(crew.core) >= 2 else len(crew.core)
+
+
+def _fault(day: BuildDay, number: int, text: str, todo: str) -> Reason:
+    return Reason(
+        code="build-day",
+        text=f"Build day {day.name} on {day.date}: {text}",
+        where=f"/crew/days/{number}",
+        severity="warning",
+        todo=todo,
+    )
+
+
+def _windows(day: BuildDay, before: int, behind: int) -> list[Span]:
+    start, end = read_time(day.start) + before, read_time(day.end) - behind
+    if read_time(day.end) <= read_time(day.start):
+        raise ValueError(f"it ends at {day.end}, not after its start at {day.start}")
+    if end - start < SLOT:
+        raise ValueError(f"between {day.start} and {day.end} no time is left after sign-in and tidying")
+    meal_from = read_time(day.meal_start) if day.meal_minutes > 0 else end
+    meal_to = meal_from + max(0, day.meal_minutes)
+    spans = (
+        [(start, min(end, meal_from)), (max(start, meal_to), end)]
+        if start < meal_to and meal_from < end
+        else [(start, end)]
+    )
+    slots = [(ceil(low / SLOT), high // SLOT) for low, high in spans]
+    return [(low, high) for low, high in slots if high > low]
+
+
+def working_days(from_day: date, days: int, closed: Sequence[date]) -> list[date]:
+    """Mondays to Fridays that are not closed, among ``days`` days from ``from_day`` on.
+
+    >>> working_days(date(2026, 11, 25), 6, [date(2026, 11, 26)])
+    [datetime.date(2026, 11, 25), datetime.date(2026, 11, 27), datetime.date(2026, 11, 30)]
+    """
+    shut = set(closed)
+    every = (from_day + timedelta(days=number) for number in range(days))
+    return [day for day in every if day.weekday() < 5 and day not in shut]
+
+
+def evening_slots(crew: Crew) -> int:
+    """How many half hours each of the core team works on a weekday (at most 13 hours are counted)."""
+    return 0 if not crew.core else max(0, min(26, floor(float(crew.core_hours_per_weekday) * 60 / SLOT + 1e-9)))
+
+
+def evenings(crew: Crew, from_day: date, days: int, closed: Sequence[date]) -> list[Span]:
+    """The core team's working time in slots: the hours before 21:00 on working days without a build day."""
+    length = evening_slots(crew)
+    if not length:
+        return []
+    busy = [*closed, *(day.date for day in crew.days)]
+    last = EVENING_ENDS // SLOT
+    first = max(0, last - length)
+    return [
+        (day_slot(day, from_day) + first, day_slot(day, from_day) + first + length)
+        for day in working_days(from_day, days, busy)
+    ]
+
+
+def trade_starts(half_days: int, from_day: date, days: int, closed: Sequence[date]) -> tuple[Span, ...]:
+    """Slots at which a firm may start one half day (morning or afternoon) or one whole day."""
+    morning = TRADE_DAY[0] // SLOT
+    starts = []
+    for day in working_days(from_day, days, closed):
+        zero = day_slot(day, from_day)
+        starts.append((zero + morning, zero + morning))
+        if half_days == 1:
+            noon = morning + HALF_TRADE_DAY
+            starts.append((zero + noon, zero + noon))
+    return tuple(starts)
+
+
+HALF_TRADE_DAY = (TRADE_DAY[1] - TRADE_DAY[0]) // 2 // SLOT

@@ -1,0 +1,451 @@
+"""Resource-constrained project scheduling with modes, allowed start times and changing capacity, on CP-SAT.
+
+Notation: activity i starts at s_i, runs d_m in its one chosen mode m and ends at e_i = s_i + d_m. Rules:
+
+- end to start, lag L:   e_i + L ≤ s_j        - start to start, lag L:  s_i + L ≤ s_j
+- end to end, lag L:     e_i + L ≤ e_j
+- resource r at time t:  Σ uses of the activities running at t ≤ capacity_r − taken_r(t)
+
+Time is a whole number of steps from 0. Problem and notation: R. Kolisch and A. Sprecher, European Journal of
+Operational Research 96 (1997) 205–216. One worker, fixed seed, deterministic work limit: same input, same answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Literal, NamedTuple
+
+SEED = 20
+Span = tuple[int, int]
+
+
+class Mode(NamedTuple):
+    """One way to do an activity: so many steps, so much of each resource, starting within ``starts``."""
+
+    duration: int
+    uses: tuple[tuple[str, int], ...] = ()
+    starts: tuple[Span, ...] = ()
+    """Allowed starts as inclusive spans in ascending order; empty: any time."""
+    day: str = ""
+    """Build day id, or empty."""
+    crew: int = 0
+
+
+class Activity(NamedTuple):
+    name: str
+    modes: tuple[Mode, ...]
+    earliest: int = 0
+    earliest_end: int = 0
+
+
+class Link(NamedTuple):
+    before: int
+    after: int
+    lag: int = 0
+    kind: Literal["end-start", "start-start", "end-end"] = "end-start"
+
+
+class Resource(NamedTuple):
+    name: str
+    capacity: int
+    taken: tuple[tuple[int, int, int], ...] = ()
+    """(from, to, amount): capacity not to be had in that span."""
+
+
+@dataclass(frozen=True)
+class Project:
+    activities: Sequence[Activity]
+    links: Sequence[Link]
+    resources: Sequence[Resource]
+    horizon: int
+
+
+class Placed(NamedTuple):
+    """When an activity starts and in which of its modes."""
+
+    start: int
+    mode: int
+
+
+@dataclass(frozen=True)
+class Stage:
+    """What minimising one objective gave. ``value`` and ``bound`` are meaningless when nothing was found."""
+
+    status: Literal["proven", "feasible", "infeasible", "unknown"]
+    value: float
+    bound: float
+    work: float
+    plan: list[Placed] = field(default_factory=list)
+
+
+def in_order(project: Project) -> list[int]:
+    """Return the activities' numbers so that each comes after all it depends on.
+
+    Raises ``ValueError`` naming an activity of a ring when there is one.
+    """
+    count = len(project.activities)
+    after: list[list[int]] = [[] for _ in range(count)]
+    waiting = [0] * count
+    for link in project.links:
+        after[link.before].append(link.after)
+        waiting[link.after] += 1
+    ready = [i for i in range(count) if waiting[i] == 0]
+    order: list[int] = []
+    for i in ready:
+        order.append(i)
+        for j in after[i]:
+            waiting[j] -= 1
+            if waiting[j] == 0:
+                ready.append(j)
+    if len(order) < count:
+        stuck = next(i for i in range(count) if waiting[i] > 0)
+        raise ValueError(f"{project.activities[stuck].name} waits for itself")
+    return order
+
+
+def next_start(mode: Mode, at: int) -> int | None:
+    """Return the first allowed start not before ``at``; None when there is none."""
+    if not mode.starts:
+        return at
+    for low, high in mode.starts:
+        if high >= at:
+            return max(low, at)
+    return None
+
+
+def last_start(mode: Mode, at: int) -> int | None:
+    """Return the last allowed start not after ``at``; None when there is none."""
+    if not mode.starts:
+        return at
+    for low, high in reversed(mode.starts):
+        if low <= at:
+            return min(high, at)
+    return None
+
+
+def earliest_times(project: Project) -> list[Span] | None:
+    """Return the earliest start and the earliest end of every activity, resources aside.
+
+    This is the forward pass of the critical path method over modes and allowed starts; no plan can be earlier.
+    None when an activity finds no allowed start.
+    """
+    before: list[list[Link]] = [[] for _ in project.activities]
+    for link in project.links:
+        before[link.after].append(link)
+    times: dict[int, Span] = {}
+    for i in in_order(project):
+        activity = project.activities[i]
+        found: list[Span] = []
+        for mode in activity.modes:
+            at = max(activity.earliest, activity.earliest_end - mode.duration)
+            for link in before[i]:
+                start, end = times[link.before]
+                at = max(at, _from(link, start, end, mode.duration))
+            first = next_start(mode, at)
+            if first is not None:
+                found.append((first, first + mode.duration))
+        if not found:
+            return None
+        times[i] = (min(start for start, _ in found), min(end for _, end in found))
+    return [times[i] for i in range(len(project.activities))]
+
+
+def _from(link: Link, start: int, end: int, own: int) -> int:
+    """Return the earliest start a link leaves to an activity of length ``own``."""
+    if link.kind == "start-start":
+        return start + link.lag
+    if link.kind == "end-end":
+        return end + link.lag - own
+    return end + link.lag
+
+
+def _ready(project: Project, plan: Mapping[int, Placed], before: Sequence[Link], activity: Activity, mode: Mode) -> int:
+    """Return the first step at which what comes before lets an activity start in a mode."""
+    at = max(activity.earliest, activity.earliest_end - mode.duration)
+    for link in before:
+        other = plan[link.before]
+        end = other.start + project.activities[link.before].modes[other.mode].duration
+        at = max(at, _from(link, other.start, end, mode.duration))
+    return at
+
+
+def latest_starts(project: Project, plan: Sequence[Placed], goal: Sequence[int]) -> list[int]:
+    """Return how late each activity may start without any of ``goal`` (and what follows) moving, resources aside.
+
+    This is the backward pass of the critical path method over every mode's allowed starts; latest start less planned
+    start is the total float. Activities no goal depends on may run to the end of the plan.
+    """
+    ends = [placed.start + project.activities[i].modes[placed.mode].duration for i, placed in enumerate(plan)]
+    finish = max(ends, default=0)
+    after: list[list[Link]] = [[] for _ in project.activities]
+    for link in project.links:
+        after[link.before].append(link)
+    latest = [0] * len(plan)
+    fixed = set(goal)
+    for i in reversed(in_order(project)):
+        placed = plan[i]
+        allowed = []
+        for mode in project.activities[i].modes:
+            limit = placed.start if i in fixed else finish - mode.duration
+            for link in after[i]:
+                there = latest[link.after]
+                other = project.activities[link.after].modes[plan[link.after].mode]
+                if link.kind == "start-start":
+                    limit = min(limit, there - link.lag)
+                elif link.kind == "end-end":
+                    limit = min(limit, there + other.duration - link.lag - mode.duration)
+                else:
+                    limit = min(limit, there - link.lag - mode.duration)
+            last = last_start(mode, limit)
+            if last is not None:
+                allowed.append(last)
+        latest[i] = max([placed.start, *allowed])
+    return latest
+
+
+class Usage:
+    """How much of each resource is in use, step by step."""
+
+    def __init__(self, project: Project) -> None:
+        self.capacity = {resource.name: resource.capacity for resource in project.resources}
+        self.taken = {resource.name: resource.taken for resource in project.resources}
+        self.used: dict[str, dict[int, int]] = {resource.name: {} for resource in project.resources}
+
+    def change(self, mode: Mode, start: int, sign: int) -> None:
+        for name, amount in mode.uses:
+            used = self.used[name]
+            for step in range(start, start + mode.duration):
+                used[step] = used.get(step, 0) + sign * amount
+
+    def room(self, mode: Mode, start: int) -> bool:
+        for name, amount in mode.uses:
+            used, capacity = self.used[name], self.capacity[name]
+            for step in range(start, start + mode.duration):
+                away = sum(n for low, high, n in self.taken[name] if low <= step < high)
+                if used.get(step, 0) + amount > capacity - away:
+                    return False
+        return True
+
+
+def serial_plan(project: Project) -> list[Placed] | None:
+    """Place activities one by one where rules and resources first allow, the most urgent ready one first.
+
+    Urgency is the latest start the horizon leaves. This is the serial schedule generation scheme
+    (R. Kolisch, European Journal of Operational Research 90 (1996) 320–333, from memory). None when an activity
+    finds no room; that proves nothing.
+    """
+    times = latest_times(project)
+    if times is None:
+        return None
+    urgent = [start for start, _ in times]
+    before: list[list[Link]] = [[] for _ in project.activities]
+    after: list[list[int]] = [[] for _ in project.activities]
+    waiting = [0] * len(project.activities)
+    for link in project.links:
+        before[link.after].append(link)
+        after[link.before].append(link.after)
+        waiting[link.after] += 1
+    ready = [i for i, count in enumerate(waiting) if count == 0]
+    usage = Usage(project)
+    plan: dict[int, Placed] = {}
+    while ready:
+        i = min(ready, key=lambda i: (urgent[i], i))
+        ready.remove(i)
+        activity = project.activities[i]
+        best: tuple[int, int, int] | None = None
+        for number, mode in enumerate(activity.modes):
+            start = next_start(mode, _ready(project, plan, before[i], activity, mode))
+            while start is not None and not usage.room(mode, start):
+                start = next_start(mode, start + 1) if start < project.horizon else None
+                if best is not None and start is not None and start + mode.duration > best[0]:
+                    break
+            if start is not None and (best is None or (start + mode.duration, start) < best[:2]):
+                best = (start + mode.duration, start, number)
+        if best is None:
+            return None
+        plan[i] = Placed(best[1], best[2])
+        usage.change(activity.modes[best[2]], best[1], +1)
+        for j in after[i]:
+            waiting[j] -= 1
+            if waiting[j] == 0:
+                ready.append(j)
+    return [plan[i] for i in range(len(project.activities))]
+
+
+def latest_times(project: Project, limits: Mapping[int, int] | None = None) -> list[Span] | None:
+    """Return the latest start and the latest end of every activity within the horizon, resources aside.
+
+    ``limits`` are latest ends of some activities. This is the backward pass of the critical path method over modes
+    and allowed starts; an activity outside these times leaves something after it without room. None when an
+    activity is left without an allowed start.
+    """
+    after: list[list[Link]] = [[] for _ in project.activities]
+    for link in project.links:
+        after[link.before].append(link)
+    times: dict[int, Span] = {}
+    for i in reversed(in_order(project)):
+        found: list[Span] = []
+        for mode in project.activities[i].modes:
+            limit = min(project.horizon, (limits or {}).get(i, project.horizon)) - mode.duration
+            for link in after[i]:
+                start, end = times[link.after]
+                if link.kind == "start-start":
+                    limit = min(limit, start - link.lag)
+                elif link.kind == "end-end":
+                    limit = min(limit, end - link.lag - mode.duration)
+                else:
+                    limit = min(limit, start - link.lag - mode.duration)
+            last = last_start(mode, limit)
+            if last is not None and last >= project.activities[i].earliest:
+                found.append((last, last + mode.duration))
+        if not found:
+            return None
+        times[i] = (max(start for start, _ in found), max(end for _, end in found))
+    return [times[i] for i in range(len(project.activities))]
+
+
+def tighten(project: Project, plan: Sequence[Placed], movable: Callable[[int], bool]) -> list[Placed]:
+    """Move activities earlier, one after the other, where rules and resources allow it in the same mode.
+
+    Never breaks a rule and never moves anything later.
+    """
+    before: list[list[Link]] = [[] for _ in project.activities]
+    for link in project.links:
+        before[link.after].append(link)
+    usage = Usage(project)
+    for i, placed in enumerate(plan):
+        usage.change(project.activities[i].modes[placed.mode], placed.start, +1)
+    result = list(plan)
+    rank = {i: n for n, i in enumerate(in_order(project))}
+    for i in sorted(range(len(result)), key=lambda i: (result[i].start, rank[i])):
+        activity, placed = project.activities[i], result[i]
+        mode = activity.modes[placed.mode]
+        if not movable(i):
+            continue
+        usage.change(mode, placed.start, -1)
+        start = next_start(mode, _ready(project, dict(enumerate(result)), before[i], activity, mode))
+        while start is not None and start < placed.start and not usage.room(mode, start):
+            start = next_start(mode, start + 1)
+        if start is not None and start < placed.start:
+            result[i] = Placed(start, placed.mode)
+        usage.change(mode, result[i].start, +1)
+    return result
+
+
+class Model:
+    """A project as a CP-SAT model that is minimised in stages, each keeping what the stages before reached."""
+
+    def __init__(self, project: Project, limits: Mapping[int, int] | None = None) -> None:
+        """``limits`` are latest ends that some activities must keep."""
+        from ortools.sat.python import cp_model
+
+        self._cp = cp_model
+        self.project = project
+        self.model: Any = cp_model.CpModel()
+        self.start: list[Any] = []
+        self.end: list[Any] = []
+        self.chosen: list[list[Any]] = []
+        earliest = earliest_times(project) or [(0, 0)] * len(project.activities)
+        latest = latest_times(project, limits) or [(project.horizon, project.horizon)] * len(project.activities)
+        self.times = [(first, last) for (first, _), (last, _) in zip(earliest, latest, strict=True)]
+        self.ends = [(first, last) for (_, first), (_, last) in zip(earliest, latest, strict=True)]
+        uses: dict[str, list[tuple[Any, int]]] = {resource.name: [] for resource in project.resources}
+        for activity, start, end in zip(project.activities, self.times, self.ends, strict=True):
+            self._add(activity, start, end, uses)
+        for link in project.links:
+            first = self.start[link.before] if link.kind == "start-start" else self.end[link.before]
+            second = self.end[link.after] if link.kind == "end-end" else self.start[link.after]
+            self.model.add(first + link.lag <= second)
+        for resource in project.resources:
+            intervals = [interval for interval, _ in uses[resource.name]]
+            amounts = [amount for _, amount in uses[resource.name]]
+            for low, high, amount in resource.taken:
+                intervals.append(self.model.new_fixed_size_interval_var(low, high - low, ""))
+                amounts.append(amount)
+            if sum(amounts) > resource.capacity:
+                self.model.add_cumulative(intervals, amounts, resource.capacity)
+
+    def _add(self, activity: Activity, times: Span, ends: Span, uses: dict[str, list[tuple[Any, int]]]) -> None:
+        cp, model, horizon = self._cp, self.model, self.project.horizon
+        spans = [list(span) for mode in activity.modes for span in mode.starts or ((0, horizon - mode.duration),)]
+        domain = cp.Domain.from_intervals(spans) if spans else cp.Domain(0, horizon)
+        domain = domain.intersection_with(cp.Domain(max(activity.earliest, times[0]), times[1]))
+        start = model.new_int_var_from_domain(domain, activity.name)
+        chosen: list[Any] = []
+        for mode in activity.modes:
+            picked = model.new_bool_var("") if len(activity.modes) > 1 else True
+            chosen.append(picked)
+            first = next_start(mode, times[0])
+            if picked is not True and (first is None or first > times[1] or first + mode.duration > ends[1]):
+                model.add(picked == 0)
+                continue
+            if mode.starts and len(activity.modes) > 1:
+                allowed = cp.Domain.from_intervals([list(span) for span in mode.starts])
+                model.add_linear_expression_in_domain(start, allowed).only_enforce_if(picked)
+            if mode.uses and mode.duration:
+                interval = model.new_optional_fixed_size_interval_var(start, mode.duration, picked, "")
+                for name, amount in mode.uses:
+                    if amount:
+                        uses[name].append((interval, amount))
+        if len(activity.modes) > 1:
+            model.add_exactly_one(chosen)
+        elif not activity.modes:
+            model.add_bool_or([])
+        end = start + sum(mode.duration * picked for mode, picked in zip(activity.modes, chosen, strict=True))
+        if len(activity.modes) != 1 or activity.earliest_end:
+            model.add(end >= max(ends[0], activity.earliest_end))
+            model.add(end <= ends[1])
+        self.start.append(start)
+        self.end.append(end)
+        self.chosen.append(chosen)
+
+    def flag(self, literals: Sequence[Any]) -> Any:
+        """Return a 0/1 variable that is 1 whenever one of the literals holds."""
+        flag = self.model.new_bool_var("")
+        for literal in literals:
+            self.model.add_implication(literal, flag) if literal is not True else self.model.add(flag == 1)
+        return flag
+
+    def distance(self, i: int, start: int) -> Any:
+        """Return a variable no smaller than how far activity ``i`` starts from ``start``."""
+        away = self.model.new_int_var(0, self.project.horizon, "")
+        self.model.add(away >= self.start[i] - start)
+        self.model.add(away >= start - self.start[i])
+        return away
+
+    def minimise(self, objective: Any, limit: float, hint: Sequence[Placed] = ()) -> Stage:
+        """Minimise ``objective`` within ``limit`` deterministic work units and hold later stages to what it reached.
+
+        Returns proven, feasible, infeasible, or unknown when the limit came first.
+        """
+        cp, model = self._cp, self.model
+        model.clear_hints()
+        for i, placed in enumerate(hint):
+            model.add_hint(self.start[i], placed.start)
+            for number, picked in enumerate(self.chosen[i]):
+                if picked is not True:
+                    model.add_hint(picked, number == placed.mode)
+        model.minimize(objective)
+        solver = cp.CpSolver()
+        solver.parameters.num_workers = 1
+        solver.parameters.random_seed = SEED
+        solver.parameters.max_deterministic_time = limit
+        # Trying out single values before the search ate most of the limit and found nothing here.
+        solver.parameters.cp_model_probing_level = 0
+        status = solver.solve(model)
+        work = float(solver.response_proto.deterministic_time)
+        if status == cp.INFEASIBLE:
+            return Stage("infeasible", 0.0, 0.0, work)
+        if status not in (cp.OPTIMAL, cp.FEASIBLE):
+            return Stage("unknown", 0.0, 0.0, work)
+        plan = [
+            Placed(
+                int(solver.value(start)),
+                next(n for n, picked in enumerate(chosen) if picked is True or solver.boolean_value(picked)),
+            )
+            for start, chosen in zip(self.start, self.chosen, strict=True)
+        ]
+        value, bound = float(solver.objective_value), float(solver.best_objective_bound)
+        model.add(objective <= round(value))
+        return Stage("proven" if status == cp.OPTIMAL else "feasible", value, min(bound, value), work, plan)

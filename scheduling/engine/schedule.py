@@ -1,0 +1,553 @@
+"""Place every task: on a build day, an evening of the core team, a firm's working day; earliest opening first.
+
+Likely efforts, longest lead times of what is still to order, promised days of what is ordered, and the helpers
+that usually turn up. Aims one after the other, each kept while the next is sought: the earliest opening; with a
+plan people already rely on, the fewest helpers moved to another day; then sparing the core team's evenings and
+using few build days; then everything early (or close to the plan before).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import date, timedelta
+from typing import Any
+
+from msgspec.structs import replace
+
+from buildout.units.value import Reason, Status, snap
+from estimating.engine.types import Arrivals
+from scheduling.engine import calendars
+from scheduling.engine.activities import Layout, Part, further_days, lay_out
+from scheduling.engine.calendars import SLOT, SLOTS_A_DAY, Shifts
+from scheduling.engine.rcpsp import (
+    Mode,
+    Model,
+    Placed,
+    Stage,
+    earliest_times,
+    latest_starts,
+    latest_times,
+    serial_plan,
+    tighten,
+)
+from scheduling.engine.types import (
+    Crew,
+    Dates,
+    DayLoad,
+    PlannedTask,
+    Schedule,
+    SignedUp,
+    TaskEdits,
+    TaskNet,
+)
+
+WORK_LIMITS = {"opening": 2.0, "moves": 1.0, "people": 3.0, "close": 0.5, "further days": 1.0}
+"""Deterministic work units for each aim."""
+BUILD_DAY_COUNTS = 4
+"""Person-hours of the core team that one build day costs in invitations, setting up and clearing. Common practice,
+no published source."""
+SIGN_UP_COUNTS = 10
+"""One signed-up helper moved to another day counts like so many half hours of other people's work moved."""
+SOON = 14
+"""Days before a build day from which missing sign-ups are reported."""
+FURTHER_DAYS = 16
+
+
+def solve(
+    net: TaskNet,
+    crew: Crew,
+    dates: Dates,
+    arrivals: Arrivals,
+    signed_up: list[SignedUp],
+    edits: TaskEdits,
+    as_of: date,
+    before: Schedule | None,
+) -> Schedule:
+    """Plan the build.
+
+    Times in the result are local; ``value`` and ``bound`` are days from ``as_of`` to the opening. Status: proven
+    when no earlier opening exists under these rules, feasible when the work limit came first, infeasible with
+    reasons naming the task, skill or day and a way out, empty when there are no tasks. Never raises for bad numbers.
+    """
+    if net.status == "infeasible":
+        return _none(as_of, "infeasible", [reason for reason in net.reasons if reason.severity == "stop"])
+    if not net.tasks:
+        return _none(as_of, "empty", [Reason(code="no-tasks", text="There are no tasks to plan", severity="note")])
+    made = lay_out(net, crew, dates, arrivals, signed_up, edits, as_of)
+    stops = [reason for reason in made.reasons if reason.severity == "stop"]
+    if stops:
+        return _none(as_of, "infeasible", made.reasons)
+    planner = _Planner(made, signed_up, before)
+    opening = planner.find_opening()
+    if not opening.plan:
+        why = _explain(net, crew, dates, arrivals, signed_up, edits, as_of, opening)
+        return _none(as_of, "infeasible", [*made.reasons, *why], planner.work)
+    plan = planner.settle(opening)
+    return _Report(made, plan, opening, planner, net, crew, dates, signed_up, as_of).schedule()
+
+
+def _none(as_of: date, status: Status, reasons: Iterable[Reason], work: float = 0.0) -> Schedule:
+    return Schedule(
+        status=status, bound=0.0, value=0.0, gap=0.0, work=snap(work, 0.0001), from_day=as_of, opening=None,
+        tasks=[], days=[], needs={}, need_tasks={}, reasons=list(reasons),
+    )  # fmt: skip
+
+
+class _Planner:
+    """Runs the aims one after the other on one model."""
+
+    def __init__(self, made: Layout, signed_up: Sequence[SignedUp], before: Schedule | None) -> None:
+        self.made, self.signed_up = made, signed_up
+        self.earlier = {task.code: task for task in before.tasks} if before else {}
+        self.before_day = before.from_day if before else made.from_day
+        self.work = 0.0
+        self.people_proven = True
+        self.moves: Stage | None = None
+        self.model: Model | None = None
+
+    def find_opening(self) -> Stage:
+        project, goal = self.made.project, self.made.goal
+        times = earliest_times(project)
+        if times is None or latest_times(project) is None:
+            return Stage("infeasible", 0, 0, 0)
+        quick = serial_plan(project)
+        self.model = Model(project, {goal: quick[goal].start} if quick else None)
+        stage = self.model.minimise(self.model.start[goal], WORK_LIMITS["opening"], self._hint(quick))
+        self.work += stage.work
+        if stage.status == "unknown" and quick:
+            return Stage("feasible", quick[goal].start, times[goal][0], stage.work, quick)
+        return stage
+
+    def settle(self, opening: Stage) -> list[Placed]:
+        model, made = self.model, self.made
+        assert model is not None  # noqa: S101 - an opening was found with it
+        plan = opening.plan
+        if self.earlier:
+            plan = self._then(self._moved(model), "moves", plan)
+        cost = self._evening_work(model) + [
+            2 * BUILD_DAY_COUNTS * model.flag(literals)
+            for shifts in made.shifts
+            if (literals := self._on_day(model, shifts.day.id))
+        ]
+        plan = self._then(cost, "people", plan)
+        near = {i: start for i, start in self._starts_before().items() if i != made.goal}
+        if near:
+            plan = self._then([model.distance(i, start) for i, start in sorted(near.items())], "close", plan)
+        return tighten(made.project, plan, lambda i: i not in near)
+
+    def _then(self, terms: list[Any], aim: str, plan: list[Placed]) -> list[Placed]:
+        if not terms or self.model is None:
+            return plan
+        stage = self.model.minimise(sum(terms), WORK_LIMITS[aim], plan)
+        self.work += stage.work
+        if aim == "people":
+            self.people_proven = stage.status == "proven"
+        if aim == "moves":
+            self.moves = stage
+        return stage.plan or plan
+
+    def _on_day(self, model: Model, day: str) -> list[Any]:
+        return [
+            picked
+            for activity, chosen in zip(self.made.activities, model.chosen, strict=True)
+            for mode, picked in zip(activity.modes, chosen, strict=True)
+            if mode.day == day
+        ]
+
+    def _evening_work(self, model: Model) -> list[Any]:
+        """Half person-hours the core team spends on work meant for helpers."""
+        terms: list[Any] = []
+        for part, activity, chosen in zip(self.made.parts, self.made.activities, model.chosen, strict=True):
+            if part.task is None or part.task.place != "build day":
+                continue
+            for mode, picked in zip(activity.modes, chosen, strict=True):
+                if not mode.day:
+                    terms.append(mode.crew * mode.duration * picked)
+        return terms
+
+    def _moved(self, model: Model) -> list[Any]:
+        """Half person-hours of helpers whose task leaves the day it was on, sign-ups for it counting more."""
+        usable = {shifts.day.id for shifts in self.made.shifts}
+        terms: list[Any] = []
+        for part, activity, chosen in zip(self.made.parts, self.made.activities, model.chosen, strict=True):
+            earlier = self.earlier.get(part.code)
+            if earlier is None or part.task is None or earlier.build_day not in usable:
+                continue
+            names = {part.code, part.task.code}
+            signed = sum(1 for one in self.signed_up if one.day == earlier.build_day and one.task in names)
+            weight = earlier.crew * max(1, (earlier.end - earlier.start) // SLOT) + SIGN_UP_COUNTS * signed
+            terms += [
+                weight * picked
+                for mode, picked in zip(activity.modes, chosen, strict=True)
+                if mode.day != earlier.build_day
+            ]
+        return terms
+
+    def _starts_before(self) -> dict[int, int]:
+        starts: dict[int, int] = {}
+        for i, part in enumerate(self.made.parts):
+            earlier = self.earlier.get(part.code) or (
+                self.earlier.get(part.task.code) if part.task and part.number == 1 else None
+            )
+            if earlier is None or earlier.place == "wait":
+                continue
+            slot = calendars.day_slot(earlier.start_day, self.made.from_day) + earlier.start // SLOT
+            if slot >= 0:
+                starts[i] = slot
+        return starts
+
+    def _hint(self, first: list[Placed] | None) -> list[Placed]:
+        """The plan before where there is one, else a quick one."""
+        if not self.earlier:
+            return first or []
+        hints = first or [Placed(start, 0) for start, _ in earliest_times(self.made.project) or []]
+        for i, start in self._starts_before().items():
+            earlier = self.earlier.get(self.made.parts[i].code)
+            modes = self.made.activities[i].modes
+            alike = [
+                number
+                for number, mode in enumerate(modes)
+                if earlier is not None and (mode.day, mode.crew) == (earlier.build_day, earlier.crew)
+            ]
+            hints[i] = Placed(start, alike[0] if alike else hints[i].mode)
+        return hints
+
+
+def _explain(
+    net: TaskNet,
+    crew: Crew,
+    dates: Dates,
+    arrivals: Arrivals,
+    signed_up: list[SignedUp],
+    edits: TaskEdits,
+    as_of: date,
+    opening: Stage,
+) -> list[Reason]:
+    """Say why no plan was found: a pin, too few build days, or the work limit."""
+    if opening.status == "unknown":
+        return [
+            Reason(
+                code="work-limit",
+                text="No plan was found within the work limit, and none was shown to be impossible",
+                severity="stop",
+                todo="Take pins off, add a build day, or leave out tasks that can wait.",
+            )
+        ]
+    found: list[Reason] = []
+    for pin in edits.pins:
+        free = replace(edits, pins=[other for other in edits.pins if other != pin])
+        stage = _Planner(lay_out(net, crew, dates, arrivals, signed_up, free, as_of), signed_up, None).find_opening()
+        if stage.plan:
+            found.append(
+                Reason(
+                    code="pin",
+                    text=f"{pin.task} cannot be done on build day {pin.day}: "
+                    "what comes before it is not ready by then, or the day is full",
+                    where=pin.task,
+                    severity="stop",
+                    todo=f"Take the pin off {pin.task}, or pin it to a later day.",
+                )
+            )
+    if found:
+        return found
+    more = replace(crew, days=[*crew.days, *further_days(crew, as_of, FURTHER_DAYS)])
+    made = lay_out(net, more, dates, arrivals, signed_up, replace(edits, pins=[]), as_of)
+    if earliest_times(made.project) is not None and latest_times(made.project) is not None:
+        found = _with_further_days(made)
+    return found or [
+        Reason(
+            code="no-plan",
+            text=f"No plan exists, not even with {FURTHER_DAYS} more build days a week apart",
+            severity="stop",
+            todo="Raise the places of the build days, move quiet hours, or leave out tasks that can wait.",
+        )
+    ]
+
+
+def _with_further_days(made: Layout) -> list[Reason]:
+    """Find the fewest further build days that make a plan, and name the tasks that need them."""
+    model = Model(made.project)
+    extra = [shifts for shifts in made.shifts if shifts.day.id.startswith("further day ")]
+    flags = []
+    for shifts in extra:
+        literals = [
+            picked
+            for activity, chosen in zip(made.activities, model.chosen, strict=True)
+            for mode, picked in zip(activity.modes, chosen, strict=True)
+            if mode.day == shifts.day.id
+        ]
+        if literals:
+            flags.append(model.flag(literals))
+    fewest = model.minimise(sum(flags), WORK_LIMITS["further days"], serial_plan(made.project) or [])
+    if not fewest.plan:
+        return []
+    first = model.minimise(model.start[made.goal], WORK_LIMITS["further days"], fewest.plan)
+    plan = first.plan or fewest.plan
+    used: dict[str, list[str]] = {}
+    for part, activity, placed in zip(made.parts, made.activities, plan, strict=True):
+        day = activity.modes[placed.mode].day
+        if day.startswith("further day "):
+            used.setdefault(day, []).append(part.code)
+    when = {shifts.day.id: shifts.day.date for shifts in extra}
+    opening = calendars.slot_day(plan[made.goal].start, made.from_day)
+    count = len(used)
+    days = ", ".join(
+        f"{when[day]} ({', '.join(codes)})" for day, codes in sorted(used.items(), key=lambda pair: when[pair[0]])
+    )
+    at_least = "" if fewest.status == "proven" else " at most"
+    return [
+        Reason(
+            code="too-few-build-days",
+            text=f"The build days given do not hold all the work. With{at_least} {count} more, a plan exists: {days}; "
+            f"it would open on {opening}",
+            where=next(iter(codes[0] for codes in used.values()), ""),
+            severity="stop",
+            todo=f"Add {count} build day{'s' if count != 1 else ''} like these, or move the days given to later dates.",
+        )
+    ]
+
+
+class _Report:
+    """Turns a placed project into the schedule people read."""
+
+    def __init__(
+        self,
+        made: Layout,
+        plan: list[Placed],
+        opening: Stage,
+        planner: _Planner,
+        net: TaskNet,
+        crew: Crew,
+        dates: Dates,
+        signed_up: Sequence[SignedUp],
+        as_of: date,
+    ) -> None:
+        self.made, self.plan, self.stage, self.planner = made, plan, opening, planner
+        self.net, self.crew, self.dates, self.signed_up, self.as_of = net, crew, dates, signed_up, as_of
+        latest = latest_starts(made.project, plan, [made.goal])
+        self.slack = [(late - placed.start) // SLOTS_A_DAY for late, placed in zip(latest, plan, strict=True)]
+        self.leads = self._leads_to_goal()
+
+    def schedule(self) -> Schedule:
+        made = self.made
+        opening = calendars.slot_day(self.plan[made.goal].start, made.from_day)
+        value = float((opening - self.as_of).days)
+        bound = min(value, float(-(-self.stage.bound // SLOTS_A_DAY)))
+        if "L10" in made.done:
+            opening = made.done["L10"]
+            value = bound = float(max(0, (opening - self.as_of).days))
+        tasks = sorted(self._tasks(), key=lambda task: (task.start_day, task.start, task.end_day, task.code))
+        needs, need_tasks = self._needs(tasks)
+        days = self._days(tasks)
+        return Schedule(
+            status="proven" if bound == value else "feasible",
+            bound=bound, value=value, gap=snap((value - bound) / value, 0.0001) if value else 0.0,
+            work=snap(self.planner.work, 0.0001), from_day=self.as_of, opening=opening,
+            tasks=tasks, days=days, needs=needs, need_tasks=need_tasks,
+            reasons=[*made.reasons, *self._reasons(opening, tasks, days)],
+        )  # fmt: skip
+
+    def _mode(self, i: int) -> Mode:
+        return self.made.activities[i].modes[self.plan[i].mode]
+
+    def _leads_to_goal(self) -> set[int]:
+        before: dict[int, list[int]] = {}
+        for link in self.made.links:
+            before.setdefault(link.after, []).append(link.before)
+        found, stack = {self.made.goal}, [self.made.goal]
+        while stack:
+            for i in before.get(stack.pop(), []):
+                if i not in found:
+                    found.add(i)
+                    stack.append(i)
+        return found
+
+    def _tasks(self) -> Iterable[PlannedTask]:
+        made = self.made
+        for task in self.net.tasks:
+            if task.code in made.done:
+                day = made.done[task.code]
+                yield PlannedTask(
+                    code=task.code, name=task.name, place=task.place, start_day=day, end_day=day, start=0, end=1440,
+                    build_day="", crew=0, skills=task.skills, critical=False, slack_days=0, cautions=task.cautions,
+                )  # fmt: skip
+                continue
+            mine = made.of_task[task.code]
+            together = len(mine) > 1 and not any(self._mode(i).day for i in mine)
+            for run in [mine] if together else [[i] for i in mine]:
+                yield self._planned(run, task.code if together else made.parts[run[0]].code)
+
+    def _planned(self, run: list[int], code: str) -> PlannedTask:
+        first, last = run[0], run[-1]
+        part: Part = self.made.parts[first]
+        task = part.task
+        assert task is not None  # noqa: S101 - only the virtual end stands for no task
+        mode = self._mode(first)
+        begin, stop = self.plan[first].start, self.plan[last].start + self._mode(last).duration
+        start_day = calendars.slot_day(begin, self.made.from_day)
+        end_day = max(start_day, calendars.slot_day(stop - 1, self.made.from_day))
+        whole = task.place == "wait" or stop == begin
+        zero = calendars.day_slot(end_day, self.made.from_day)
+        place = task.place
+        if place in ("build day", "core team"):
+            place = "build day" if mode.day else "core team"
+        return PlannedTask(
+            code=code,
+            name=task.name,
+            place=place,
+            start_day=start_day,
+            end_day=end_day,
+            start=0 if whole else begin % SLOTS_A_DAY * SLOT,
+            end=1440 if whole else (stop - zero) * SLOT,
+            build_day=mode.day,
+            crew=max(self._mode(i).crew for i in run),
+            skills=task.skills,
+            critical=any(i in self.leads and self.slack[i] == 0 for i in run),
+            slack_days=min(self.slack[i] for i in run),
+            cautions=task.cautions,
+        )
+
+    def _needs(self, tasks: Sequence[PlannedTask]) -> tuple[dict[str, date], dict[str, str]]:
+        items = {task.code: task.needs for task in self.net.tasks}
+        needs: dict[str, date] = {}
+        need_tasks: dict[str, str] = {}
+        for task in tasks:
+            base = task.code.split("/")[0]
+            for item in items[base]:
+                if item not in needs or task.start_day < needs[item]:
+                    needs[item], need_tasks[item] = task.start_day, base
+        return dict(sorted(needs.items())), dict(sorted(need_tasks.items()))
+
+    def _days(self, tasks: Sequence[PlannedTask]) -> list[DayLoad]:
+        loads = []
+        shifts_of = {shifts.day.id: shifts for shifts in self.made.shifts}
+        effort = {part.code: part for part in self.made.parts}
+        for day in sorted(self.crew.days, key=lambda day: (day.date, day.id)):
+            here = [task for task in tasks if task.build_day == day.id]
+            core = calendars.core_on_site(self.crew) - sum(job.crew for job in self.net.day_jobs)
+            peak = _peak((task.start, task.end, task.crew) for task in here)
+            hours = 0.0
+            for task in here:
+                part = effort[task.code]
+                fixed = part.task is not None and part.task.kind == "fixed"
+                hours += part.effort * (task.crew if fixed else 1)
+            loads.append(
+                DayLoad(
+                    build_day=day.id,
+                    date=day.date,
+                    name=day.name,
+                    places=day.places,
+                    needed=max(0, peak - max(0, core)) if here else 0,
+                    person_hours=snap(hours),
+                    tasks=[task.code for task in here],
+                    short_skills=self._short(here, shifts_of.get(day.id)),
+                )
+            )
+        return loads
+
+    def _short(self, here: Sequence[PlannedTask], shifts: Shifts | None) -> list[str]:
+        """Skills the day's tasks need beyond the core team and those who have signed up with them."""
+        if shifts is None:
+            return []
+        core = calendars.core_skills(self.crew)
+        short = []
+        for skill in sorted(calendars.special_skills(self.crew)):
+            peak = _peak(
+                (task.start, task.end, -(-task.crew // calendars.PEOPLE_PER_LEAD))
+                for task in here
+                if skill in task.skills
+            )
+            named = sum(1 for one in self.signed_up if one.day == shifts.day.id and skill in one.skills)
+            if peak > core.get(skill, 0) + named:
+                short.append(skill)
+        return short
+
+    def _reasons(self, opening: date, tasks: Sequence[PlannedTask], days: Sequence[DayLoad]) -> list[Reason]:
+        found: list[Reason] = []
+        wish, announced = self.dates.opening_wish, self.dates.announced
+        chain = self._chain(tasks)
+        for day, what, code in ((announced, "announced", "after-announced"), (wish, "wished for", "after-wish")):
+            if day is not None and opening > day:
+                found.append(
+                    Reason(
+                        code=code,
+                        text=f"The earliest opening, {opening}, is {(opening - day).days} days after the day {what}, "
+                        f"{day}. It hangs on: {chain}",
+                        severity="warning",
+                        todo="Shorten one of these, order earlier, or move the opening.",
+                    )
+                )
+        if not found:
+            found.append(Reason(code="hangs-on", text=f"The opening on {opening} hangs on: {chain}"))
+        if not self.planner.people_proven:
+            found.append(
+                Reason(
+                    code="may-be-tidier",
+                    text="A plan with fewer evenings or build days and the same opening may exist; "
+                    "the search for it was cut at its work limit",
+                )
+            )
+        if self.planner.moves is not None and self.planner.moves.plan and self.planner.moves.value > 0:
+            least = (
+                "the fewest possible for this opening"
+                if self.planner.moves.status == "proven"
+                else "perhaps not the fewest"
+            )
+            found.append(
+                Reason(
+                    code="moved",
+                    text=f"Helpers' work worth {self.planner.moves.value / 2:g} person-hours leaves its day "
+                    f"({least}; a sign-up counts as {SIGN_UP_COUNTS / 2:g})",
+                )
+            )
+        evening = sum(
+            self._mode(i).crew * self._mode(i).duration * SLOT / 60
+            for i, part in enumerate(self.made.parts)
+            if part.task is not None and part.task.place in ("build day", "core team") and not self._mode(i).day
+        )
+        if evening:
+            found.append(
+                Reason(code="evenings", text=f"The core team works {evening:g} person-hours on weekday evenings")
+            )
+        found += self._day_reasons(days)
+        return found
+
+    def _day_reasons(self, days: Sequence[DayLoad]) -> Iterable[Reason]:
+        for load in days:
+            if load.date < self.as_of:
+                continue
+            signed = sum(1 for one in self.signed_up if one.day == load.build_day)
+            if not load.tasks:
+                yield Reason(
+                    code="day-unused",
+                    text=f"Nothing is planned for {load.name} on {load.date}",
+                    where=load.build_day,
+                    todo="Keep it in reserve, move it to another date, or take it out.",
+                )
+            elif signed < load.needed and load.date - self.as_of <= timedelta(days=SOON):
+                yield Reason(
+                    code="sign-ups-missing",
+                    text=f"{load.name} on {load.date} needs {load.needed} helpers at its busiest; "
+                    f"{signed} have signed up",
+                    where=load.build_day,
+                    severity="warning",
+                    todo=f"Invite {load.needed - signed} more, or move work to another day.",
+                )
+
+    def _chain(self, tasks: Sequence[PlannedTask]) -> str:
+        critical = [task for task in tasks if task.critical and task.end_day >= self.as_of]
+        names = list(dict.fromkeys(f"{task.code.split('/')[0]} {task.name}" for task in critical))
+        return "; ".join(names) if len(names) <= 8 else "; ".join([*names[:4], "…", *names[-4:]])
+
+
+def _peak(spans: Iterable[tuple[int, int, int]]) -> int:
+    """Return the largest sum of amounts at one time."""
+    steps: dict[int, int] = {}
+    for start, end, amount in spans:
+        steps[start] = steps.get(start, 0) + amount
+        steps[end] = steps.get(end, 0) - amount
+    most = level = 0
+    for time in sorted(steps):
+        level += steps[time]
+        most = max(most, level)
+    return most
