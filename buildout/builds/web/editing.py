@@ -160,25 +160,38 @@ def fitting_id(wanted: str, taken: Sequence[str], otherwise: str) -> str:
 
 
 def show_problems(
-    form: forms.BaseForm, problems: Sequence[builds.Problem], under: str, places: Mapping[str, str] | None = None
+    form: forms.BaseForm,
+    problems: Sequence[builds.Problem],
+    under: str,
+    *,
+    places: Mapping[str, str] | None = None,
+    within: Mapping[str, forms.BaseForm] | None = None,
 ) -> None:
     """Put what the plan's check found beside the field it came from.
 
-    ``under`` is the JSON pointer of the part the form edits; ``places`` sends deeper pointers (relative to it, the
-    longest that fits) to a field of another name. What fits nowhere stands above the form.
+    ``under`` is the JSON pointer of the part the form edits. ``within`` gives forms for deeper parts, by pointer.
+    ``places`` sends pointers relative to ``under`` to a field of another name; the longest that fits wins. What fits
+    nowhere stands above the form.
     """
+    whole = {under: form, **(within or {})}
     for problem in problems:
-        text = problem.message
-        for name, field in form.fields.items():
-            text = text.replace(f'"{name}"', f"“{field.label}”")
-        if problem.example:
-            text += f" For example {problem.example}."
-        name = ""
-        if problem.pointer.startswith(f"{under}/"):
-            rest = problem.pointer.removeprefix(f"{under}/")
-            fits = [place for place in places or {} if rest == place or rest.startswith(f"{place}/")]
-            name = (places or {})[max(fits, key=len)] if fits else rest.split("/")[0]
-        form.add_error(name if name in form.fields else None, text)
+        fits = [pointer for pointer in whole if problem.pointer.startswith(f"{pointer}/")]
+        at = max(fits, key=len, default=under)
+        _show(whole[at], problem, at if fits else None, places or {})
+
+
+def _show(form: forms.BaseForm, problem: builds.Problem, under: str | None, places: Mapping[str, str]) -> None:
+    text = problem.message
+    for name, field in form.fields.items():
+        text = text.replace(f'"{name}"', f"“{field.label}”")
+    if problem.example:
+        text += f" For example {problem.example}."
+    name = ""
+    if under is not None:
+        rest = problem.pointer.removeprefix(f"{under}/")
+        fits = [place for place in places if rest == place or rest.startswith(f"{place}/")]
+        name = places[max(fits, key=len)] if fits else rest.split("/")[0]
+    form.add_error(name if name in form.fields else None, text)
 
 
 def propose_from(
@@ -190,10 +203,11 @@ def propose_from(
     *,
     under: str,
     places: Mapping[str, str] | None = None,
+    within: Mapping[str, forms.BaseForm] | None = None,
 ) -> Proposal | None:
     """Propose an edited plan; None when the form now says what is wrong with it."""
     try:
         return builds.propose(build, user, document, summary)
     except builds.DocumentProblems as error:
-        show_problems(form, error.problems, under, places)
+        show_problems(form, error.problems, under, places=places, within=within)
         return None

@@ -18,6 +18,7 @@ from django.utils import timezone
 
 from buildout.builds.web.models import Build, JournalEntry, Member, Proposal, Revision, Role
 from buildout.people.web.models import User
+from buildout.units.lengths import UnitSystem
 from buildout.units.value import from_json, from_plain
 
 T = TypeVar("T")
@@ -97,8 +98,8 @@ class Sheet:
         return from_plain(kind, self.document.get(name, []))
 
     @property
-    def units(self) -> str:
-        return str(self.document.get("units", "feet-inches"))
+    def units(self) -> UnitSystem:
+        return "metric" if self.document.get("units") == "metric" else "feet-inches"
 
     @property
     def currency(self) -> str:

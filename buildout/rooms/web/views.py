@@ -14,9 +14,11 @@ from buildout.builds.web import services as builds
 from buildout.builds.web.documents import pdf_or_page
 from buildout.builds.web.editing import fitting_id, person, propose_from
 from buildout.builds.web.models import Build, Member, Role
+from buildout.rooms.engine.drawing import Drawing
 from buildout.rooms.engine.move_wall import WallMoveError, move_wall
 from buildout.rooms.engine.types import Room, RoomPlan, Survey
 from buildout.rooms.web import edits
+from buildout.rooms.web.drawings import as_file, dxf_of, svg_of, svg_on_paper, title_block
 from buildout.rooms.web.forms import (
     ColumnForm,
     FastReadingsForm,
@@ -79,22 +81,18 @@ def open_room(request: HttpRequest, build_id: int, room_id: str) -> OpenRoom:
     return OpenRoom(build, member, sheet, room, survey, plan)
 
 
-def drawing_of(found: OpenRoom) -> Any:
-    """The plan of a room as a drawing, or None when its readings do not give it a shape."""
+def drawing_of(found: OpenRoom) -> Drawing | None:
+    """The plan of a room as a drawing (a sketch where its readings do not fix it), or None without any point."""
     from buildout.rooms.engine.room_drawing import draw_plan
 
-    if not found.plan.outline:
+    if not found.survey.points:
         return None
-    return draw_plan(
-        found.room, found.survey, found.plan, build=found.build.name, revision=str(found.sheet.revision.number),
-        date=found.sheet.as_of, units=found.sheet.units,
-    )  # fmt: skip
+    block = title_block(found.build, found.sheet, f"{found.room.name}, plan", "2")
+    return draw_plan(found.room, found.survey, found.plan, units=found.sheet.units, block=block)
 
 
-def _svg(drawing: Any) -> str:
-    from buildout.rooms.engine.svg import to_svg
-
-    return str(to_svg(drawing)) if drawing is not None else ""
+def _svg(drawing: Drawing | None) -> str:
+    return svg_of(drawing) if drawing is not None else ""
 
 
 # ------------------------------------------------------------------ looking
@@ -183,29 +181,22 @@ def _room_page(
 def drawing(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
     """The plan as an SVG file."""
     found = open_room(request, build_id, room_id)
-    return _file(_svg(_needed(found)).encode(), "image/svg+xml", f"{room_id}-plan.svg")
+    return as_file(svg_on_paper(_needed(found)).encode(), "image/svg+xml", f"{room_id}-plan.svg")
 
 
 @login_required
 @require_GET
 def dxf(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
     """The plan for CAD programs."""
-    from buildout.rooms.engine.dxf import to_dxf
-
     found = open_room(request, build_id, room_id)
-    data = to_dxf(_needed(found))
-    return _file(data if isinstance(data, bytes) else data.encode(), "image/vnd.dxf", f"{room_id}-plan.dxf")
+    return as_file(dxf_of(_needed(found)), "image/vnd.dxf", f"{room_id}-plan.dxf")
 
 
-def _needed(found: OpenRoom) -> Any:
+def _needed(found: OpenRoom) -> Drawing:
     made = drawing_of(found)
     if made is None:
         raise Http404("The readings do not give this room a shape yet")
     return made
-
-
-def _file(data: bytes, kind: str, name: str) -> HttpResponse:
-    return HttpResponse(data, content_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'})
 
 
 @login_required
@@ -213,7 +204,7 @@ def _file(data: bytes, kind: str, name: str) -> HttpResponse:
 def pdf(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
     """The plan with its readings on paper."""
     found = open_room(request, build_id, room_id)
-    context = _room_context(found) | {"drawing": _svg(_needed(found))}
+    context = _room_context(found) | {"drawing": svg_on_paper(_needed(found))}
     return pdf_or_page(request, "rooms/paper.html", context, f"{room_id}-plan.pdf")
 
 

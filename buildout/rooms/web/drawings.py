@@ -1,0 +1,43 @@
+"""Drawings as pages, prints and CAD files show them."""
+
+from __future__ import annotations
+
+from django.http import HttpResponse
+
+from buildout.builds.web.models import Build
+from buildout.builds.web.services import Sheet
+from buildout.rooms.engine.drawing import Drawing, TitleBlock
+
+SHEET_WIDTH, SHEET_HEIGHT = 400.0, 277.0
+"""A3 across, less its margins, mm."""
+
+
+def title_block(build: Build, sheet: Sheet, name: str, number: str) -> TitleBlock:
+    return TitleBlock(
+        build=build.name, sheet=name, number=number, revision=str(sheet.revision.number),
+        date=sheet.as_of.isoformat(),
+    )  # fmt: skip
+
+
+def svg_of(drawing: Drawing, prefix: str = "d") -> str:
+    """For the screen: as high as it needs to be."""
+    from buildout.rooms.engine.svg import to_svg
+
+    return to_svg(drawing, id_prefix=prefix)
+
+
+def svg_on_paper(drawing: Drawing, prefix: str = "d") -> str:
+    """On a whole sheet, for prints."""
+    from buildout.rooms.engine.svg import to_svg
+
+    return to_svg(drawing, width=SHEET_WIDTH, height=SHEET_HEIGHT, id_prefix=prefix)
+
+
+def dxf_of(drawing: Drawing) -> bytes:
+    from buildout.rooms.engine.dxf import to_dxf
+
+    return to_dxf(drawing).encode()
+
+
+def as_file(data: bytes, kind: str, name: str) -> HttpResponse:
+    return HttpResponse(data, content_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'})

@@ -1,0 +1,349 @@
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django import forms
+
+from buildout.builds.web.editing import AmountField, Choices, DayField, PartForm
+from buildout.rooms.engine.types import Room
+from estimating.engine.types import (
+    CoverSpec,
+    Fitout,
+    FloorSystem,
+    FoamLayer,
+    FoldAwaySystem,
+    Freight,
+    HeadPlan,
+    MoneyPlan,
+    Product,
+    Quote,
+    QuoteLine,
+    Supplier,
+    WallSystem,
+)
+from estimating.web.edits import BREAKS_EXAMPLE, BreaksError, read_breaks, write_breaks
+
+# ------------------------------------------------------------------ systems
+
+
+def product_choices(products: list[Product], *forms_wanted: str) -> Choices:
+    return [(p.id, p.name) for p in products if not forms_wanted or p.form in forms_wanted]
+
+
+class FitoutForm(PartForm):
+    """Which systems a room gets."""
+
+    part = Fitout
+    labels = {
+        "floor": "Floor", "fold_away": "Fold-away mats", "walls": "Wall panels",
+        "column_wraps": "Wrap the columns",
+    }  # fmt: skip
+
+    panelled = forms.MultipleChoiceField(
+        label="Walls that get panels", required=False, widget=forms.CheckboxSelectMultiple,
+        help_text="None ticked: all of them, when a panel system is chosen",
+    )  # fmt: skip
+    removable = forms.MultipleChoiceField(
+        label="Openings with free-standing panels in front", required=False, widget=forms.CheckboxSelectMultiple,
+        help_text="Never in front of an exit: people must be able to leave without moving anything",
+    )  # fmt: skip
+    field_order = ["floor", "fold_away", "walls", "panelled", "removable", "column_wraps"]
+
+    def __init__(self, *args: Any, room: Room, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        walls = [f"{a}-{b}" for a, b in zip(room.corners, room.corners[1:] + room.corners[:1], strict=True)]
+        self.fields["panelled"].choices = [(wall, wall) for wall in walls]  # type: ignore[attr-defined]
+        openings = [f for f in room.features if f.kind in ("door", "roller door", "window", "gap")]
+        self.fields["removable"].choices = [(f.id, f"{f.kind} {f.id}") for f in openings]  # type: ignore[attr-defined]
+        self.order_fields(self.field_order)
+
+    def edited(self, before: Mapping[str, Any]) -> dict[str, Any]:
+        after = super().edited(before)
+        for name in ("panelled", "removable"):
+            if self.cleaned_data[name]:
+                after[name] = self.cleaned_data[name]
+            else:
+                after.pop(name, None)
+        return after
+
+
+class FloorSystemForm(PartForm):
+    part = FloorSystem
+    labels = {
+        "name": "Name", "joint_offset": "Joints of one layer away from joints below by", "smallest_width":
+        "Smallest width of a piece", "smallest_area": "Smallest piece, m²", "frame": "Frame timber",
+        "frame_width": "Width of the frame", "frame_gap": "Gap from wall to frame", "ramp": "Ramp",
+        "ramp_run": "Run of the ramp", "barrier": "Moisture barrier", "tape": "Joint tape", "hook_tape": "Hook tape",
+    }  # fmt: skip
+    hints = {
+        "joint_offset": 'Common practice is 6" and more, 12" where it can be had',
+        "smallest_width": 'A strip narrower than 6" works loose',
+        "frame_gap": 'Usually 1/4" to 1/2", so that the band can be reached',
+        "ramp_run": "On an accessible route ask the authority; a shallow ramp needs twelve times the height",
+    }
+
+
+class LayerForm(PartForm):
+    part = FoamLayer
+    labels = {
+        "product": "Goods", "role": "Layer", "direction": "Long side runs along", "stagger": "End joints shifted by",
+        "taped": "Joints taped",
+    }  # fmt: skip
+    hints = {"stagger": "Share of a sheet's length, for example 0.5"}
+
+    def __init__(self, *args: Any, spare: bool = False, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["product"].required = False
+        if spare:
+            self.fields["product"].label = "Goods of one more layer"
+
+
+class CoverForm(PartForm):
+    part = CoverSpec
+    labels = {
+        "product": "Cover", "goods_width": "Goods width", "weld_lap": "Lap of a weld",
+        "band_width": "Width of the band",
+        "mass_per_area": "Mass per area with bands, kg/m²",
+    }  # fmt: skip
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for field in self.fields.values():
+            field.required = False
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if data.get("product"):
+            for name, example in (("goods_width", '61"'), ("weld_lap", '1 1/4"'), ("band_width", '4"')):
+                if not data.get(name) and name not in self.errors:
+                    self.add_error(name, f"A cover needs this, for example {example}.")
+            if data.get("mass_per_area") is None and "mass_per_area" not in self.errors:
+                self.add_error("mass_per_area", "A cover needs this to know its weight, for example 1.63.")
+        return data
+
+
+class FoldAwayForm(PartForm):
+    part = FoldAwaySystem
+    labels = {"name": "Name", "product": "Mat", "mat_length": "Length of a mat", "mat_width": "Width of a mat"}
+
+
+class WallSystemForm(PartForm):
+    part = WallSystem
+    labels = {
+        "name": "Name", "module": "Panel width", "height": "Panel height", "low_height": "Height along a low wall",
+        "thickness": "Thickness", "bottom": "Bottom above the slab", "narrowest_end": "Narrowest end panel",
+        "reveal": "Kept clear of a door casing", "board": "Back board", "foam": "Foam", "face": "Face",
+        "foam_edge": "Foam larger than the board by", "turn_back_side": "Turn-back at the sides",
+        "turn_back_end": "Turn-back at top and bottom", "cleat": "Cleat", "anchor": "Anchors",
+        "anchor_spacing": "Anchors every", "cap": "Cap of a low wall", "adhesive": "Adhesive",
+    }  # fmt: skip
+    hints = {
+        "bottom": "Finished mat and 1/4 in to 1/2 in",
+        "narrowest_end": 'Two panels are made wider before one gets narrower than this; 12" is usual',
+        "anchor_spacing": "Capacity comes from the anchor maker's sheet and from someone who knows the wall",
+    }
+
+
+class ProductForm(PartForm):
+    part = Product
+    labels = {
+        "name": "Name", "form": "Form", "unit": "Counted by", "head": "Budget head", "length": "Length",
+        "width": "Width (rolls: goods width)", "thickness": "Thickness", "kerf": "Kerf of the cut", "trim": "Trim cut",
+        "turns": "Pieces may be turned by 90°", "density": "Density, kg/m³", "mass_per_area": "Mass per area, kg/m²",
+        "per_pack": "Pieces in a pack", "spread": "Area one unit covers, m²",
+        "stress_at_25_percent": "Stress at 25 % compression, kPa", "fire_document": "Fire document",
+        "lead_group": "Arrives with", "note": "Note",
+    }  # fmt: skip
+    hints = {
+        "turns": "Not for grain, nap or an embossed face",
+        "stress_at_25_percent": "From the maker's data sheet; leave empty when it is missing",
+        "fire_document": "Number and date of the report, shown to the authority before buying",
+    }
+
+
+# ------------------------------------------------------------------ suppliers and quotes
+
+
+class SupplierForm(PartForm):
+    part = Supplier
+    labels = {
+        "name": "Name", "contact": "Who to ask for", "phone": "Telephone", "email": "E-mail", "terms": "Terms",
+        "deposit_percent": "Deposit, %", "minimum_order": "Smallest order, money", "note": "Note",
+    }  # fmt: skip
+    holidays = forms.CharField(
+        label="Closed on",
+        required=False,
+        max_length=2000,
+        help_text="Days with spaces between them, for example 2027-04-12 2027-05-31",
+    )
+    field_order = ["name", "contact", "phone", "email", "terms", "deposit_percent", "minimum_order", "holidays", "note"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if isinstance(self.initial.get("holidays"), list):
+            self.initial = {**self.initial, "holidays": " ".join(self.initial["holidays"])}
+        self.order_fields(self.field_order)
+
+    def clean_holidays(self) -> list[str]:
+        found = []
+        for word in str(self.cleaned_data["holidays"]).replace(",", " ").split():
+            day = DayField(required=True)
+            found.append(day.clean(word).isoformat())
+        return sorted(set(found))
+
+    def edited(self, before: Mapping[str, Any]) -> dict[str, Any]:
+        after = super().edited(before)
+        if self.cleaned_data["holidays"]:
+            after["holidays"] = self.cleaned_data["holidays"]
+        else:
+            after.pop("holidays", None)
+        return after
+
+
+class QuoteForm(PartForm):
+    part = Quote
+    labels = {
+        "supplier": "Supplier", "currency": "Currency", "quoted": "Date of the quote", "valid_until": "Valid until",
+        "lead_days_low": "Lead time at best, working days", "lead_days_likely": "Lead time, likely",
+        "lead_days_high": "Lead time at worst", "tax_included": "Prices include tax", "note": "Note",
+    }  # fmt: skip
+    hints = {
+        "currency": "Three letters of ISO 4217, the same as the build counts in",
+        "lead_days_low": "From order to goods at the door. If they name one figure, use it three times.",
+    }
+
+    def clean_currency(self) -> str:
+        return str(self.cleaned_data["currency"]).strip().upper()
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if data.get("quoted") and data.get("valid_until") and data["valid_until"] < data["quoted"]:
+            self.add_error("valid_until", "This is before the date of the quote.")
+        names = ("lead_days_low", "lead_days_likely", "lead_days_high")
+        days = [data.get(name) for name in names]
+        for low, high, name in zip(days, days[1:], names[1:], strict=False):
+            if low is not None and high is not None and high < low:
+                self.add_error(name, f"{high} is less than {low}. Best, likely, worst: for example 12, 15, 20.")
+        return data
+
+
+class FreightForm(PartForm):
+    part = Freight
+    labels = {
+        "form": "Freight is charged", "amount": "Amount", "free_over": "Free over goods of", "service": "Brought to",
+    }  # fmt: skip
+    hints = {"free_over": "Only for freight that is free over a sum"}
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if data.get("form") == "free over" and data.get("free_over") is None and "free_over" not in self.errors:
+            self.add_error("free_over", "Say from what sum of goods the freight is free, for example 1500.")
+        if data.get("form") != "free over":
+            data["free_over"] = None
+        return data
+
+
+class QuoteLineForm(PartForm):
+    part = QuoteLine
+    labels = {
+        "item": "Item", "unit": "Priced by", "form": "Breaks", "pack": "Sold in multiples of",
+        "set_up": "Set-up charge",
+        "goods_width": "Goods width", "extra_per_cutout": "Extra for each cut-out",
+        "extra_per_band_foot": "Extra for each foot of band", "note": "Note",
+    }  # fmt: skip
+    long = ()
+    hints = {"goods_width": "Needed where running units are turned into area"}
+    breaks = forms.CharField(
+        label="Prices", required=False, max_length=1000,
+        help_text=f"From which quantity which unit price: {BREAKS_EXAMPLE}",
+    )  # fmt: skip
+    field_order = ["item", "unit", "breaks", "form", "pack", "goods_width", "set_up", "extra_per_cutout"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["item"].required = False
+        self.fields["form"].choices = [  # type: ignore[attr-defined]
+            ("all units", "the price reached holds for all units"),
+            ("incremental", "each price only for its own range"),
+        ]
+        if isinstance(self.initial.get("breaks"), list):
+            self.initial = {**self.initial, "breaks": write_breaks(self.initial["breaks"])}
+        self.order_fields(self.field_order)
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if data.get("item"):
+            try:
+                data["table"] = read_breaks(str(data.get("breaks", "")))
+            except BreaksError as error:
+                self.add_error("breaks", str(error))
+        elif data.get("breaks"):
+            self.add_error("item", "Choose what these prices are for.")
+        return data
+
+    def edited(self, before: Mapping[str, Any]) -> dict[str, Any]:
+        return super().edited(before) | {"breaks": self.cleaned_data["table"]}
+
+
+class AwardRulesForm(forms.Form):
+    """What the owner decides against or beside the cheapest choice."""
+
+    most_suppliers = forms.IntegerField(
+        label="At most this many suppliers", required=False, min_value=1, max_value=99,
+        widget=forms.TextInput(attrs={"inputmode": "numeric"}), help_text="Empty: no limit",
+    )  # fmt: skip
+    exclude = forms.MultipleChoiceField(label="Quotes left out", required=False, widget=forms.CheckboxSelectMultiple)
+
+    def __init__(self, *args: Any, quotes: Choices, offers: Mapping[str, tuple[str, Choices]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["exclude"].choices = list(quotes)  # type: ignore[attr-defined]
+        self.forced = {f"force-{number}": item for number, item in enumerate(offers)}
+        for name, item in self.forced.items():
+            title, choices = offers[item]
+            self.fields[name] = forms.ChoiceField(
+                label=title, required=False, choices=[("", "whoever is cheapest over all"), *choices]
+            )
+
+    @property
+    def force(self) -> dict[str, str]:
+        return {item: self.cleaned_data[name] for name, item in self.forced.items() if self.cleaned_data[name]}
+
+
+# ------------------------------------------------------------------ orders
+
+
+class ConfirmForm(forms.Form):
+    promised = DayField(label="Day they promise the goods")
+
+
+class ReceiveForm(forms.Form):
+    received = DayField(label="Day the goods came")
+
+
+# ------------------------------------------------------------------ money
+
+
+class MoneyForm(PartForm):
+    part = MoneyPlan
+    labels = {
+        "available": "Money available", "tax_percent": "Sales tax, %", "weekly_rent": "Rent for a week",
+    }  # fmt: skip
+    hints = {"weekly_rent": "What each week of delay costs before the school earns anything"}
+
+
+class HeadForm(PartForm):
+    part = HeadPlan
+    labels = {"allowance": "Allowance", "contingency_percent": "Contingency, %", "note": "Note"}
+    long = ()
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["contingency_percent"] = AmountField(label="Contingency, %", required=False, max_value=100)
+
+
+class CommentForm(forms.Form):
+    text = forms.CharField(
+        label="Comment", max_length=2000, widget=forms.Textarea(attrs={"rows": 3}),
+        error_messages={"required": "Write something first, for example: is delivery in this price?"},
+    )  # fmt: skip
