@@ -22,8 +22,12 @@ Segment = tuple[float, float, float]
 
 EDGE = 0.02
 """mm looked to either side of a line to tell a joint from the field's own edge."""
-ALONG_STEPS = 16
-ACROSS_STEPS = 12
+STEPS = 16
+"""Even offsets tried at most."""
+FINEST = 100.0
+"""mm (about 4 in); a finer grid of offsets is not worth its time."""
+CELLS = 60_000
+"""Sheet positions looked at in one direction; with small sheets fewer offsets are tried."""
 PACKED = 120
 """Best layouts by arithmetic whose cut pieces are then packed, per direction."""
 
@@ -120,25 +124,32 @@ class Courses:
     # ------------------------------------------------------------ offsets to try
 
     def across_offsets(self) -> list[float]:
-        """Where the first course line may lie above the field's low edge, 0 ≤ offset < width."""
+        """Where the first course line may lie above the field's low edge, 0 ≤ offset < width, the likeliest first."""
         width = self.goods.width
         left = (self.high_v - self.low_v) % width
-        wanted = [0.0, left, left / 2, (left + width) / 2]
-        wanted += [k * width / ACROSS_STEPS for k in range(ACROSS_STEPS)]
+        wanted = [0.0, left, left / 2, (left + width) / 2, *_grid(width)]
         wanted += [v - self.low_v for _, v in self.columns]
         wanted += [float(y) - self.low_v for _, y in self.shape.exterior.coords[:-1]]
         return _distinct(wanted, width)
 
-    def along_offsets(self, stagger: float) -> list[float]:
-        """Where the first course's first end joint may lie, 0 ≤ offset < length."""
+    def along_offsets(self) -> list[float]:
+        """Where the first course's first end joint may lie, 0 ≤ offset < length, the likeliest first."""
         if self.goods.roll:
             return [0.0]
         length = self.goods.length
         left = (self.high_u - self.low_u) % length
-        wanted = [0.0, left, left / 2, (left + length) / 2]
-        wanted += [k * length / ALONG_STEPS for k in range(ALONG_STEPS)]
+        wanted = [0.0, left, left / 2, (left + length) / 2, *_grid(length)]
         wanted += [u - self.low_u for u, _ in self.columns]
         return _distinct(wanted, length)
+
+    def offsets(self, staggers: int) -> tuple[list[float], list[float]]:
+        """(across, along) to try: all of them, or fewer of both where the sheets are small."""
+        across, along = self.across_offsets(), self.along_offsets()
+        if self.goods.roll:
+            return across, along
+        cells = (self.high_u - self.low_u) / self.goods.length * (self.high_v - self.low_v) / self.goods.width
+        share = min(1.0, math.sqrt(CELLS / staggers / max(1.0, cells * len(across) * len(along))))
+        return across[: max(4, round(len(across) * share))], along[: max(4, round(len(along) * share))]
 
     # ------------------------------------------------------------ lines through the field
 
@@ -307,10 +318,11 @@ class Courses:
 
     def ways(self, staggers: list[float]) -> list[Way]:
         """Every layout tried, best first: fewest broken rules, fewest stock pieces, least joint length."""
+        across_offsets, along_offsets = self.offsets(len(staggers))
         found = []
         for stagger in staggers:
-            for across in self.across_offsets():
-                for along in self.along_offsets(stagger):
+            for across in across_offsets:
+                for along in along_offsets:
                     found.append(self._score(across, along, stagger))
         found.sort(key=_rank)
         packed = [self._packed(way) for way in found[:PACKED]]
@@ -358,12 +370,24 @@ def _rank(way: Way) -> tuple[float, ...]:
     return way.faults, way.stock, way.drawn, way.joint_length, turned, way.stagger, way.across, way.along
 
 
+def _grid(period: float) -> list[float]:
+    """Even steps through a period, coarse ones before the fine ones between them.
+
+    >>> _grid(400.0)
+    [0.0, 200.0, 100.0, 300.0]
+    """
+    count = 1
+    while count < STEPS and period / (count * 2) >= FINEST:
+        count *= 2
+    order = sorted(range(count), key=lambda k: (count // math.gcd(k, count), k))
+    return [k * period / count for k in order]
+
+
 def _distinct(wanted: list[float], period: float) -> list[float]:
-    """Offsets reduced to one period, in order, without near repeats."""
-    reduced = sorted({round(w % period, 2) % period for w in wanted})
+    """Offsets reduced to one period, in order of preference, without near repeats."""
     kept: list[float] = []
-    for offset in reduced:
-        if not kept or offset - kept[-1] > 1:
+    for offset in (round(w % period, 2) % period for w in wanted):
+        if all(abs(math.remainder(offset - other, period)) > 1 for other in kept):
             kept.append(offset)
     return kept
 

@@ -427,8 +427,8 @@ def _weld_reasons(chosen: Scheme, bound: float, schemes: list[Scheme], lips: Any
     )
     if chosen.length > bound + 1:
         text = (
-            f"Weld length {said.length(chosen.length)}; {said.length(bound)} would do, but with a weld on a walk-on "
-            f"edge. Compared over {said.count(tried, 'direction')}, along sides of the outline."
+            f"Weld length {said.length(chosen.length)}; {said.length(bound)} would do, but with more of it on "
+            f"walk-on edges. Compared over {said.count(tried, 'direction')}, along sides of the outline."
         )
     found = [said.note("cover-welds", text, "welds")]
     if chosen.lip > 1:

@@ -236,7 +236,7 @@ def _search(
 
 def _staggers(layer: FoamLayer, stated: bool) -> list[float]:
     wanted = float(layer.stagger)
-    return [wanted] if stated else sorted({wanted, 0.5, 1 / 3, 2 / 3})
+    return [wanted] if stated else [s for s in (0.5, 1 / 3) if abs(s - wanted) > 0.01]
 
 
 def _order(group: tuple[Chosen, ...], long_side: Direction) -> tuple[float, ...]:

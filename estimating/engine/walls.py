@@ -313,12 +313,12 @@ def _elevation(
 ) -> WallElevation:
     begin, finish = snap(corner.start), snap(wall.length - corner.end)
     if finish <= begin:
+        free = [(0.0, snap(wall.length), "shorter than a corner needs")]
         return WallElevation(
-            wall=wall.id, length=snap(wall.length), panels=[], free=[(0.0, snap(wall.length), "shorter than a corner needs")],
-            cleat_length=0.0, cap_length=0.0,
-        )  # fmt: skip
+            wall=wall.id, length=snap(wall.length), panels=[], free=free, cleat_length=0.0, cap_length=0.0
+        )
     parts = _partition(special, begin, finish)
-    free: list[tuple[float, float, str]] = []
+    free = []
     if begin > 0:
         free.append((0.0, begin, corner.start_why))
         for door in plan.features:
