@@ -145,7 +145,7 @@ class _Terms:
             return self.round(amount * sum((quantity for _, quantity in lines), Decimal(0)))
         free = self.free_over(quote)
         if free is not None and sum((o.cost(q) for o, q in lines), Decimal(0)) >= free:
-            return Decimal(0)
+            return self.round(Decimal(0))
         return self.round(amount)
 
     def by_quote(self, chosen: Selection) -> dict[str, list[tuple[Offer, Decimal]]]:

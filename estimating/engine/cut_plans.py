@@ -215,8 +215,7 @@ def _finished(
             Reason(
                 code="cut plan not proven best",
                 where=product.id,
-                text=f"{product.name}: {_drawn(value, unit)} drawn; no plan is known to need less, none can need less than "
-                f"{_drawn(bound, unit)}",
+                text=f"{product.name}: {_drawn(value, unit)} drawn; no plan could need less than {_drawn(bound, unit)}",
             )
         )
     status: Status = "infeasible" if too_large else "proven" if proven else "feasible"

@@ -177,9 +177,11 @@ def in_quote_unit(asked: TakeOffLine, line: QuoteLine) -> tuple[Decimal, str]:
     width = line.goods_width if line.goods_width is not None else asked.width
     same_width = asked.width is None or width is None or asked.width == width
     if same_width and asked.unit == line.unit:
-        return asked.quantity, f"{asked.quantity.normalize():f} {asked.unit} asked and sold by the {line.unit}"
+        words = convert(asked.quantity, asked.unit, asked.unit)[1]
+        return asked.quantity, f"{words} asked, sold by the {line.unit}"
     if same_width and asked.unit in PIECES and line.unit in PIECES:
-        return asked.quantity, f"{asked.quantity.normalize():f} {asked.unit} asked, one {line.unit} each"
+        words = convert(asked.quantity, asked.unit, asked.unit)[1]
+        return asked.quantity, f"{words} asked, sold by the piece"
     own = _sizes(asked)
     start = "sheet" if asked.unit == "each" and "sheet" in own and line.unit not in ("bundle", "box") else asked.unit
     amount = asked.needed if asked.needed > 0 else asked.quantity
