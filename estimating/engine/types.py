@@ -628,7 +628,7 @@ class OrderDates(Value, kw_only=True):
 
 
 class HeadPlan(Value, kw_only=True):
-    """What the owner sets aside for a budget head that no quote covers."""
+    """What the owner sets aside under a budget head for what no quote covers, and its contingency."""
 
     head: int
     allowance: Decimal = Decimal(0)
@@ -653,7 +653,7 @@ class BudgetLine(Value, kw_only=True):
     contingency: Decimal
     ordered: Decimal
     total: Decimal
-    """quoted (or allowance) + contingency."""
+    """quoted + allowance + contingency."""
     made_of: list[tuple[str, Decimal]]
 
 
@@ -663,8 +663,12 @@ class Budget(Value, kw_only=True):
     goods: Decimal
     freight: Decimal
     tax: Decimal
+    allowances: Decimal = Decimal(0)
     contingency: Decimal
     total: Decimal
+    """goods + freight + tax + allowances + contingency; the float of head 24 is not in it."""
     available: Decimal
     left: Decimal
+    kept_apart: Decimal = Decimal(0)
+    """Float for the first quiet months."""
     reasons: list[Reason]

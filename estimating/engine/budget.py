@@ -1,0 +1,226 @@
+"""The budget: quotes, allowances and contingency head by head, each figure open to what it is made of."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+from buildout.units.money import format_money, round_money, tax_on
+from buildout.units.value import Reason, Status
+from estimating.engine.heads import FLOAT, FREIGHT, HEADS, TAX
+from estimating.engine.types import (
+    Award,
+    AwardLine,
+    Budget,
+    BudgetLine,
+    HeadPlan,
+    MoneyPlan,
+    OrderedLine,
+    PlacedOrder,
+    Product,
+    TakeOff,
+)
+
+OTHER = 23
+"""Where money lands whose item names no head."""
+
+
+@dataclass
+class _Head:
+    made_of: list[tuple[str, Decimal]] = field(default_factory=list)
+    ordered: Decimal = Decimal(0)
+
+    @property
+    def quoted(self) -> Decimal:
+        return sum((amount for _, amount in self.made_of), Decimal(0))
+
+
+def budget(
+    take_off: TakeOff, award: Award, money: MoneyPlan, orders: list[PlacedOrder], products: list[Product]
+) -> Budget:
+    """Add up what the build costs, head by head.
+
+    A head's total is what is quoted or ordered for it, plus the allowance set aside for what no quote covers,
+    plus its contingency percent of both. An order replaces the award for the quantity it covers. Tax is a head
+    of its own, worked out line by line; allowances are taken to include their tax. The float for the first quiet
+    months is shown but is in no total. Status: infeasible when the money does not reach, underdetermined when
+    something asked is neither quoted nor set aside for, else proven.
+    """
+    currency = award.currency
+    names = {p.id: p.name for p in products} | {line.item: line.name for line in take_off.lines}
+    head_of = {p.id: p.head for p in products} | {line.item: line.head for line in take_off.lines}
+    heads = {number: _Head() for number in HEADS}
+    taxes: list[tuple[str, Decimal]] = []
+
+    def enter(number: int, parts: list[tuple[str, Decimal]]) -> None:
+        """One line of a bill: its parts under a head, its tax rounded once."""
+        heads[number if number in heads else OTHER].made_of += parts
+        taxed = sum((amount for _, amount in parts), Decimal(0))
+        taxes.append((parts[0][0], tax_on(taxed, money.tax_percent, currency)))
+
+    ordered = _ordered_lines(orders)
+    awarded = {line.item: line for line in award.lines}
+    for item in sorted({*awarded, *ordered}, key=lambda i: (head_of.get(i, OTHER), names.get(i, i), i)):
+        number = head_of.get(item, OTHER)
+        for parts in _cost_of(names.get(item, item), awarded.get(item), ordered.get(item, []), currency):
+            enter(number, parts)
+        placed = sum((line.goods for _, line in ordered.get(item, [])), Decimal(0))
+        heads[number if number in heads else OTHER].ordered += placed
+    for what, amount in _freight(award, orders):
+        enter(FREIGHT, [(what, amount)])
+    heads[FREIGHT].ordered += sum((order.freight for order in orders), Decimal(0))
+    heads[TAX].made_of += [(what, amount) for what, amount in taxes if amount]
+
+    plans = {plan.head: plan for plan in money.heads}
+    lines = [_line(number, heads[number], plans.get(number), currency) for number in HEADS]
+    inside = [line for line in lines if line.head != FLOAT]
+    total = sum((line.total for line in inside), Decimal(0))
+    result = Budget(
+        status="proven",
+        lines=lines,
+        goods=sum((line.quoted for line in inside if line.head not in (FREIGHT, TAX)), Decimal(0)),
+        freight=heads[FREIGHT].quoted,
+        tax=heads[TAX].quoted,
+        allowances=sum((line.allowance for line in inside), Decimal(0)),
+        contingency=sum((line.contingency for line in inside), Decimal(0)),
+        total=total,
+        available=money.available,
+        left=money.available - total,
+        kept_apart=next(line.total for line in lines if line.head == FLOAT),
+        reasons=[],
+    )
+    reasons = _reasons(result, take_off, award, ordered, plans, money, currency)
+    status: Status = "proven"
+    if any(reason.code == "nothing set aside" for reason in reasons):
+        status = "underdetermined"
+    if any(reason.severity == "stop" for reason in reasons):
+        status = "infeasible"
+    return Budget(
+        status=status, lines=lines, goods=result.goods, freight=result.freight, tax=result.tax,
+        allowances=result.allowances, contingency=result.contingency, total=total, available=money.available,
+        left=result.left, kept_apart=result.kept_apart, reasons=reasons,
+    )  # fmt: skip
+
+
+def _ordered_lines(orders: list[PlacedOrder]) -> dict[str, list[tuple[PlacedOrder, OrderedLine]]]:
+    found: dict[str, list[tuple[PlacedOrder, OrderedLine]]] = {}
+    for order in sorted(orders, key=lambda o: (o.placed, o.number)):
+        for line in order.lines:
+            found.setdefault(line.item, []).append((order, line))
+    return found
+
+
+def _cost_of(
+    name: str, line: AwardLine | None, ordered: list[tuple[PlacedOrder, OrderedLine]], currency: str
+) -> list[list[tuple[str, Decimal]]]:
+    """Bill lines of an item: orders as they stand, then the award for what they leave open."""
+    found = [[(f"{name}, order {order.number}", entry.goods)] for order, entry in ordered]
+    if line is None:
+        return found
+    label = f"{name}, quote {line.quote}"
+    if not ordered:
+        parts = [(label, line.goods)]
+        if line.extras:
+            parts.append((f"{label}, set-up and extras", line.extras))
+        return [parts]
+    if any(entry.unit != line.unit for _, entry in ordered):
+        return found
+    open_part = line.quantity - line.spare - sum((entry.quantity for _, entry in ordered), Decimal(0))
+    if open_part > 0 and line.quantity > 0:
+        rest = round_money(line.goods * open_part / line.quantity, currency)
+        found.append([(f"{label}, still to order {open_part.normalize():f} {line.unit}", rest)])
+    return found
+
+
+def _freight(award: Award, orders: list[PlacedOrder]) -> list[tuple[str, Decimal]]:
+    found = [(f"Freight, order {o.number}", o.freight) for o in sorted(orders, key=lambda o: (o.placed, o.number))]
+    placed = {order.quote for order in orders}
+    found += [(f"Freight, quote {p.quote}", p.freight) for p in award.suppliers if p.quote not in placed]
+    return [(what, amount) for what, amount in found if amount]
+
+
+def _line(number: int, head: _Head, plan: HeadPlan | None, currency: str) -> BudgetLine:
+    allowance = round_money(plan.allowance, currency) if plan else Decimal(0)
+    percent = plan.contingency_percent if plan else Decimal(0)
+    contingency = round_money((head.quoted + allowance) * percent / 100, currency)
+    made_of = list(head.made_of)
+    if allowance:
+        made_of.append((f"Set aside{': ' + plan.note if plan and plan.note else ''}", allowance))
+    if contingency:
+        made_of.append((f"Contingency {percent.normalize():f} %", contingency))
+    return BudgetLine(
+        head=number, name=HEADS[number], quoted=head.quoted, allowance=allowance, contingency=contingency,
+        ordered=head.ordered, total=head.quoted + allowance + contingency, made_of=made_of,
+    )  # fmt: skip
+
+
+def _reasons(
+    result: Budget,
+    take_off: TakeOff,
+    award: Award,
+    ordered: Mapping[str, object],
+    plans: Mapping[int, HeadPlan],
+    money: MoneyPlan,
+    currency: str,
+) -> list[Reason]:
+    found: list[Reason] = []
+    bare: dict[int, list[str]] = {}
+    quoted = {line.item for line in award.lines}
+    for line in take_off.lines:
+        plan = plans.get(line.head)
+        if line.item not in quoted and line.item not in ordered and (plan is None or plan.allowance <= 0):
+            bare.setdefault(line.head, []).append(line.name)
+    for number, missing in sorted(bare.items()):
+        found.append(
+            Reason(
+                code="nothing set aside",
+                where=f"head {number}",
+                severity="warning",
+                text=f"{HEADS.get(number, 'Unknown head')}: {', '.join(missing)} "
+                f"{'is' if len(missing) == 1 else 'are'} neither quoted nor set aside for",
+                todo="Ask for quotes, or set an allowance under this head, for instance 450",
+            )
+        )
+    for number in sorted(set(plans) - set(HEADS)):
+        found.append(
+            Reason(
+                code="unknown head",
+                where=f"head {number}",
+                severity="warning",
+                text=f"Money is set aside under head {number}, but heads run from 1 to {len(HEADS)}; it is not counted",
+                todo="Move it to one of the heads, for instance 8 for the floor",
+            )
+        )
+    if money.available > 0 and result.left < 0:
+        found.append(
+            Reason(
+                code="over the money available",
+                where="available",
+                severity="stop",
+                text=f"The build comes to {format_money(result.total, currency)}, "
+                f"{format_money(-result.left, currency)} more than the {format_money(money.available, currency)} "
+                "available",
+                todo="Raise more, take something out, or choose cheaper systems",
+            )
+        )
+    elif money.available > 0 and result.left < result.kept_apart:
+        found.append(
+            Reason(
+                code="float not covered",
+                where=f"head {FLOAT}",
+                severity="warning",
+                text=f"{format_money(result.left, currency)} is left, less than the "
+                f"{format_money(result.kept_apart, currency)} meant for the first quiet months",
+                todo="Raise more, or accept a smaller float",
+            )
+        )
+    if money.weekly_rent > 0:
+        found.append(
+            Reason(
+                code="cost of delay",
+                where="weekly_rent",
+                text=f"Every week the opening slips costs another {format_money(money.weekly_rent, currency)} of rent",
+            )
+        )
+    return found

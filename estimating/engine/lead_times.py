@@ -1,0 +1,276 @@
+"""When goods can be on site, and by when they must be ordered.
+
+Lead times are working days from order to goods at the door, Monday to Friday, with the build's own closed days
+and the supplier's holidays left out. Orders already placed are facts and count before any estimate.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Literal
+
+from buildout.units.dates import CalendarError, add_working_days, latest_order_date
+from buildout.units.value import Reason, Status
+from estimating.engine.types import (
+    Arrival,
+    Arrivals,
+    Award,
+    AwardLine,
+    OrderBy,
+    OrderDates,
+    PlacedOrder,
+    Product,
+    Quote,
+    Supplier,
+)
+
+USUAL_DAYS = {
+    "foam": (7, 18, 35),
+    "cover": (21, 32, 56),
+    "timber": (1, 3, 10),
+    "panel": (5, 12, 28),
+    "fit-out": (10, 21, 42),
+    "other": (3, 10, 28),
+}
+"""Calendar days from order to delivery (low, likely, high) where nobody has quoted, by kind of goods. Common
+practice, no published source."""
+
+LONGEST_LEAD = 1000
+"""Working days; longer ones are taken for a slip of the pen."""
+
+State = Literal["to order", "overdue", "placed", "confirmed", "received"]
+Basis = Literal["received", "promised", "ordered", "to order", "unquoted"]
+
+
+@dataclass(frozen=True)
+class _Calendar:
+    quotes: Mapping[str, Quote]
+    suppliers: Mapping[str, Supplier]
+    closed: list[date]
+
+    def shut(self, supplier: str) -> list[date]:
+        own = self.suppliers[supplier].holidays if supplier in self.suppliers else []
+        return sorted({*self.closed, *own})
+
+    def after(self, day: date, supplier: str, quote: str) -> tuple[date, date, date]:
+        """Low, likely and high day of arrival when ordered on ``day``."""
+        offer = self.quotes[quote]
+        shut = self.shut(supplier)
+        low, likely, high = (
+            add_working_days(day, days, shut)
+            for days in (offer.lead_days_low, offer.lead_days_likely, offer.lead_days_high)
+        )
+        return low, likely, high
+
+
+def arrivals(
+    award: Award,
+    products: Mapping[str, Product],
+    quotes: list[Quote],
+    suppliers: list[Supplier],
+    orders: list[PlacedOrder],
+    closed: list[date],
+    as_of: date,
+) -> Arrivals:
+    """When every item awarded, ordered or asked can be on site.
+
+    Received: the day it came. Promised: that day. Ordered without a promise: the order's day and the quote's
+    lead time. Not ordered: the day the plan is worked out for and the quote's lead time. Nobody quotes it: the
+    usual time for such goods, with a warning. Where an order covers only part, the later of the two counts.
+    """
+    calendar = _Calendar({q.id: q for q in quotes}, {s.id: s for s in suppliers}, closed)
+    lines = {line.item: line for line in award.lines}
+    ordered = _by_item(orders)
+    reasons = _bad_lead_times(quotes)
+    usable = {q.id for q in quotes} - {r.where for r in reasons}
+    items: list[Arrival] = []
+    unquoted: list[str] = []
+    for item in sorted({*lines, *award.unquoted, *ordered}):
+        group = products[item].lead_group if item in products else "other"
+        found = [_of_order(item, group, order, calendar, usable, as_of) for order in ordered.get(item, [])]
+        late = [order for order in ordered.get(item, []) if order.promised and not order.received]
+        reasons += [_overdue(item, order, as_of) for order in late if order.promised and order.promised < as_of]
+        line = lines.get(item)
+        if line is not None and line.quote in usable and _still_to_order(line, ordered.get(item, [])):
+            low, likely, high = calendar.after(as_of, line.supplier, line.quote)
+            found.append(_arrival(item, line.supplier, (low, likely, high), "to order", group))
+        if not found:
+            usual = USUAL_DAYS.get(group, USUAL_DAYS["other"])
+            low, likely, high = (as_of + timedelta(days=days) for days in usual)
+            found.append(_arrival(item, "", (low, likely, high), "unquoted", group))
+            unquoted.append(item)
+        items.append(max(found, key=lambda a: (a.high, a.likely, a.low)))
+    if unquoted:
+        names = "; ".join(products[i].name if i in products else i for i in unquoted)
+        reasons.append(
+            Reason(
+                code="usual lead time",
+                where=", ".join(unquoted),
+                severity="note",
+                text=f"Nobody quotes a lead time for {len(unquoted)} items; such goods' usual time is taken: {names}",
+                todo="Ask for quotes with lead times",
+            )
+        )
+    stopped = any(r.severity == "stop" for r in reasons)
+    return Arrivals(status="infeasible" if stopped else "proven" if items else "empty", items=items, reasons=reasons)
+
+
+def order_by(
+    award: Award,
+    arrivals: Arrivals,
+    needs: Mapping[str, date],
+    need_tasks: Mapping[str, str],
+    quotes: list[Quote],
+    suppliers: list[Supplier],
+    orders: list[PlacedOrder],
+    closed: list[date],
+    as_of: date,
+) -> OrderDates:
+    """The last day to order every item in time, counted back over its longest quoted lead time.
+
+    ``needs``: item → day the schedule first uses it. Items no task uses are left out with a note. Overdue lines
+    come first, then by order-by date. ``late_by`` is in calendar days.
+    """
+    calendar = _Calendar({q.id: q for q in quotes}, {s.id: s for s in suppliers}, closed)
+    ordered = _by_item(orders)
+    when = {arrival.item: arrival for arrival in arrivals.items}
+    found: list[OrderBy] = []
+    unused: list[str] = []
+    reasons: list[Reason] = []
+    for line in award.lines:
+        need = needs.get(line.item)
+        if need is None:
+            unused.append(line.item)
+            continue
+        lead = calendar.quotes[line.quote].lead_days_high if line.quote in calendar.quotes else 0
+        try:
+            last_day = latest_order_date(need, lead, calendar.shut(line.supplier))
+        except CalendarError as error:
+            reasons.append(
+                Reason(code="no working day", where=line.item, severity="stop", text=str(error),
+                       todo="Check the closed days and the lead time of the quote")
+            )  # fmt: skip
+            continue
+        placed = ordered.get(line.item, [])
+        state: State
+        if placed and not _still_to_order(line, placed):
+            state = _state(placed)
+        else:
+            state = "overdue" if last_day < as_of else "to order"
+        arrival = when.get(line.item)
+        late = 0 if arrival is None or state == "received" else max(0, (arrival.high - need).days)
+        found.append(
+            OrderBy(
+                item=line.item,
+                supplier=line.supplier,
+                quote=line.quote,
+                need=need,
+                task=need_tasks.get(line.item, ""),
+                lead_days=lead,
+                order_by=last_day,
+                state=state,
+                late_by=late,
+            )
+        )
+    found.sort(key=lambda o: (o.state != "overdue", o.state not in ("to order", "overdue"), o.order_by, o.item))
+    reasons += [_late(line) for line in found if line.late_by]
+    if unused:
+        reasons.append(
+            Reason(
+                code="no task uses it",
+                where=", ".join(unused),
+                text=f"No task of the schedule uses {', '.join(unused)}, so no order-by date follows",
+            )
+        )
+    infeasible = any(r.severity == "stop" for r in reasons)
+    status: Status = "infeasible" if infeasible else "proven" if found else "empty"
+    return OrderDates(status=status, lines=found, reasons=reasons)
+
+
+def _by_item(orders: list[PlacedOrder]) -> dict[str, list[PlacedOrder]]:
+    found: dict[str, list[PlacedOrder]] = {}
+    for order in orders:
+        for item in sorted({line.item for line in order.lines}):
+            found.setdefault(item, []).append(order)
+    return found
+
+
+def _state(orders: list[PlacedOrder]) -> State:
+    """The least advanced state of several orders."""
+    ranks: list[State] = ["placed", "confirmed", "received"]
+    return ranks[min(ranks.index(order.state) for order in orders)]
+
+
+def _still_to_order(line: AwardLine, orders: list[PlacedOrder]) -> bool:
+    """Whether orders leave part of what is needed open; orders in another unit are taken to cover it."""
+    theirs = [entry for order in orders for entry in order.lines if entry.item == line.item]
+    if not theirs:
+        return True
+    if any(entry.unit != line.unit for entry in theirs):
+        return False
+    return sum((entry.quantity for entry in theirs), Decimal(0)) < line.quantity - line.spare
+
+
+def _of_order(item: str, group: str, order: PlacedOrder, calendar: _Calendar, usable: set[str], as_of: date) -> Arrival:
+    if order.received is not None:
+        return _arrival(item, order.supplier, (order.received,) * 3, "received", group)
+    if order.promised is not None:
+        # What was promised for a day gone by has not come yet.
+        return _arrival(item, order.supplier, (max(order.promised, as_of),) * 3, "promised", group)
+    if order.quote in usable:
+        days = calendar.after(order.placed, order.supplier, order.quote)
+    else:
+        low, likely, high = USUAL_DAYS.get(group, USUAL_DAYS["other"])
+        days = (
+            order.placed + timedelta(days=low),
+            order.placed + timedelta(days=likely),
+            order.placed + timedelta(days=high),
+        )
+    low_day, likely_day, high_day = (max(day, as_of) for day in days)
+    return _arrival(item, order.supplier, (low_day, likely_day, high_day), "ordered", group)
+
+
+def _arrival(item: str, supplier: str, days: tuple[date, date, date], basis: Basis, group: str) -> Arrival:
+    low, likely, high = days
+    return Arrival(item=item, supplier=supplier, low=low, likely=likely, high=high, basis=basis, lead_group=group)
+
+
+def _bad_lead_times(quotes: list[Quote]) -> list[Reason]:
+    return [
+        Reason(
+            code="lead time out of order", where=quote.id, severity="warning",
+            text=f"Quote {quote.id} gives {quote.lead_days_low}, {quote.lead_days_likely} and {quote.lead_days_high} "
+            f"working days; they must rise from nought and stay under {LONGEST_LEAD}",
+            todo="Write shortest, likely and longest, for instance 12, 15, 20",
+        )
+        for quote in quotes
+        if not 0 <= quote.lead_days_low <= quote.lead_days_likely <= quote.lead_days_high <= LONGEST_LEAD
+    ]  # fmt: skip
+
+
+def _overdue(item: str, order: PlacedOrder, as_of: date) -> Reason:
+    day = order.promised.isoformat() if order.promised else ""
+    return Reason(
+        code="delivery overdue", where=item, severity="warning",
+        text=f"Order {order.number} was promised for {day} and has not been received by {as_of.isoformat()}",
+        todo="Ring the supplier and enter the new date, or book the goods in",
+    )  # fmt: skip
+
+
+def _late(line: OrderBy) -> Reason:
+    if line.state in ("placed", "confirmed"):
+        text = (
+            f"{line.item} is ordered but may come {line.late_by} days after {line.need.isoformat()}, "
+            f"when {line.task or 'a task'} needs it"
+        )
+        todo = "Ask for an earlier date, or move the task"
+    else:
+        text = (
+            f"{line.item} should have been ordered by {line.order_by.isoformat()}: ordered now it may come "
+            f"{line.late_by} days after it is needed on {line.need.isoformat()}"
+        )
+        todo = "Order today, choose a quote with a shorter lead time, or move the task"
+    return Reason(code="too late in the worst case", where=line.item, severity="warning", text=text, todo=todo)
