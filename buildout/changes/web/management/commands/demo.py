@@ -89,5 +89,5 @@ class Command(BaseCommand):
             self.stdout.write(f"{'Helper':{width}}{sign_up.name:20}{where}{path}")
         share = ShareLink.objects.open().filter(build=build).order_by("pk").first()
         if share is not None:
-            path = reverse("scheduling:sign-up", args=[share.token])
+            path = reverse("scheduling:join", args=[share.token])
             self.stdout.write(f"{'Sign up':{width}}{'for helpers':20}{where}{path}")

@@ -1,0 +1,33 @@
+"""Measure, as ratios within one run."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import msgspec
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+
+class Command(BaseCommand):
+    help = "Measure chain, pages and start beside what they cannot beat. Uses databases of its own; takes minutes."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--json", action="store_true", help="print the rows as JSON")
+        parser.add_argument("--repeats", type=int, default=5, help="runs the median is taken of (default 5)")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        from buildout.changes.web.bench import measure
+
+        repeats = options["repeats"]
+        if repeats < 1:
+            raise CommandError("--repeats must be 1 or more, for example 3.")
+        rows = measure(repeats, lambda text: self.stderr.write(f"measuring: {text}"))
+        if options["json"]:
+            self.stdout.write(json.dumps({"rows": [msgspec.structs.asdict(row) for row in rows]}, indent=1))
+            return
+        self.stdout.write(f"{'':36}{'value':>10}    {'ratio':>8} {'goal':>7}  met  beside")
+        for row in rows:
+            value = f"{row.value:10.3f} {row.unit:2}"
+            met = "yes" if row.met else "NO"
+            self.stdout.write(f"{row.name:36}{value} {row.ratio:8.2f} {row.goal:7.1f}  {met:4} {row.anchor}")
