@@ -1,26 +1,36 @@
-"""What other floors ask of the sign-up book."""
+"""What other floors ask of the sign-up book, and how helpers are told."""
 
 from __future__ import annotations
 
+from django.conf import settings
+from django.core.mail import send_mail
+from django.urls import reverse
+from django.utils import timezone
+
 from buildout.builds.web.models import Build
+from buildout.builds.web.services import Sheet
 from scheduling.engine.moved import MovedShift
 from scheduling.engine.types import SignedUp
 from scheduling.web.models import Notice, SignUp
+from scheduling.web.offers import build_days
 
 
 def signed_up(build: Build) -> list[SignedUp]:
-    """The places taken, as the chain takes them: no names, no contacts."""
-    return [
-        SignedUp(id=str(row.pk), day=row.day, task=row.task, skills=row.skills)
-        for row in SignUp.objects.standing().filter(build=build).order_by("pk")
-    ]
+    """The places taken, as the chain takes them: no names, no contacts.
+
+    Places on a day the current plan no longer holds are left out: nobody can count on them.
+    """
+    rows = SignUp.objects.standing().filter(build=build).order_by("pk")
+    if build.current is not None:
+        rows = rows.filter(day__in=[day.id for day in build_days(Sheet(build.current))])
+    return [SignedUp(id=str(row.pk), day=row.day, task=row.task, skills=row.skills) for row in rows]
 
 
 def write_notices(moved: list[MovedShift]) -> list[Notice]:
-    """One ready text for every helper whose shift moves; the place itself moves with the task where it can.
+    """One ready text for every helper whose shift moves.
 
     A helper whose task goes to another day keeps the place on the old day until they choose: nobody is
-    moved without a word.
+    moved without a word. One whose task is gone helps wherever needed on the same day.
     """
     rows = {str(row.pk): row for row in SignUp.objects.standing().filter(pk__in=[m.sign_up for m in moved])}
     made = []
@@ -28,6 +38,32 @@ def write_notices(moved: list[MovedShift]) -> list[Notice]:
         row = rows.get(shift.sign_up)
         if row is None:
             continue
+        if shift.kind == "task gone":
+            row.task, row.task_place = "", None
+            row.save(update_fields=["task", "task_place"])
         ask = "" if shift.kind in ("day moved", "time changed") else " Please open your link and choose what suits you."
         made.append(Notice.objects.create(sign_up=row, text=f"Hello {row.first_name}. {shift.text}{ask}"))
     return made
+
+
+def personal_address(row: SignUp) -> str:
+    """A helper's own page as a full address, empty where the installation does not know its own."""
+    return f"{settings.PUBLIC_URL}{reverse('scheduling:my', args=[row.token])}" if settings.PUBLIC_URL else ""
+
+
+def mail_is_set_up() -> bool:
+    return not settings.EMAIL_BACKEND.endswith("dummy.EmailBackend")
+
+
+def mail(subject: str, text: str, to: str) -> bool:
+    """Send one mail where that is possible; whoever calls keeps the text on a list otherwise."""
+    if "@" not in to or not mail_is_set_up():
+        return False
+    return bool(send_mail(subject, text, None, [to], fail_silently=True))
+
+
+def tell_by_mail(notice: Notice, build_name: str, link: str = "") -> None:
+    """Mail a notice and mark it as told; without mail it stays on the list of people to tell."""
+    text = f"{notice.text}\n\n{link}".strip() + "\n"
+    if mail(f"{build_name}: your shift has changed", text, notice.sign_up.contact):
+        Notice.objects.filter(pk=notice.pk, told=None).update(told=timezone.now())

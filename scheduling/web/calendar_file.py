@@ -1,0 +1,52 @@
+"""A helper's build day as an iCalendar file (RFC 5545)."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import datetime, timedelta
+
+from django.utils import timezone
+
+from buildout.builds.web.services import Sheet
+from scheduling.web.models import SignUp
+from scheduling.web.offers import DayOffer
+from scheduling.web.pictures import minutes
+
+
+def calendar_file(row: SignUp, offer: DayOffer, sheet: Sheet, address: str) -> bytes:
+    """One event with an identity that never changes, so a later file replaces an earlier one.
+
+    A withdrawn place comes as a cancelled event.
+    """
+    from icalendar import Calendar, Event
+
+    day = offer.day
+    task = offer.task(row.task) if row.task else None
+    midnight = datetime(day.date.year, day.date.month, day.date.day, tzinfo=sheet.zone)
+    event = Event()
+    event.add("uid", f"{hashlib.sha256(row.token.encode()).hexdigest()[:32]}@buildout")
+    event.add("sequence", sheet.revision.number + row.changes)
+    event.add("dtstamp", timezone.now())
+    event.add("dtstart", _at(midnight, minutes(day.start)))
+    event.add("dtend", _at(midnight, minutes(day.end)))
+    event.add("summary", f"{row.build.name}: {day.name}")
+    where = sheet.document.get("place", "") if day.place == "hall" else day.place
+    if where:
+        event.add("location", where)
+    job = f"{task.name}, {task.start // 60:02d}:{task.start % 60:02d}" if task else "Wherever needed"
+    food = f"\nFood: {day.food}" if day.food else ""
+    event.add("description", f"{job}{food}\nTo change or withdraw: {address}")
+    event.add("url", address)
+    event.add("status", "CANCELLED" if row.withdrawn else "CONFIRMED")
+    calendar = Calendar()
+    calendar.add("prodid", "-//Buildout//Build days//EN")
+    calendar.add("version", "2.0")
+    calendar.add("method", "CANCEL" if row.withdrawn else "PUBLISH")
+    calendar.add_component(event)
+    calendar.add_missing_timezones()
+    return bytes(calendar.to_ical())
+
+
+def _at(midnight: datetime, minute: int) -> datetime:
+    """A time of day on the wall clock, also on the days the clocks change."""
+    return (midnight.replace(tzinfo=None) + timedelta(minutes=minute)).replace(tzinfo=midnight.tzinfo)

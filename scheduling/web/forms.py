@@ -1,0 +1,324 @@
+from __future__ import annotations
+
+import re
+import secrets
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.core.validators import validate_email
+from django.utils.text import slugify
+
+from scheduling.web.words import OFFERED_SKILLS, SKILLS
+
+TIME_EXAMPLE = "Write a time of day like 08:30."
+NUMBER = {"inputmode": "decimal"}
+
+
+class TimeOfDay(forms.CharField):
+    """08:30, 8:30 or 8.30, kept as 08:30."""
+
+    def __init__(self, **more: Any) -> None:
+        super().__init__(max_length=5, widget=forms.TextInput(attrs={"inputmode": "text", "size": 6}), **more)
+
+    def clean(self, value: Any) -> str:
+        text = str(super().clean(value) or "").strip()
+        if not text:
+            return ""
+        found = re.fullmatch(r"(\d{1,2})[:.](\d{2})", text)
+        if found is None or int(found[1]) > 23 or int(found[2]) > 59:
+            raise ValidationError(TIME_EXAMPLE)
+        return f"{int(found[1]):02d}:{found[2]}"
+
+
+class DayInput(forms.DateInput):
+    input_type = "date"
+
+    def __init__(self) -> None:
+        super().__init__(format="%Y-%m-%d")
+
+
+def day_field(label: str, **more: Any) -> forms.DateField:
+    return forms.DateField(
+        label=label,
+        widget=DayInput(),
+        error_messages={"invalid": "Write a date like 2027-03-20.", "required": "A date is needed, like 2027-03-20."},
+        **more,
+    )
+
+
+# ---------------------------------------------------------------- helpers
+
+
+def request_key() -> str:
+    return secrets.token_urlsafe(16)
+
+
+class SignUpForm(forms.Form):
+    name = forms.CharField(
+        label="Your name",
+        max_length=80,
+        widget=forms.TextInput(attrs={"autocomplete": "name"}),
+        error_messages={"required": "Please write your name, for example Bram Tallowfen."},
+    )
+    contact = forms.CharField(
+        label="Phone or e-mail",
+        max_length=160,
+        help_text="Only the organisers see it. For example 555 0142 817 or bram@example.org",
+        widget=forms.TextInput(attrs={"autocomplete": "email", "autocapitalize": "none"}),
+        error_messages={"required": "One way to reach you is needed, for example 555 0142 817 or bram@example.org."},
+    )
+    skills = forms.MultipleChoiceField(
+        label="I am good at",
+        required=False,
+        choices=[(skill, SKILLS[skill]) for skill in OFFERED_SKILLS],
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"invalid_choice": "Please tick from the list."},
+    )
+    note = forms.CharField(
+        label="Anything we should know",
+        required=False,
+        max_length=300,
+        help_text="Food you cannot eat, a bad back, under 18 and who comes with you. Only the organisers see it.",
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+    request_key = forms.RegexField(r"^[A-Za-z0-9_-]{16,40}$", widget=forms.HiddenInput)
+
+    def clean_name(self) -> str:
+        name = " ".join(str(self.cleaned_data["name"]).split())
+        if not any(letter.isalpha() for letter in name):
+            raise ValidationError("Please write your name, for example Bram Tallowfen.")
+        return name
+
+    def clean_contact(self) -> str:
+        contact = str(self.cleaned_data["contact"]).strip()
+        if "@" in contact:
+            try:
+                validate_email(contact)
+            except ValidationError:
+                raise ValidationError("That is not an e-mail address. Write it like bram@example.org.") from None
+            return contact
+        digits = re.sub(r"\D", "", contact)
+        if not re.fullmatch(r"[+\d][\d\s()./-]*", contact) or not 6 <= len(digits) <= 15:
+            raise ValidationError("Write a phone number like 555 0142 817 or an e-mail address like bram@example.org.")
+        return contact
+
+
+# ---------------------------------------------------------------- build days
+
+
+class BuildDayForm(forms.Form):
+    """One build day. ``id`` is empty for a new one."""
+
+    id = forms.CharField(required=False, widget=forms.HiddenInput)
+    name = forms.CharField(label="What is done", max_length=80, help_text="For example: Frame and foam")
+    date = day_field("Date")
+    start = TimeOfDay(label="Call time", initial="08:30")
+    end = TimeOfDay(label="Tools down", initial="16:00")
+    meal_start = TimeOfDay(label="Meal at", initial="12:00")
+    meal_minutes = forms.IntegerField(label="Meal, minutes", min_value=0, max_value=180, initial=45)
+    places = forms.IntegerField(
+        label="Places", min_value=1, max_value=500, initial=12, help_text="How many helpers the day has room for"
+    )
+    place = forms.ChoiceField(
+        label="Where", choices=[("hall", "In the hall"), ("garage", "In a garage or workshop")], initial="hall"
+    )
+    quiet_until = TimeOfDay(label="No noise before", required=False)
+    food = forms.CharField(label="Food", max_length=200, required=False, help_text="For example: Soup, bread, fruit")
+    take_out = forms.BooleanField(label="Take this day out", required=False)
+
+    def __init__(self, *args: Any, **more: Any) -> None:
+        super().__init__(*args, **more)
+        kept = self.initial.get("place", "hall")
+        places: list[tuple[str, str]] = list(self.fields["place"].choices)  # type: ignore[attr-defined]
+        if kept not in dict(places):
+            self.fields["place"].choices = [*places, (kept, kept)]  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        start, end, meal = data.get("start"), data.get("end"), data.get("meal_start")
+        if start and end and end <= start:
+            self.add_error("end", f"The day ends at {end}, before it starts at {start}. For example 08:30 to 16:00.")
+        elif start and end and meal and data.get("meal_minutes") and not start <= meal < end:
+            self.add_error("meal_start", f"The meal is outside the day, {start} to {end}. For example 12:00.")
+        return data
+
+    def document(self, before: dict[str, Any], taken_ids: set[str]) -> dict[str, Any]:
+        """The day as the plan writes it; what the form does not show stays."""
+        data = self.cleaned_data
+        day = dict(before)
+        day["id"] = before.get("id") or new_id(data["name"], taken_ids)
+        day["date"] = data["date"].isoformat()
+        for name in ("name", "start", "end", "meal_start", "meal_minutes", "places", "place", "quiet_until", "food"):
+            if name in before or data[name] != _usual(name):
+                day[name] = data[name]
+        return day
+
+
+def _usual(name: str) -> Any:
+    from scheduling.engine.types import BuildDay
+
+    usual = {"start": "08:30", "end": "16:00", "meal_start": "12:00", "meal_minutes": 45, "place": "hall"}
+    return usual.get(name, "" if name in BuildDay.__struct_fields__ else None)
+
+
+def new_id(name: str, taken: set[str]) -> str:
+    """A short name for something new, unlike all others."""
+    base = slugify(name)[:30].strip("-") or "day"
+    if not base[0].isalpha():
+        base = f"day-{base}"
+    found, number = base, 2
+    while found in taken:
+        found, number = f"{base}-{number}", number + 1
+    taken.add(found)
+    return found
+
+
+BuildDayFormSet = forms.formset_factory(BuildDayForm, extra=0)
+
+
+# ---------------------------------------------------------------- tasks
+
+
+def amount(label: str, **more: Any) -> forms.DecimalField:
+    return forms.DecimalField(
+        label=label,
+        min_value=Decimal("0.01"),
+        max_digits=9,
+        decimal_places=3,
+        widget=forms.TextInput(attrs=NUMBER),
+        error_messages={"invalid": "Write a number, for example 12 or 7.5.", "min_value": "Write a number above zero."},
+        **more,
+    )
+
+
+class RateForm(forms.Form):
+    low = amount("Low")
+    likely = amount("Likely")
+    high = amount("High")
+    why = forms.CharField(label="Why", max_length=300, required=False, help_text="For example: timed it last Saturday")
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        low, likely, high = data.get("low"), data.get("likely"), data.get("high")
+        if low and likely and high and not low <= likely <= high:
+            raise ValidationError(
+                f"Low, likely, high must rise, for example 300, 500, 800; not {low}, {likely}, {high}."
+            )
+        return data
+
+
+class PinForm(forms.Form):
+    day = forms.ChoiceField(label="Build day", error_messages={"invalid_choice": "Choose a build day from the list."})
+
+    def __init__(self, *args: Any, days: list[tuple[str, str]], **more: Any) -> None:
+        super().__init__(*args, **more)
+        self.fields["day"].choices = days  # type: ignore[attr-defined]
+
+
+class DoneForm(forms.Form):
+    on = day_field("Finished on")
+
+    def __init__(self, *args: Any, today: date, **more: Any) -> None:
+        super().__init__(*args, **more)
+        self.today = today
+        self.fields["on"].initial = today
+
+    def clean_on(self) -> date:
+        day: date = self.cleaned_data["on"]
+        if day > self.today:
+            raise ValidationError(f"That is still to come; today is {self.today:%d %b %Y}.")
+        return day
+
+
+class OwnTaskForm(forms.Form):
+    code = forms.RegexField(
+        r"^[A-Za-z][A-Za-z0-9_.-]{0,11}$",
+        label="Code",
+        help_text="Short, of your own, for example X01",
+        error_messages={"invalid": "A letter first, then letters or digits, for example X01."},
+    )
+    name = forms.CharField(label="Task", max_length=80, help_text="For example: Paint the sign")
+    hours = amount("Hours it takes with that crew")
+    crew = forms.IntegerField(label="People", min_value=1, max_value=100, initial=2)
+    skills = forms.MultipleChoiceField(
+        label="Skills needed",
+        required=False,
+        choices=[(skill, SKILLS[skill]) for skill in OFFERED_SKILLS],
+        widget=forms.CheckboxSelectMultiple,
+    )
+    after = forms.CharField(
+        label="Comes after", required=False, max_length=200, help_text="Codes with blanks between, for example F03 W05"
+    )
+
+    def clean_after(self) -> list[str]:
+        return str(self.cleaned_data["after"]).replace(",", " ").replace(";", " ").split()
+
+    def clean_hours(self) -> str:
+        return str(self.cleaned_data["hours"])
+
+
+# ---------------------------------------------------------------- crew and dates
+
+
+class CrewForm(forms.Form):
+    core_hours_per_weekday = forms.DecimalField(
+        label="Hours the core team works on a weekday evening", min_value=0, max_value=12, decimal_places=1, initial=3
+    )
+    no_show_likely = forms.DecimalField(
+        label="Of a hundred who sign up, how many do not come: likely", min_value=0, max_value=90, decimal_places=1
+    )
+    no_show_low = forms.DecimalField(label="at best", min_value=0, max_value=90, decimal_places=1)
+    no_show_high = forms.DecimalField(label="at worst", min_value=0, max_value=90, decimal_places=1)
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        low, likely, high = (data.get(f"no_show_{name}") for name in ("low", "likely", "high"))
+        if None not in (low, likely, high) and not low <= likely <= high:  # type: ignore[operator]
+            raise ValidationError("At best, likely, at worst must rise, for example 5, 12, 30.")
+        return data
+
+
+class CorePersonForm(forms.Form):
+    id = forms.CharField(required=False, widget=forms.HiddenInput)
+    name = forms.CharField(label="Name", max_length=80)
+    skills = forms.MultipleChoiceField(
+        label="Good at", required=False, choices=[*SKILLS.items()], widget=forms.CheckboxSelectMultiple
+    )
+    take_out = forms.BooleanField(label="Take out", required=False)
+
+
+CorePersonFormSet = forms.formset_factory(CorePersonForm, extra=0)
+
+
+class DatesForm(forms.Form):
+    lease_start = day_field("Lease starts")
+    opening_wish = day_field("Wished opening")
+    announced = day_field("Announced opening", required=False)
+    holidays = forms.CharField(
+        label="Holidays",
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 4, "spellcheck": "false"}),
+        help_text="One a line, date and name, for example 2027-02-15 Town holiday",
+    )
+
+    def clean_holidays(self) -> list[dict[str, str]]:
+        found = []
+        for number, line in enumerate(str(self.cleaned_data["holidays"]).splitlines(), 1):
+            if not line.strip():
+                continue
+            day, _, name = line.strip().partition(" ")
+            try:
+                found.append({"date": date.fromisoformat(day).isoformat(), "name": name.strip() or "Holiday"})
+            except ValueError:
+                raise ValidationError(f"Line {number}: write it like 2027-02-15 Town holiday.") from None
+        return found
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        lease, wish = data.get("lease_start"), data.get("opening_wish")
+        if lease and wish and wish <= lease:
+            self.add_error("opening_wish", "The opening comes after the lease starts, for example four months later.")
+        return data

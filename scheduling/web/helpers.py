@@ -1,0 +1,257 @@
+"""What helpers see: no account, no script, one decision a screen."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from buildout.builds.web import services as builds
+from buildout.builds.web.services import Sheet
+from scheduling.web import links, services, sign_ups
+from scheduling.web.calendar_file import calendar_file
+from scheduling.web.forms import SignUpForm, request_key
+from scheduling.web.models import Notice, ShareLink, SignUp
+from scheduling.web.offers import DayOffer, TaskOffer, day_offers, upcoming
+
+
+class _ClosedError(Exception):
+    """The link was closed, or is past its time."""
+
+
+def _link(token: str) -> tuple[ShareLink, Sheet]:
+    link = get_object_or_404(ShareLink.objects.select_related("build", "build__current"), token=token)
+    if link.revoked is not None or (link.expires is not None and link.expires <= timezone.now()):
+        raise _ClosedError
+    return link, builds.sheet_of(link.build)
+
+
+def _closed(request: HttpRequest) -> HttpResponse:
+    return render(request, "scheduling/helper/closed.html", status=410)
+
+
+def _offers(link_or_row: ShareLink | SignUp, sheet: Sheet) -> list[DayOffer]:
+    return upcoming(day_offers(link_or_row.build, sheet), sheet.today())
+
+
+def _day(offers: list[DayOffer], day: str) -> DayOffer:
+    found = next((offer for offer in offers if offer.day.id == day), None)
+    if found is None:
+        raise Http404("This day is not offered")
+    return found
+
+
+# ------------------------------------------------------------------ signing up
+
+
+@never_cache
+@require_GET
+def join(request: HttpRequest, token: str) -> HttpResponse:
+    """The days: date, hours, what is done, food, free places, what skills are missed."""
+    try:
+        link, sheet = _link(token)
+    except _ClosedError:
+        return _closed(request)
+    context = {"build": link.build, "link": link, "offers": _offers(link, sheet), "place": sheet.document.get("place")}
+    return render(request, "scheduling/helper/join.html", context)
+
+
+@never_cache
+@require_GET
+def join_day(request: HttpRequest, token: str, day: str) -> HttpResponse:
+    """One day: choose a task, or wherever needed."""
+    try:
+        link, sheet = _link(token)
+    except _ClosedError:
+        return _closed(request)
+    offer = _day(_offers(link, sheet), day)
+    return render(request, "scheduling/helper/join_day.html", {"build": link.build, "link": link, "offer": offer})
+
+
+@never_cache
+@require_http_methods(["GET", "POST"])
+def join_as(request: HttpRequest, token: str, day: str, task: str) -> HttpResponse:
+    """Name and one way to be reached; sending it takes the place."""
+    try:
+        link, sheet = _link(token)
+    except _ClosedError:
+        return _closed(request)
+    if request.method == "POST":
+        return _take(request, link, day, task)
+    offer = _day(_offers(link, sheet), day)
+    wanted = offer.task(task) if task else None
+    if task and wanted is None:
+        raise Http404("This task is not done on this day")
+    form = SignUpForm(initial={"request_key": request_key()})
+    full = not (wanted.free if wanted else offer.free)
+    return _form_page(request, link, offer, wanted, form, full="This place is taken." if full else "")
+
+
+def _form_page(
+    request: HttpRequest,
+    link: ShareLink,
+    offer: DayOffer,
+    wanted: TaskOffer | None,
+    form: SignUpForm,
+    *,
+    full: str = "",
+    status: int = 200,
+) -> HttpResponse:
+    others = []
+    if full:
+        arguments = [link.token, offer.day.id]
+        others = [
+            (task.name, reverse("scheduling:join-task", args=[*arguments, task.code]))
+            for task in offer.tasks
+            if task.free
+        ]
+        if offer.free:
+            others.append(("Wherever I am needed", reverse("scheduling:join-anywhere", args=arguments)))
+    context: dict[str, Any] = {
+        "build": link.build, "link": link, "offer": offer, "task": wanted, "form": form, "full": full, "others": others,
+    }  # fmt: skip
+    return render(request, "scheduling/helper/join_as.html", context, status=status)
+
+
+def _take(request: HttpRequest, link: ShareLink, day: str, task: str) -> HttpResponse:
+    form = SignUpForm(request.POST)
+    made = SignUp.objects.filter(build=link.build, request_key=request.POST.get("request_key", "")).first()
+    if made is not None:  # a second tap, or the page loaded again
+        return redirect("scheduling:my", made.token)
+    if not form.is_valid():
+        sheet = builds.sheet_of(link.build)
+        offer = _day(_offers(link, sheet), day)
+        if "request_key" in form.errors:  # the page came without its key: give it one
+            again = request.POST.copy()
+            again["request_key"] = request_key()
+            form = SignUpForm(again)
+            if form.is_valid():
+                form.add_error(None, "Please send it once more.")
+        return _form_page(request, link, offer, offer.task(task), form, status=422)
+    data = form.cleaned_data
+    try:
+        row = sign_ups.sign_up(link, day, task, **data)
+    except sign_ups.NoPlaceError as error:
+        if error.offer is None:
+            context = {"build": link.build, "link": link, "text": str(error)}
+            return render(request, "scheduling/helper/gone.html", context, status=409)
+        return _form_page(request, link, error.offer, error.offer.task(task), form, full=str(error), status=409)
+    text = (
+        f"Thank you, {row.first_name}. You are signed up with {link.build.name}.\n"
+        f"Your own page, to look, change or withdraw: {links.my_address(request, row)}\n"
+    )
+    services.mail(f"{link.build.name}: your place", text, row.contact)
+    return redirect("scheduling:my", row.token)
+
+
+# ------------------------------------------------------------------ a helper's own page
+
+
+def _mine(token: str) -> tuple[SignUp, Sheet]:
+    row = get_object_or_404(SignUp.objects.select_related("build", "build__current"), token=token)
+    return row, builds.sheet_of(row.build)
+
+
+@never_cache
+@require_GET
+def my(request: HttpRequest, token: str) -> HttpResponse:
+    row, sheet = _mine(token)
+    offers = day_offers(row.build, sheet)
+    offer = next((offer for offer in offers if offer.day.id == row.day), None)
+    address = links.my_address(request, row)
+    context = {
+        "build": row.build,
+        "row": row,
+        "offer": offer,
+        "task": offer.task(row.task) if offer and row.task else None,
+        "place": sheet.document.get("place"),
+        "over": offer is not None and offer.day.date < sheet.today(),
+        "others": [name for name in offer.first_names if name] if offer else [],
+        "notices": row.notices.all(),
+        "address": address,
+        "qr": links.qr_code(address),
+        "again": ShareLink.objects.open().filter(build=row.build).order_by("-pk").first() if row.withdrawn else None,
+    }
+    return render(request, "scheduling/helper/my.html", context)
+
+
+@never_cache
+@require_GET
+def calendar(request: HttpRequest, token: str) -> HttpResponse:
+    row, sheet = _mine(token)
+    offer = next((offer for offer in day_offers(row.build, sheet) if offer.day.id == row.day), None)
+    if offer is None:
+        raise Http404("This build day is not held any more")
+    made = calendar_file(row, offer, sheet, links.my_address(request, row))
+    response = HttpResponse(made, content_type="text/calendar; charset=utf-8")
+    response["Content-Disposition"] = 'attachment; filename="build-day.ics"'
+    return response
+
+
+@require_POST
+def seen(request: HttpRequest, token: str, notice_id: int) -> HttpResponse:
+    row, _ = _mine(token)
+    Notice.objects.filter(pk=notice_id, sign_up=row, seen=None).update(seen=timezone.now())
+    return redirect("scheduling:my", token)
+
+
+@never_cache
+@require_GET
+def change(request: HttpRequest, token: str) -> HttpResponse:
+    row, sheet = _mine(token)
+    if row.withdrawn is not None:
+        return redirect("scheduling:my", token)
+    context = {"build": row.build, "row": row, "offers": _offers(row, sheet), "place": sheet.document.get("place")}
+    return render(request, "scheduling/helper/change.html", context)
+
+
+@never_cache
+@require_GET
+def change_day(request: HttpRequest, token: str, day: str) -> HttpResponse:
+    row, sheet = _mine(token)
+    if row.withdrawn is not None:
+        return redirect("scheduling:my", token)
+    offer = _day(_offers(row, sheet), day)
+    return render(request, "scheduling/helper/change_day.html", _change_context(row, offer))
+
+
+def _change_context(row: SignUp, offer: DayOffer, full: str = "") -> dict[str, Any]:
+    """A helper's own place counts as free while they choose: they give it up for the other."""
+    here = row.day == offer.day.id
+    if here:
+        for task in offer.tasks:
+            task.day_free += 1
+    choices = [(task, task.free > 0, here and row.task == task.code) for task in offer.tasks]
+    context = {"build": row.build, "row": row, "offer": offer, "choices": choices, "full": full}
+    return context | {"anywhere_now": here and not row.task, "anywhere_free": here or offer.free > 0}
+
+
+@require_POST
+def move(request: HttpRequest, token: str) -> HttpResponse:
+    row, _ = _mine(token)
+    day, task = request.POST.get("day", "")[:40], request.POST.get("task", "")[:20]
+    try:
+        sign_ups.move(row, day, task)
+    except sign_ups.NoPlaceError as error:
+        if error.offer is None:
+            context = {"build": row.build, "row": row, "text": str(error)}
+            return render(request, "scheduling/helper/gone.html", context, status=409)
+        context = _change_context(row, error.offer, str(error))
+        return render(request, "scheduling/helper/change_day.html", context, status=409)
+    return redirect("scheduling:my", token)
+
+
+@never_cache
+@require_http_methods(["GET", "POST"])
+def withdraw(request: HttpRequest, token: str) -> HttpResponse:
+    row, sheet = _mine(token)
+    if request.method == "POST":
+        sign_ups.withdraw(row)
+        return redirect("scheduling:my", token)
+    offer = next((offer for offer in day_offers(row.build, sheet) if offer.day.id == row.day), None)
+    return render(request, "scheduling/helper/withdraw.html", {"build": row.build, "row": row, "offer": offer})

@@ -1,0 +1,36 @@
+"""Addresses to hand out, and their QR codes."""
+
+from __future__ import annotations
+
+from io import BytesIO
+
+from django.conf import settings
+from django.http import HttpRequest
+from django.urls import reverse
+from django.utils.safestring import SafeString, mark_safe
+
+from scheduling.web.models import ShareLink, SignUp
+
+
+def full_address(request: HttpRequest, path: str) -> str:
+    """A path as people can type it: by the public address where one is set, else as this page was reached."""
+    return f"{settings.PUBLIC_URL}{path}" if settings.PUBLIC_URL else request.build_absolute_uri(path)
+
+
+def join_address(request: HttpRequest, link: ShareLink) -> str:
+    return full_address(request, reverse("scheduling:join", args=[link.token]))
+
+
+def my_address(request: HttpRequest, row: SignUp) -> str:
+    return full_address(request, reverse("scheduling:my", args=[row.token]))
+
+
+def qr_code(address: str) -> SafeString:
+    """The address as a QR code (ISO/IEC 18004), an SVG that can stand in a page."""
+    import segno
+
+    out = BytesIO()
+    segno.make(address, error="m", micro=False).save(
+        out, kind="svg", xmldecl=False, svgns=False, border=4, light="#fff", dark="#000", omitsize=True, svgclass="qr"
+    )
+    return mark_safe(out.getvalue().decode())  # noqa: S308 - segno writes numbers only

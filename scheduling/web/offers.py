@@ -1,0 +1,171 @@
+"""What there is to take part in: build days with their tasks, hours and free places."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+from datetime import date
+
+from buildout.builds.web.models import Build
+from buildout.builds.web.services import Sheet
+from buildout.units.value import from_plain
+from scheduling.engine.cautions import CAUTIONS
+from scheduling.engine.types import BuildDay, DayLoad, PlannedTask, Schedule
+from scheduling.web.models import SignUp
+from scheduling.web.words import skill_words
+
+
+def whole_task(code: str) -> str:
+    """A task's own code; one that is done in parts is planned as ``W11/1``, ``W11/2`` …"""
+    return code.split("/")[0]
+
+
+def crew_at_once(parts: list[PlannedTask]) -> int:
+    """Most people the parts need at one time: parts one after the other share a crew, parts side by side do not."""
+    moves = sorted([(p.start, p.crew) for p in parts] + [(p.end, -p.crew) for p in parts])
+    most = now = 0
+    for _, change in moves:
+        now += change
+        most = max(most, now)
+    return most
+
+
+@dataclass
+class TaskOffer:
+    """One task on one build day."""
+
+    code: str
+    name: str
+    spans: list[tuple[int, int]]
+    """Minutes after midnight, in order."""
+    crew: int
+    skills: list[str]
+    caution_codes: list[str]
+    critical: bool
+    slack_days: int
+    taken: int = 0
+    day_free: int = 0
+
+    @property
+    def start(self) -> int:
+        return self.spans[0][0]
+
+    @property
+    def end(self) -> int:
+        return max(end for _, end in self.spans)
+
+    @property
+    def free(self) -> int:
+        return max(0, min(self.crew - self.taken, self.day_free))
+
+    @property
+    def wanted_skills(self) -> list[str]:
+        return skill_words(list(self.skills))
+
+    @property
+    def cautions(self) -> list[str]:
+        return [CAUTIONS[code] for code in self.caution_codes if code in CAUTIONS]
+
+
+@dataclass
+class DayOffer:
+    """One build day as it stands in the sign-up book."""
+
+    day: BuildDay
+    tasks: list[TaskOffer]
+    planned: list[PlannedTask]
+    load: DayLoad | None
+    sign_ups: list[SignUp] = field(default_factory=list)
+
+    @property
+    def taken(self) -> int:
+        return len(self.sign_ups)
+
+    @property
+    def free(self) -> int:
+        return max(0, self.day.places - self.taken)
+
+    @property
+    def anywhere(self) -> int:
+        """How many signed up for wherever needed."""
+        return sum(1 for row in self.sign_ups if not row.task)
+
+    @property
+    def short_skills(self) -> list[str]:
+        return skill_words(list(self.load.short_skills)) if self.load else []
+
+    @property
+    def first_names(self) -> list[str]:
+        return [row.first_name for row in self.sign_ups]
+
+    @property
+    def cautions(self) -> list[tuple[str, list[str]]]:
+        """(caution text, codes of the tasks it goes with), in order of the tasks."""
+        found: dict[str, list[str]] = {}
+        for task in self.tasks:
+            for code in task.caution_codes:
+                if code in CAUTIONS:
+                    found.setdefault(code, []).append(task.code)
+        return [(CAUTIONS[code], tasks) for code, tasks in found.items()]
+
+    def task(self, code: str) -> TaskOffer | None:
+        return next((task for task in self.tasks if task.code == code), None)
+
+
+def build_days(sheet: Sheet) -> list[BuildDay]:
+    days = from_plain(list[BuildDay], sheet.document.get("crew", {}).get("days", []))
+    return sorted(days, key=lambda day: (day.date, day.id))
+
+
+def day_offers(build: Build, sheet: Sheet, schedule: Schedule | None = None) -> list[DayOffer]:
+    """Every build day in order of date, past ones too. One query."""
+    schedule = schedule or sheet.part("schedule", Schedule)
+    taken: dict[str, list[SignUp]] = defaultdict(list)
+    for row in SignUp.objects.standing().filter(build=build).order_by("day_place"):
+        taken[row.day].append(row)
+    loads = {load.build_day: load for load in schedule.days}
+    planned: dict[str, list[PlannedTask]] = defaultdict(list)
+    for task in schedule.tasks:
+        if task.build_day:
+            planned[task.build_day].append(task)
+    offers = []
+    for day in build_days(sheet):
+        offer = DayOffer(
+            day=day,
+            tasks=_tasks(planned[day.id]),
+            planned=sorted(planned[day.id], key=lambda task: (task.start, task.code)),
+            load=loads.get(day.id),
+            sign_ups=taken[day.id],
+        )
+        for one in offer.tasks:
+            one.taken = sum(1 for row in offer.sign_ups if row.task == one.code)
+            one.day_free = offer.free
+        offers.append(offer)
+    return offers
+
+
+def _tasks(planned: list[PlannedTask]) -> list[TaskOffer]:
+    parts: dict[str, list[PlannedTask]] = defaultdict(list)
+    for task in planned:
+        if task.crew > 0:
+            parts[whole_task(task.code)].append(task)
+    offers = []
+    for code, some in parts.items():
+        some.sort(key=lambda task: (task.start, task.code))
+        offers.append(
+            TaskOffer(
+                code=code,
+                name=some[0].name,
+                spans=[(task.start, task.end) for task in some],
+                crew=crew_at_once(some),
+                skills=list(some[0].skills),
+                caution_codes=list(dict.fromkeys(code for task in some for code in task.cautions)),
+                critical=any(task.critical for task in some),
+                slack_days=min(task.slack_days for task in some),
+            )
+        )
+    return sorted(offers, key=lambda offer: (offer.start, offer.code))
+
+
+def upcoming(offers: list[DayOffer], today: date) -> list[DayOffer]:
+    return [offer for offer in offers if offer.day.date >= today]

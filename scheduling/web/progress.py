@@ -1,0 +1,111 @@
+"""The progress sheet: how far, when it opens, and what is new since the reader last looked."""
+
+from __future__ import annotations
+
+from collections import Counter
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_GET
+
+from buildout.builds.web import services as builds
+from buildout.builds.web.models import JournalEntry, Member, Role
+from estimating.web.models import Order
+from scheduling.engine.types import Dates, Forecast, Schedule, TaskNet
+from scheduling.web.offers import day_offers, upcoming
+from scheduling.web.pictures import draw_forecast
+from scheduling.web.views import sheet_context, user_of
+from scheduling.web.words import STATUSES, stage_name
+
+SITTING = timedelta(minutes=30)
+"""Looking again within this time is the same visit: what was new stays marked as new."""
+LEAD_KINDS = ("revision", "sign-up")
+"""What a crew lead is told of: the plan and the people, not orders and money."""
+
+
+@login_required
+@require_GET
+def progress(request: HttpRequest, build_id: int) -> HttpResponse:
+    build, member = builds.build_for(user_of(request), build_id)
+    context = sheet_context(build, member, "9")
+    sheet: builds.Sheet = context["sheet"]
+    since = _since(request, member)
+    schedule = sheet.part("schedule", Schedule)
+    forecast = sheet.part("forecast", Forecast)
+    dates = sheet.section("dates", Dates)
+    net = sheet.part("tasks", TaskNet)
+    done: dict[str, str] = sheet.document.get("tasks", {}).get("done", {})
+    offers = upcoming(day_offers(build, sheet, schedule), sheet.today())
+    entries = JournalEntry.objects.filter(build=build).select_related("revision")
+    entries = entries.defer("revision__document", "revision__result")
+    if member.role == Role.LEAD:
+        entries = entries.filter(kind__in=LEAD_KINDS)
+    if since is not None:
+        entries = entries.filter(at__gt=since)
+    stages = _stages(net, schedule, done)
+    context |= {
+        "since": since,
+        "entries": entries[:60],
+        "schedule": schedule,
+        "status": STATUSES[schedule.status],
+        "stages": stages,
+        "done": sum(stage["done"] for stage in stages),
+        "total": sum(stage["total"] for stage in stages),
+        "next_tasks": _next(schedule, max(sheet.today(), sheet.as_of)),
+        "offers": offers,
+        "forecast": forecast,
+        "dates": dates,
+        "picture": draw_forecast(forecast, dates.opening_wish, dates.announced),
+        "orders": _orders(build.pk) if member.role != Role.LEAD else None,
+    }
+    return render(request, "scheduling/progress.html", context)
+
+
+def _since(request: HttpRequest, member: Member) -> datetime | None:
+    """When the reader's previous visit ended; this visit is noted as the last one."""
+    now = timezone.now()
+    key = f"since-{member.build_id}"
+    if key not in request.session or member.last_visit is None or now - member.last_visit > SITTING:
+        request.session[key] = member.last_visit.isoformat() if member.last_visit else ""
+    Member.objects.filter(pk=member.pk).update(last_visit=now)
+    kept = request.session[key]
+    return datetime.fromisoformat(kept) if kept else None
+
+
+def _stages(net: TaskNet, schedule: Schedule, done: dict[str, str]) -> list[dict[str, Any]]:
+    """Per stage: tasks done and in all, and the day the last of them ends as planned."""
+    ends: dict[str, date] = {}
+    for planned in schedule.tasks:
+        code = planned.code.split("/")[0]
+        ends[code] = max(ends.get(code, date.min), planned.end_day)
+    found = []
+    for number in sorted({task.stage for task in net.tasks}):
+        tasks = [task for task in net.tasks if task.stage == number]
+        finished = [task for task in tasks if task.code in done]
+        left = [ends[task.code] for task in tasks if task.code in ends and task.code not in done]
+        state = "done" if len(finished) == len(tasks) else "under way" if finished else "to come"
+        found.append(
+            {
+                "name": stage_name(number),
+                "done": len(finished),
+                "total": len(tasks),
+                "state": state,
+                "ends": max(left) if left else None,
+            }
+        )
+    return found
+
+
+def _next(schedule: Schedule, today: date) -> list[Any]:
+    """The critical tasks that end next: if one of them slips, the opening slips."""
+    ahead = [task for task in schedule.tasks if task.critical and task.end_day >= today and task.place != "wait"]
+    return sorted(ahead, key=lambda task: (task.end_day, task.end, task.code))[:8]
+
+
+def _orders(build_id: int) -> list[tuple[str, int]]:
+    counted = Counter(Order.objects.filter(build_id=build_id).values_list("state", flat=True))
+    return [(label, counted[value]) for value, label in Order.State.choices if counted[value]]

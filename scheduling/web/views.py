@@ -1,0 +1,169 @@
+"""The crew days sheet: the calendar, who signed up, the share link, whom to tell."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.db import transaction
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_POST
+
+from buildout.builds.web import services as builds
+from buildout.builds.web.models import Build, Member, Role
+from buildout.people.web.models import User
+from scheduling.engine.types import Schedule
+from scheduling.web import links, sign_ups
+from scheduling.web.models import Notice, ShareLink, SignUp
+from scheduling.web.offers import DayOffer, day_offers, upcoming
+from scheduling.web.pictures import draw_day
+from scheduling.web.words import STATUSES, WHO, skill_words
+
+
+def user_of(request: HttpRequest) -> User:
+    assert isinstance(request.user, User)  # noqa: S101 - login_required stands before every caller
+    return request.user
+
+
+def sheet_context(build: Build, member: Member, number: str = "7") -> dict[str, Any]:
+    sheet = builds.sheet_of(build)
+    return {
+        "build": build,
+        "member": member,
+        "sheet": sheet,
+        "sheet_no": number,
+        "is_owner": member.role == Role.OWNER,
+    }
+
+
+def open_link(build: Build) -> ShareLink | None:
+    return ShareLink.objects.open().filter(build=build).order_by("-created", "-pk").first()
+
+
+@login_required
+@require_GET
+def days(request: HttpRequest, build_id: int) -> HttpResponse:
+    build, member = builds.build_for(user_of(request), build_id, Role.OWNER, Role.LEAD)
+    context = sheet_context(build, member)
+    sheet: builds.Sheet = context["sheet"]
+    schedule = sheet.part("schedule", Schedule)
+    offers = day_offers(build, sheet, schedule)
+    notices = (
+        Notice.objects.filter(sign_up__build=build, sign_up__withdrawn=None).select_related("sign_up").order_by("pk")
+    )
+    link = open_link(build)
+    context |= {
+        "schedule": schedule,
+        "status": STATUSES[schedule.status],
+        "days_left": [_day(offer) for offer in upcoming(offers, sheet.today())],
+        "days_past": [offer for offer in offers if offer.day.date < sheet.today()],
+        "elsewhere": [
+            {"task": task, "who": WHO.get(task.place, task.place), "whole": task.code.split("/")[0]}
+            for task in sorted(schedule.tasks, key=lambda task: (task.start_day, task.start, task.code))
+            if not task.build_day
+        ],
+        "left_behind": _left_behind(build, offers),
+        "to_tell": [
+            {"notice": notice, "row": notice.sign_up, "address": links.my_address(request, notice.sign_up)}
+            for notice in notices
+        ],
+        "untold": sum(1 for notice in notices if notice.told is None and notice.seen is None),
+        "link": link,
+    }
+    if link is not None:
+        context["address"] = links.join_address(request, link)
+        context["qr"] = links.qr_code(context["address"])
+    return render(request, "scheduling/days.html", context)
+
+
+def _day(offer: DayOffer) -> dict[str, Any]:
+    names = {task.code: task.name for task in offer.tasks}
+    people = [
+        {
+            "row": row,
+            "task": names.get(row.task, f"{row.task}, no longer on this day") if row.task else "",
+            "skills": skill_words(row.skills),
+        }
+        for row in offer.sign_ups
+    ]
+    return {"offer": offer, "picture": draw_day(offer.day, offer.planned), "people": people}
+
+
+def _left_behind(build: Build, offers: list[DayOffer]) -> list[SignUp]:
+    """Helpers whose build day is not held any more and who have not chosen another."""
+    held = [offer.day.id for offer in offers]
+    return list(SignUp.objects.standing().filter(build=build).exclude(day__in=held))
+
+
+@login_required
+@require_GET
+def poster(request: HttpRequest, build_id: int) -> HttpResponse:
+    """One page to print and pin up: what, when, and the way in."""
+    build, member = builds.build_for(user_of(request), build_id, Role.OWNER, Role.LEAD)
+    context = sheet_context(build, member)
+    link = open_link(build)
+    if link is None:
+        messages.error(request, "There is no sign-up link to print. Make one first.")
+        return redirect("scheduling:days", build_id)
+    address = links.join_address(request, link)
+    offers = upcoming(day_offers(build, context["sheet"]), context["sheet"].today())
+    context |= {"offers": offers, "address": address, "qr": links.qr_code(address)}
+    return render(request, "scheduling/poster.html", context)
+
+
+# ------------------------------------------------------------------ the share link
+
+
+@login_required
+@require_POST
+def new_link(request: HttpRequest, build_id: int) -> HttpResponse:
+    """A fresh link; the one before stops working."""
+    build = builds.owner_build(user_of(request), build_id)
+    with transaction.atomic():
+        had = ShareLink.objects.open().filter(build=build).update(revoked=timezone.now())
+        ShareLink.objects.create(build=build)
+        builds.note(build, "people", "New sign-up link for helpers", by=user_of(request))
+    messages.success(request, "A new link is open." + (" The one before no longer works." if had else ""))
+    return redirect("scheduling:days", build_id)
+
+
+@login_required
+@require_POST
+def revoke_link(request: HttpRequest, build_id: int) -> HttpResponse:
+    build = builds.owner_build(user_of(request), build_id)
+    with transaction.atomic():
+        had = ShareLink.objects.open().filter(build=build).update(revoked=timezone.now())
+        if had:
+            builds.note(build, "people", "Sign-up link for helpers closed", by=user_of(request))
+    messages.success(request, "The link is closed. Those who signed up keep their places and their own pages.")
+    return redirect("scheduling:days", build_id)
+
+
+# ------------------------------------------------------------------ people
+
+
+@login_required
+@require_POST
+def told(request: HttpRequest, build_id: int, notice_id: int) -> HttpResponse:
+    """Somebody told the helper; the owner or the crew lead says so."""
+    build, _ = builds.build_for(user_of(request), build_id, Role.OWNER, Role.LEAD)
+    notice = get_object_or_404(Notice.objects.select_related("sign_up"), pk=notice_id, sign_up__build=build)
+    if notice.told is None:
+        notice.told = timezone.now()
+        notice.save(update_fields=["told"])
+    messages.success(request, f"{notice.sign_up.first_name} is marked as told.")
+    return redirect("scheduling:days", build_id)
+
+
+@login_required
+@require_POST
+def take_out(request: HttpRequest, build_id: int, sign_up_id: int) -> HttpResponse:
+    """Free the place of a helper who called off by telephone."""
+    build = builds.owner_build(user_of(request), build_id)
+    row = get_object_or_404(SignUp, pk=sign_up_id, build=build)
+    sign_ups.withdraw(row)
+    messages.success(request, f"{row.first_name}'s place is free again.")
+    return redirect("scheduling:days", build_id)
