@@ -26,8 +26,6 @@ STEPS = 16
 """Even offsets tried at most."""
 FINEST = 100.0
 """mm (about 4 in); a finer grid of offsets is not worth its time."""
-CELLS = 60_000
-"""Sheet positions looked at in one direction; with small sheets fewer offsets are tried."""
 PACKED = 120
 """Best layouts by arithmetic whose cut pieces are then packed, per direction."""
 
@@ -142,13 +140,13 @@ class Courses:
         wanted += [u - self.low_u for u, _ in self.columns]
         return _distinct(wanted, length)
 
-    def offsets(self, staggers: int) -> tuple[list[float], list[float]]:
-        """(across, along) to try: all of them, or fewer of both where the sheets are small."""
+    def offsets(self, positions: float) -> tuple[list[float], list[float]]:
+        """(across, along) to try: all, or fewer of both if that would look at more sheet ``positions``."""
         across, along = self.across_offsets(), self.along_offsets()
         if self.goods.roll:
             return across, along
         cells = (self.high_u - self.low_u) / self.goods.length * (self.high_v - self.low_v) / self.goods.width
-        share = min(1.0, math.sqrt(CELLS / staggers / max(1.0, cells * len(across) * len(along))))
+        share = min(1.0, math.sqrt(positions / max(1.0, cells * len(across) * len(along))))
         return across[: max(4, round(len(across) * share))], along[: max(4, round(len(along) * share))]
 
     # ------------------------------------------------------------ lines through the field
@@ -316,9 +314,12 @@ class Courses:
 
     # ------------------------------------------------------------ scoring
 
-    def ways(self, staggers: list[float]) -> list[Way]:
-        """Every layout tried, best first: fewest broken rules, fewest stock pieces, least joint length."""
-        across_offsets, along_offsets = self.offsets(len(staggers))
+    def ways(self, staggers: list[float], positions: float) -> list[Way]:
+        """Every layout tried, best first: fewest broken rules, fewest stock pieces, least joint length.
+
+        ``positions`` limits the work: so many sheet positions are looked at, over all layouts together.
+        """
+        across_offsets, along_offsets = self.offsets(positions / len(staggers))
         found = []
         for stagger in staggers:
             for across in across_offsets:

@@ -34,6 +34,8 @@ from estimating.engine.types import FloorLayout, FloorSystem, FoamLayer, FoamLay
 
 KEPT = 60
 """Best layouts of each direction that are paired with those of the neighbouring layer."""
+POSITIONS = 120_000
+"""Sheet positions looked at over all layers and directions; half as many when other staggers are tried."""
 PAIRS = 1500
 """Pairs whose joints are compared at most."""
 END_JOINTS = 304.8
@@ -213,6 +215,9 @@ def _search(
     rules = PieceRules(float(system.smallest_width), float(system.smallest_area) * 1e6)
     low_x, low_y, high_x, high_y = shape.field.bounds
     long_side: Direction = "x" if high_x - low_x >= high_y - low_y else "y"
+    sheets = [layer for layer in system.layers if not _goods(products[layer.product]).roll]
+    searches = sum(2 if layer.direction == "auto" else 1 for layer in sheets)
+    positions = POSITIONS / max(1, searches) / (1 if stated else 2)
     offered = []
     for layer in system.layers:
         goods = _goods(products[layer.product])
@@ -223,7 +228,7 @@ def _search(
             key = (replace(goods, product=""), direction)
             if key not in made:
                 made[key] = Courses(shape.field, key[0], rules, direction)
-            found += [Chosen(made[key], way) for way in made[key].ways(staggers)[:KEPT]]
+            found += [Chosen(made[key], way) for way in made[key].ways(staggers, positions)[:KEPT]]
         offered.append(found)
     first = offered[0]
     if len(offered) == 1:
