@@ -87,13 +87,18 @@ class Arc(Value, tag="arc"):
 
 
 class Text(Value, tag="text"):
-    """Lettering. ``shift`` moves it on paper (mm, y up); the writer takes the first of ``shift`` and
-    ``or_shift`` that is free of other lettering and lines."""
+    """Lettering, one line or several (parted by line feeds).
+
+    ``shift`` moves it on paper (mm, y up); the writer takes the first of ``shift`` and ``or_shift`` that is
+    free of other lettering and lines, or the least crowded.
+    """
 
     at: Point
     text: str
     role: Role = "label"
     size: float = LABEL
+    rest: float = 1.0
+    """Height of the lines after the first, as a share of ``size``."""
     anchor: Literal["start", "middle", "end"] = "middle"
     turn: float = 0.0
     """Degrees anticlockwise; the writer keeps lettering readable from below or from the right."""
@@ -166,13 +171,13 @@ def dimension(
     title: str = "",
     text: str = "",
 ) -> Dimension:
-    """One dimension with its length written in ``units``.
+    """One dimension with its length written in ``units``; metric ones in whole millimetres without the unit.
 
     >>> dimension((0, 0), (3048, 0), "feet-inches").text
     '10\\' 0"'
     """
     length = math.hypot(b[0] - a[0], b[1] - a[1])
-    shown = text or format_length(length, units, denominator=denominator)
+    shown = text or format_length(length, units, denominator=denominator).removesuffix(" mm")
     return Dimension(a=a, b=b, text=shown, offset=offset, title=title)
 
 
@@ -188,7 +193,7 @@ def chain_dimensions(
     """End-to-end dimensions between neighbouring points; steps shorter than ``least`` mm are left out.
 
     >>> [d.text for d in chain_dimensions([(0, 0), (1000, 0), (3000, 0)], "metric")]
-    ['1000 mm', '2000 mm']
+    ['1000', '2000']
     """
     made = []
     for k in range(len(points) - 1):

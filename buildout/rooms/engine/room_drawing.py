@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, Literal
 
 from buildout.rooms.engine import geometry
 from buildout.rooms.engine.drawing import (
@@ -13,7 +13,6 @@ from buildout.rooms.engine.drawing import (
     Arc,
     Circle,
     Drawing,
-    Hatch,
     Item,
     Line,
     Polygon,
@@ -27,7 +26,7 @@ from buildout.rooms.engine.drawing import (
     dimension,
 )
 from buildout.rooms.engine.geometry import Point
-from buildout.rooms.engine.types import PlacedFeature, PlanWall, Room, RoomPlan, Survey
+from buildout.rooms.engine.types import MatEdge, PlacedFeature, PlanWall, Room, RoomPlan, Survey
 from buildout.units.lengths import UnitSystem, format_area, format_length, format_small
 
 THICKNESS = {"masonry": 203.2, "stud": 117.475, "none": 0.0}
@@ -44,6 +43,15 @@ _SYMBOLS: dict[str, tuple[SymbolKind, str]] = {
     "call point": ("call point", "alarm call point"),
     "extinguisher": ("extinguisher", "extinguisher"),
     "panelboard": ("panelboard", "panelboard"),
+}
+
+
+_LEGEND = {
+    "outlet": "Circle with two lines: outlet",
+    "switch": "S: switch",
+    "thermostat": "T: thermostat",
+    "call point": "CP: alarm call point",
+    "extinguisher": "FE: extinguisher",
 }
 
 
@@ -69,6 +77,7 @@ def draw_plan(
     items += _dimensions(room, survey, plan, units)
     items += _corners(room, survey, plan)
     items += _suspects(survey, units)
+    items += _strip_labels(room, plan, units)
     items += _names(room, plan, units)
     return Drawing(
         items=items, title=f"Plan of {room.name}", description=_told(room, survey, plan, units), units=units,
@@ -83,8 +92,9 @@ def _told(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem) -> str:
     has = ", ".join(f"{n} {k}{'s' if n > 1 else ''}" for k, n in kinds.items())
     return (
         f"Plan of {room.name}, {len(plan.walls)} walls, floor {format_area(plan.floor_area, units)}, mat field "
-        f"{format_area(plan.mat_area, units)}, {len(plan.columns)} columns. {'Openings and services: ' + has + '.' if has else ''}"
-    ).strip()
+        f"{format_area(plan.mat_area, units)}, {len(plan.columns)} columns."
+        f"{f' Openings and services: {has}.' if has else ''}"
+    )
 
 
 def _notes(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem) -> list[str]:
@@ -98,41 +108,57 @@ def _notes(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem) -> lis
         f"{format_length(survey.perimeter, units, denominator=8)}",
         f"Adjusted from {sum(r.used for r in survey.readings)} readings, {survey.degrees_of_freedom} of them spare; "
         f"largest residual {format_small(worst, units)}. Datum {origin}, base line {origin}–{along}.",
-        "Dimensions to the inside face of walls. Do not scale.",
+        f"Dimensions to the inside face of walls. Do not scale. {_upper_wall(plan)}",
     ]
+    shown = [word for kind, word in _LEGEND.items() if any(f.kind == kind for f in plan.features)]
+    if shown:
+        lines.append(f"{', '.join(shown)}; heights above the slab beside them.")
     if bad:
         which = ", ".join(f"{r.id} ({r.start}–{r.end})" for r in bad)
         lines.append(f"To be taped again, shown dashed with a question mark: {which}.")
     return lines
 
 
+def _upper_wall(plan: RoomPlan) -> str:
+    """Which wall lies at the top of the sheet, as the way round is easily lost on site."""
+    wall = max(plan.walls, key=lambda w: round(w.a[1] + w.b[1], 1))
+    return f"Wall {wall.id.replace('-', '–')} is at the top of the sheet."
+
+
 # ---------------------------------------------------------------- floor
 
 
 def _strips(room: Room, plan: RoomPlan) -> list[Item]:
-    names = {strip.id: strip.name for strip in room.keep_clear}
+    said = {strip.id: strip for strip in room.keep_clear}
     items: list[Item] = []
     for name, ring in plan.keep_clear.items():
+        strip = said[name]
         items.append(
-            Polygon(
-                outline=ring, role="keep clear", hatch="sparse", title=f"{names.get(name, name)}: kept clear, no mat"
-            )
+            Polygon(outline=ring, role="keep clear", hatch="sparse", title=f"{strip.name}: kept clear, no mat")
         )
-        long = max(((ring[k - 1], ring[k]) for k in range(len(ring))), key=lambda s: round(geometry.distance(*s), 1))
-        turn = math.degrees(math.atan2(long[1][1] - long[0][1], long[1][0] - long[0][0]))
-        text = names.get(name, name)
-        wide = geometry.distance(*long)
+    return items
+
+
+def _strip_labels(room: Room, plan: RoomPlan, units: UnitSystem) -> list[Item]:
+    said = {strip.id: strip for strip in room.keep_clear}
+    items: list[Item] = []
+    for name, ring in plan.keep_clear.items():
+        strip = said[name]
+        a, b = max(((ring[k - 1], ring[k]) for k in range(len(ring))), key=lambda s: round(geometry.distance(*s), 1))
+        wide = geometry.distance(a, b)
         deep = abs(geometry.signed_area(ring)) / max(wide, 1.0)
-        lines = [text] if wide > 4 * deep else text.split(" ", 1)
-        c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
-        if wide <= 4 * deep:
-            turn, c, s = 0.0, 1.0, 0.0
         at = (sum(p[0] for p in ring) / len(ring), sum(p[1] for p in ring) / len(ring))
-        for k, line in enumerate(lines):
-            up = (len(lines) - 1) / 2 * 3.6 - k * 3.6
-            items.append(
-                Text(at=at, text=line, role="small label", size=SMALL, turn=turn, clear=True, shift=(-s * up, c * up))
+        slim = wide > 3 * deep
+        size = f"{format_length(wide, units, denominator=8)} × {format_length(deep, units, denominator=8)}"
+        turn = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0])) if slim else 0.0
+        text = f"{strip.name}, {size}" if slim else "\n".join([*strip.name.split(" ", 1), size])
+        c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+        items.append(
+            Text(
+                at=at, text=text, role="small label", size=SMALL, rest=1.0 if slim else 0.86, turn=turn, clear=True,
+                or_shift=[(c * k, s * k) for k in (16.0, -16.0, 28.0, -28.0, 36.0, -36.0)] if slim else [],
             )
+        )  # fmt: skip
     return items
 
 
@@ -144,7 +170,7 @@ def _mat(plan: RoomPlan) -> list[Item]:
         along = edge.along or "open edge"
         items.append(Line(a=edge.a, b=edge.b, role="mat field", title=f"Mat edge along {along}: {edge.kind}"))
     ramps: dict[str, list[float]] = {}
-    longest = {}
+    longest: dict[str, MatEdge] = {}
     for edge in plan.mat_edges:
         if edge.kind in ("ramp", "square"):
             ramps.setdefault(edge.along, []).append(edge.length)
@@ -201,26 +227,37 @@ def _meet(one: tuple[Point, Point], two: tuple[Point, Point]) -> Point:
 
 def _walls(room: Room, plan: RoomPlan) -> list[Item]:
     from shapely.geometry import Polygon as Shape
+    from shapely.ops import unary_union
 
     items: list[Item] = []
-    words = {"masonry": "masonry", "stud": "studs and board", "none": "open side"}
-    for wall, body in zip(plan.walls, _bodies(room, plan), strict=True):
-        if wall.construction == "none":
-            items.append(Line(a=wall.a, b=wall.b, role="hidden", title=f"Wall {wall.id}: open side"))
-            continue
-        whole: Any = Shape(body)
-        for made in plan.features:
-            if made.wall == wall.id and made.kind in CUTS and not _above_cut(made):
-                whole = whole.difference(Shape(_through(wall, made, 2000.0)))
-        role: Role = "wall" if wall.construction == "masonry" else "stud wall"
-        hatch: Hatch = "diagonal" if role == "wall" else "fill"
-        for part in sorted(getattr(whole, "geoms", [whole]), key=lambda g: g.bounds):
+    words = {"masonry": "masonry", "stud": "studs and board"}
+    bodies = _bodies(room, plan)
+    for construction in ("masonry", "stud"):
+        parts: list[Any] = []
+        for wall, body in zip(plan.walls, bodies, strict=True):
+            if wall.construction != construction:
+                continue
+            whole: Any = Shape(body)
+            for made in plan.features:
+                if made.wall == wall.id and made.kind in CUTS and not _above_cut(made):
+                    whole = whole.difference(Shape(_through(wall, made, 2000.0)))
+            parts.append(whole.buffer(0.01, join_style="mitre"))
+        joined: Any = unary_union(parts) if parts else Shape()
+        for part in sorted(getattr(joined, "geoms", [joined]), key=lambda g: g.bounds):
             if part.is_empty or part.area < 1.0:
                 continue
-            ring = [(float(x), float(y)) for x, y in part.exterior.coords[:-1]]
             items.append(
-                Polygon(outline=ring, role=role, hatch=hatch, title=f"Wall {wall.id}, {words[wall.construction]}")
+                Polygon(
+                    outline=[(float(x), float(y)) for x, y in part.exterior.coords[:-1]],
+                    holes=[[(float(x), float(y)) for x, y in hole.coords[:-1]] for hole in part.interiors],
+                    role="wall" if construction == "masonry" else "stud wall",
+                    hatch="diagonal" if construction == "masonry" else "fill",
+                    title=f"Wall of {words[construction]}",
+                )
             )
+    for wall in plan.walls:
+        if wall.construction == "none":
+            items.append(Line(a=wall.a, b=wall.b, role="hidden", title=f"Wall {wall.id}: open side"))
     return items
 
 
@@ -285,7 +322,7 @@ def _openings(plan: RoomPlan, units: UnitSystem) -> list[Item]:
                 Text(
                     at=mid, text=name, role="small label", size=SMALL, turn=along, title=title,
                     shift=(nx * shift, ny * shift),
-                    or_shift=[(nx * r, ny * r) for r in (6.4, 9.6, 12.8)],
+                    or_shift=[(nx * r, ny * r) for r in (5.6, 7.2, 9.6, 12.8, 17.0, 19.5)],
                 )
             )  # fmt: skip
     return items
@@ -372,34 +409,28 @@ def _services(plan: RoomPlan, units: UnitSystem) -> list[Item]:
         title = _feature_title(made, units)
         items.append(Symbol(at=at, kind=kind, turn=turn, title=title))
         tx, ty = -ny, nx
-        across = abs(nx) > 0.7
-        text = word if made.sill is None or made.kind == "panelboard" else f"{word} {_height(made.sill, units)}"
-        if across:  # wall runs up the sheet: lettering beside the symbol
-            anchor = "start" if nx > 0 else "end"
-            first, rest = (nx * 5.6, ny * 5.6), [(nx * 5.6 + tx * k, ny * 5.6 + ty * k) for k in (2.8, -2.8, 5.0, -5.0)]
+        if made.kind == "panelboard":
             items.append(
-                Text(
-                    at=at,
-                    text=text,
-                    role="small label",
-                    size=SMALL,
-                    anchor=anchor,
-                    shift=first,
-                    or_shift=rest,
-                    title=title,
-                )  # type: ignore[arg-type]
-            )
-        else:
-            first, rest = (
-                (nx * 7.2, ny * 7.2),
-                [
-                    (nx * r + tx * k, ny * r + ty * k)
-                    for r, k in ((7.2, 8), (7.2, -8), (10.2, 0), (10.2, 10), (10.2, -10))
+                Text(at=at, text=word, role="small label", size=SMALL, turn=turn + 90, clear=True, title=title,
+                     shift=(nx * 3.8, ny * 3.8))
+            )  # fmt: skip
+            continue
+        text = _height(made.sill, units)
+        if not text:
+            continue
+        anchor: Literal["start", "middle", "end"] = "middle" if abs(nx) < 0.7 else "start" if nx > 0 else "end"
+        away = 6.4 if anchor == "middle" else 5.2
+        away -= 1.4 if made.kind == "outlet" else 0.0
+        items.append(
+            Text(
+                at=at, text=text, role="small label", size=SMALL, anchor=anchor, clear=True, title=title,
+                shift=(nx * away, ny * away),
+                or_shift=[
+                    (nx * (away + r) + tx * k, ny * (away + r) + ty * k)
+                    for r, k in ((0, 2.6), (0, -2.6), (2, 5), (2, -5), (0, 8), (0, -8))
                 ],
             )
-            items.append(
-                Text(at=at, text=text, role="small label", size=SMALL, shift=first, or_shift=rest, title=title)
-            )
+        )  # fmt: skip
     return items
 
 
@@ -419,7 +450,8 @@ def _columns(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem) -> l
         x, y = column.centre
         title = (
             f"Column {column.id}, {size}; centre {format_length(x, units, denominator=8)} along and "
-            f"{format_length(y, units, denominator=8)} up from the datum, ± {format_small(within.get(column.id, 0), units)}"
+            f"{format_length(y, units, denominator=8)} up from the datum, "
+            f"± {format_small(within.get(column.id, 0), units)}"
         )
         if column.diameter is not None:
             items.append(
@@ -429,13 +461,12 @@ def _columns(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem) -> l
         else:
             items.append(Polygon(outline=column.outline, role="column", hatch="fill", title=title))
             reach = max(abs(p[0] - x) for p in column.outline)
-        for k, text in enumerate((column.id, size)):
-            items.append(
-                Text(
-                    at=(x + reach, y), text=text, role="label" if not k else "small label", size=3.0 if not k else SMALL,
-                    anchor="start", shift=(1.6, 1.8 - 3.6 * k), title=title,
-                )
-            )  # fmt: skip
+        items.append(
+            Text(
+                at=(x + reach, y), text=f"{column.id}\n{size}", size=3.0, rest=SMALL / 3.0, anchor="start", title=title,
+                shift=(1.6, 0.0), or_shift=[(1.6, 4.0), (1.6, -4.0), (-4.0, 6.5), (-4.0, -6.5)],
+            )
+        )  # fmt: skip
     return items
 
 
@@ -469,8 +500,8 @@ def _corners(room: Room, survey: Survey, plan: RoomPlan) -> list[Item]:
             items.append(
                 Text(
                     at=at, text=f"{angle:.1f}°", role="small label", size=SMALL,
-                    shift=(ux * 6.4, uy * 6.4 - 4.2), title=title,
-                    or_shift=[(ux * 6.4, uy * 6.4 + 4.4), (ux * 11.5, uy * 11.5 - 1.5), (ux * 14, uy * 14)],
+                    shift=(ux * 6.8, uy * 6.4 + math.copysign(4.4, uy)), title=title, clear=True,
+                    or_shift=[(ux * 13.5, uy * 6.4), (ux * 11.5, uy * 11.5), (ux * 14, uy * 14)],
                 )
             )  # fmt: skip
     for point in survey.points:
@@ -502,7 +533,10 @@ def _suspects(survey: Survey, units: UnitSystem) -> list[Item]:
             Text(
                 at=mid, text=f"reading {r.id}: {read}, {word}, tape again", role="suspect", size=2.8, turn=turn,
                 title=title, shift=(-s * 6.0, c * 6.0),
-                or_shift=[(-s * u + c * v, c * u + s * v) for u in (-6.0, 9.5, -9.5, 13.0, -13.0) for v in (0.0, 20.0, -20.0)],
+                or_shift=[
+                    (-s * u + c * v, c * u + s * v)
+                    for u in (-6.0, 9.5, -9.5, 13.0, -13.0) for v in (0.0, 20.0, -20.0)
+                ],
             )
         )  # fmt: skip
     return items
@@ -517,20 +551,13 @@ def _names(room: Room, plan: RoomPlan, units: UnitSystem) -> list[Item]:
     floor = Shape(ring)
     at: Any = polylabel(floor, tolerance=50.0)
     where = (float(at.x), float(at.y))
-    others = [(0.0, 0.0), *((dx, dy) for dy in (14.0, -14.0, 26.0, -26.0) for dx in (0.0, 18.0, -18.0))]
-    lines = [(room.name, 4.6), (f"mat field {format_area(plan.mat_area, units)}", SMALL + 0.3)]
-    items: list[Item] = []
-    for k, (text, size) in enumerate(lines):
-        items.append(
-            Text(
-                at=where,
-                text=text,
-                size=size,
-                shift=(0.0, -5.0 * k),
-                or_shift=[(x, y - 5.0 * k) for x, y in others[1:]],
-            )
+    away = [(dx, dy) for dy in (0.0, 14.0, -14.0, 26.0, -26.0) for dx in (0.0, 22.0, -22.0)]
+    return [
+        Text(
+            at=where, text=f"{room.name}\nmat field {format_area(plan.mat_area, units)}", size=4.6, rest=0.6,
+            or_shift=away[1:],
         )
-    return items
+    ]  # fmt: skip
 
 
 # ---------------------------------------------------------------- dimensions
@@ -564,39 +591,16 @@ def _dimensions(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem) -
         )
         far = SECOND if len(points) > 2 else FIRST
         items.append(dimension(points[0], points[-1], units, offset=side * (far + room_out), title=title))
-    items += _strip_depths(room, plan, units)
     return items
 
 
 def _leaf_room(plan: RoomPlan, wall: PlanWall) -> float:
     """Paper mm by which dimensions stand farther off where a leaf swings out through the wall."""
     return (
-        4.0
+        7.0
         if any(f.wall == wall.id and f.kind in ("door", "exit door") and f.swing != "in" for f in plan.features)
         else 0.0
     )
-
-
-def _strip_depths(room: Room, plan: RoomPlan, units: UnitSystem) -> list[Item]:
-    items: list[Item] = []
-    walls = {wall.id: wall for wall in plan.walls}
-    for strip in room.keep_clear:
-        ring = plan.keep_clear.get(strip.id)
-        plain = strip.wall.replace("–", "-")
-        wall = walls.get(plain) or walls.get("-".join(reversed(plain.split("-"))))
-        if ring is None or wall is None:
-            continue
-        # across the strip at a third of its run, on its own floor
-        on = [p for p in ring if abs((p[0] - wall.a[0]) * wall.inward[0] + (p[1] - wall.a[1]) * wall.inward[1]) < 1.0]
-        if len(on) < 2:
-            continue
-        p, q = on[0], on[-1]
-        share = 0.22
-        foot = (p[0] + (q[0] - p[0]) * share, p[1] + (q[1] - p[1]) * share)
-        deep = float(strip.depth.mm)
-        far = (foot[0] + wall.inward[0] * deep, foot[1] + wall.inward[1] * deep)
-        items.append(dimension(foot, far, units, offset=0.01))
-    return items
 
 
 # ---------------------------------------------------------------- rooms that are not fixed yet

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 from buildout.rooms.engine.drawing import (
@@ -62,6 +62,8 @@ class Mark:
     title: str = ""
     filled: bool = False
     """Filled with the line's own colour."""
+    clear: bool = False
+    """Filled with the colour of the paper, hiding what lies behind."""
 
 
 @dataclass(frozen=True)
@@ -263,13 +265,13 @@ def _overlap(a: Sequence[Point], b: Sequence[Point]) -> bool:
 def readable(turn: float) -> float:
     """The same direction turned so that lettering reads from below or from the right.
 
-    >>> readable(180.0), readable(-90.0), readable(91.0)
-    (0.0, 90.0, -89.0)
+    >>> readable(180.0), readable(-90.0), readable(91.0), readable(135.0)
+    (0.0, 90.0, 91.0, -45.0)
     """
     turn = (turn + 180.0) % 360.0 - 180.0
-    if turn > 90.2:
+    if turn > 105.0:
         return turn - 180.0
-    if turn <= -89.8:
+    if turn <= -75.0:
         return turn + 180.0
     return turn
 
@@ -329,23 +331,25 @@ def _resolve(drawing: Drawing, scale: int) -> _Work:
 
 def _place_text(work: _Work, text: Text, at: Point) -> None:
     turn = readable(text.turn)
-    best: tuple[float, Letters] | None = None
+    c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+    lines = text.text.split("\n")
+    sizes = [text.size, *(text.size * text.rest for _ in lines[1:])]
+    steps = list(itertools.accumulate(1.4 * size for size in sizes[1:]))
+    best: tuple[float, list[Letters]] | None = None
     for order, (dx, dy) in enumerate([text.shift, *text.or_shift]):
-        letters = Letters(
-            text.role, (at[0] + dx, at[1] + dy - 0.36 * text.size), text.text, text.size, text.anchor, turn,
-            clear=text.clear, title=text.title,
-        )  # fmt: skip
-        if turn:
-            c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
-            letters = replace(letters, at=(at[0] + dx + 0.36 * text.size * s, at[1] + dy - 0.36 * text.size * c))
-        cost = _cost(work, letters) + order * 0.3 if text.or_shift else 0.0
+        made = []
+        for line, size, down in zip(lines, sizes, [0.0, *steps], strict=True):
+            low = -(0.36 * size + down - (steps[-1] / 2 if steps else 0.0))
+            spot = (at[0] + dx - s * low, at[1] + dy + c * low)
+            made.append(Letters(text.role, spot, line, size, text.anchor, turn, clear=text.clear, title=text.title))
+        cost = sum(_cost(work, letters) for letters in made) + order * 0.3 if text.or_shift else 0.0
         if best is None or cost < best[0] - 1e-9:
-            best = (cost, letters)
+            best = (cost, made)
         if cost <= order * 0.3 + 1e-9:
             break
     if best is not None:
-        work.marks.append(best[1])
-        work.boxes.append(_letter_box(best[1], 0.3))
+        work.marks += best[1]
+        work.boxes += [_letter_box(letters, 0.3) for letters in best[1]]
 
 
 def _cost(work: _Work, letters: Letters) -> float:
@@ -356,7 +360,7 @@ def _cost(work: _Work, letters: Letters) -> float:
     for a, b in work.lines:
         if max(a[0], b[0]) < low_x or min(a[0], b[0]) > high_x or max(a[1], b[1]) < low_y or min(a[1], b[1]) > high_y:
             continue
-        if _overlap(box, [a, b, b]):
+        if _overlap(box, [a, b]):
             cost += 4.0
     return cost
 
@@ -433,19 +437,42 @@ def _dimension_text(work: _Work, item: Dimension, p: Point, q: Point, length: fl
 # ---------------------------------------------------------------- symbols
 
 
+_REACH = {
+    "outlet": 2.9, "switch": 3.8, "thermostat": 3.8, "call point": 4.2, "extinguisher": 4.2, "panelboard": 1.8,
+    "exit": 4.6, "arrow": 5.0,
+}  # fmt: skip
+"""How far a symbol reaches from its base; those not listed are centred on it."""
+
+
+def _symbol_box(kind: str, put: Callable[[float, float], Point]) -> list[Point]:
+    half = 2.7 if kind in ("panelboard", "question") else 1.8
+    reach = _REACH.get(kind)
+    low, high = (0.0, reach) if reach is not None else (-half, half)
+    return [put(low, -half), put(high, -half), put(high, half), put(low, half)]
+
+
 def _draw_symbol(work: _Work, item: Symbol, at: Point) -> None:
+    """Draw a symbol; one that would lie on another steps away from the wall, on a stem."""
     c, s = math.cos(math.radians(item.turn)), math.sin(math.radians(item.turn))
+    step = 0.0
 
     def put(x: float, y: float) -> Point:
+        x += step
         return at[0] + c * x - s * y, at[1] + s * x + c * y
 
-    def ring(*points: Point, closed: bool = True, filled: bool = False, weight: float | None = 0.25) -> None:
+    box = _symbol_box(item.kind, put)
+    while item.kind in _REACH and step < 15.0 and any(_overlap(box, other) for other in work.boxes):
+        step += 0.8
+        box = _symbol_box(item.kind, put)
+    work.boxes.append(box)
+
+    def ring(
+        *points: Point, closed: bool = True, filled: bool = False, weight: float | None = 0.25, clear: bool = False
+    ) -> None:
+        path = tuple(put(*p) for p in points)
         work.marks.append(
-            Mark(
-                item.role, (tuple(put(*p) for p in points),), closed=closed, weight=weight, title=item.title,
-                filled=filled,
-            )
-        )  # fmt: skip
+            Mark(item.role, (path,), closed=closed, weight=weight, title=item.title, filled=filled, clear=clear)
+        )
 
     def circle(x: float, y: float, r: float, *, filled: bool = False) -> None:
         work.marks.append(Round(item.role, put(x, y), r, title=item.title, weight=0.25, filled=filled))
@@ -454,53 +481,43 @@ def _draw_symbol(work: _Work, item: Symbol, at: Point) -> None:
         px, py = put(x, y)
         work.marks.append(Letters(item.role, (px, py - 0.36 * size), text, size, "middle", bold=True))
 
+    if step:
+        ring((-step, 0), (0, 0), closed=False)
     # x runs away from the wall the symbol stands on
     match item.kind:
         case "outlet":
             circle(1.7, 0, 1.2)
             ring((0, -0.45), (2.8, -0.45), closed=False)
             ring((0, 0.45), (2.8, 0.45), closed=False)
-            reach = 2.9
-        case "switch" | "thermostat" | "call point" | "extinguisher":
-            text = {"switch": "S", "thermostat": "T", "call point": "CP", "extinguisher": "FE"}[item.kind]
+        case "switch" | "thermostat":
             ring((0, 0), (0.8, 0), closed=False)
-            if item.kind in ("switch", "thermostat"):
-                circle(2.3, 0, 1.5)
-            else:
-                ring((0.8, -1.7), (4.2, -1.7), (4.2, 1.7), (0.8, 1.7))
-            letter(2.3 if item.kind in ("switch", "thermostat") else 2.5, 0, text, 2.2 if len(text) == 1 else 1.9)
-            reach = 4.3
+            circle(2.3, 0, 1.5)
+            letter(2.3, 0, "S" if item.kind == "switch" else "T")
+        case "call point" | "extinguisher":
+            ring((0, 0), (0.8, 0), closed=False)
+            ring((0.8, -1.7), (4.2, -1.7), (4.2, 1.7), (0.8, 1.7))
+            letter(2.5, 0, "CP" if item.kind == "call point" else "FE", 1.9)
         case "panelboard":
             ring((0, -2.6), (1.6, -2.6), (1.6, 2.6), (0, 2.6))
             ring((0, -2.6), (1.6, -2.6), (0, 2.6), filled=True)
-            reach = 1.8
         case "mark":
             circle(0, 0, 1.3)
             ring((-2.2, 0), (2.2, 0), closed=False)
             ring((0, -2.2), (0, 2.2), closed=False)
-            reach = 0.0
         case "datum":
             circle(0, 0, 1.6)
             ring((0, 0), (1.6, 0), (0, 1.6), filled=True)
             ring((0, 0), (-1.6, 0), (0, -1.6), filled=True)
-            reach = 0.0
         case "question":
-            ring((0, 3.0), (-2.7, -1.7), (2.7, -1.7), weight=0.4)
+            ring((0, 3.0), (-2.7, -1.7), (2.7, -1.7), weight=0.4, clear=True)
             letter(0, -0.1, "?", 3.2)
-            reach = 0.0
         case "exit":
             ring((0, -0.9), (2.6, -0.9), (2.6, -1.9), (4.6, 0), (2.6, 1.9), (2.6, 0.9), (0, 0.9), filled=True)
-            reach = 4.6
         case "arrow":
             ring((0, 0), (3.0, 0), closed=False)
             ring((3.0, -1.0), (5.0, 0), (3.0, 1.0), filled=True)
-            reach = 5.0
         case "level":
             ring((0, 0), (-1.5, 2.4), (1.5, 2.4), filled=True)
-            reach = 0.0
-    half = 2.7 if item.kind == "panelboard" else 1.9
-    low = -half if not reach else 0.0
-    work.boxes.append([put(low, -half), put(reach or half, -half), put(reach or half, half), put(low, half)])
 
 
 # ---------------------------------------------------------------- frame, notes, title block
@@ -531,9 +548,10 @@ def _border(drawing: Drawing, laid: Laid) -> list[Primitive]:
         Mark("outline", (((left, top), (right, top), (right, foot), (left, foot)),), closed=True, weight=0.5),
         Mark("outline", (((left, head), (right, head)),), weight=0.5),
     ]
+    scale = laid.scale_text + (", dimensions in mm" if drawing.units == "metric" else "")
     cells = [
         ("BUILD", block.build, 0.27), ("SHEET", block.sheet, 0.26), ("REVISION", block.revision or "–", 0.1),
-        ("DATE", block.date or "–", 0.12), ("SCALE", laid.scale_text, 0.18), ("NO", block.number or "–", 0.07),
+        ("DATE", block.date or "–", 0.12), ("SCALE", scale, 0.18), ("NO", block.number or "–", 0.07),
     ]  # fmt: skip
     x = left
     for k, (name, value, share) in enumerate(cells):

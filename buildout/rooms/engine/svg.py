@@ -6,7 +6,8 @@ picture reads well on its own, in print, and under a content security policy tha
 
     .drawing          the whole picture
     .d-accent         things that ask for attention (suspect readings, highlights)
-    .d-paper          ground blanked behind lettering; give it the page's paper colour
+    .d-paper          ground blanked behind lettering; fill it with the page's paper colour
+    .d-on-paper       signs with blanked ground; fill likewise
     .d-<role>         anything of one role
 
 Sizes are paper millimetres; the picture scales to the width it is given.
@@ -114,8 +115,9 @@ def to_svg(
     used = sorted({m.hatch for m in laid.marks if not isinstance(m, Letters) and m.hatch in _HATCHES})
     size = f' width="{width_px}" height="{round(width_px * laid.height / laid.width)}"' if width_px else ""
     out = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing" viewBox="0 0 {_n(laid.width)} {_n(laid.height)}"{size}'
-        f' role="img" aria-labelledby="{id_prefix}-title {id_prefix}-desc" color="#1b1b1b" font-family="{FONT}"'
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing"{size}'
+        f' viewBox="0 0 {_n(laid.width)} {_n(laid.height)}" role="img"'
+        f' aria-labelledby="{id_prefix}-title {id_prefix}-desc" color="#1b1b1b" font-family="{FONT}"'
         ' stroke-linecap="butt" stroke-linejoin="miter">',
         f'<title id="{id_prefix}-title">{escape(drawing.title)}</title>',
         f'<desc id="{id_prefix}-desc">{escape(_described(drawing, laid))}</desc>',
@@ -182,9 +184,13 @@ def _write(mark: Primitive, prefix: str) -> str:
         case Mark():
             path = "".join(_path(ring, closed=mark.closed) for ring in mark.rings)
             fill = f'fill="{_ink(mark.role)}"' if mark.filled else _fill(mark.role, mark.hatch, prefix)
+            paper = ""
+            if mark.clear:
+                fill, paper = f'fill="{PAPER}"', " d-on-paper"
             rule = ' fill-rule="evenodd"' if len(mark.rings) > 1 else ""
             return _titled(
-                f'<path {_class(mark.role)} d="{path}" {fill}{rule} {_stroke(mark.role, mark.weight)}/>', mark.title
+                f'<path {_class(mark.role, paper)} d="{path}" {fill}{rule} {_stroke(mark.role, mark.weight)}/>',
+                mark.title,
             )
         case Round():
             if mark.start == mark.end:
