@@ -141,7 +141,7 @@ def _freight(award: Award, orders: list[PlacedOrder]) -> list[tuple[str, Decimal
 
 
 def _line(number: int, head: _Head, plan: HeadPlan | None, currency: str) -> BudgetLine:
-    allowance = round_money(plan.allowance, currency) if plan else Decimal(0)
+    allowance = round_money(plan.allowance if plan else Decimal(0), currency)
     percent = plan.contingency_percent if plan else Decimal(0)
     contingency = round_money((head.quoted + allowance) * percent / 100, currency)
     made_of = list(head.made_of)
@@ -150,8 +150,8 @@ def _line(number: int, head: _Head, plan: HeadPlan | None, currency: str) -> Bud
     if contingency:
         made_of.append((f"Contingency {percent.normalize():f} %", contingency))
     return BudgetLine(
-        head=number, name=HEADS[number], quoted=head.quoted, allowance=allowance, contingency=contingency,
-        ordered=head.ordered, total=head.quoted + allowance + contingency, made_of=made_of,
+        head=number, name=HEADS[number], quoted=round_money(head.quoted, currency),
+        allowance=allowance, contingency=contingency, ordered=round_money(head.ordered, currency), total=head.quoted + allowance + contingency, made_of=made_of,
     )  # fmt: skip
 
 

@@ -6,6 +6,7 @@ than that, and with one set of whole numbers the plan and its bound cannot disag
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import ROUND_HALF_UP, Decimal
@@ -30,6 +31,8 @@ from estimating.engine.types import (
 )
 
 STEPS_PER_MM = 10
+WRAP_FOAM = 50.8
+"""Least foam round a column, mm (2 in). Common practice, no published source."""
 KEEP_TIMBER_SHEET = (304.8, 609.6)
 KEEP_FOAM_SHEET = (304.8, 1219.2)
 KEEP_LENGTH = 609.6
@@ -76,10 +79,17 @@ def plan_cuts(
     return CutPlans(status=status, plans=plans, reasons=reasons + [r for plan in plans for r in plan.reasons])
 
 
-def panel_foam_blank(panel: Panel, system: WallSystem) -> tuple[float, float]:
-    """Foam for a panel: the board and a little over at every edge, mm."""
-    over = 2 * float(system.foam_edge)
-    return panel.board[0] + over, panel.board[1] + over
+def panel_foam(panel: Panel, system: WallSystem, foam: Product | None) -> tuple[tuple[float, float], int]:
+    """Blank of foam for a panel, mm, and how many are laid on each other.
+
+    A board gets one, a little over at every edge. A column wrap has no board; its foam is as large as the wrap
+    and laid as often as it takes to reach the least thickness.
+    """
+    if min(panel.board) > 0:
+        over = 2 * float(system.foam_edge)
+        return (panel.board[0] + over, panel.board[1] + over), 1
+    thickness = float(foam.thickness) if foam is not None and foam.thickness is not None else 0.0
+    return (panel.height, panel.width), max(1, math.ceil(WRAP_FOAM / thickness - 1e-6)) if thickness > 0 else 1
 
 
 def _demand(
@@ -139,7 +149,9 @@ def _demand(
                 name = f"{room.room} panel {panel.id}"
                 if min(panel.board) > 0:
                     ask(wall_system.board, name, *panel.board)
-                    ask(wall_system.foam, name, *panel_foam_blank(panel, wall_system))
+                foam, layers = panel_foam(panel, wall_system, products.get(wall_system.foam))
+                for number in range(layers):
+                    ask(wall_system.foam, name if layers == 1 else f"{name} layer {number + 1}", *foam)
                 if min(panel.face) > 0:
                     ask(wall_system.face, name, *panel.face)
             for elevation in room.walls.elevations:

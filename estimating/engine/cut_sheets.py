@@ -25,7 +25,7 @@ BOUND_POINTS = 150
 """Cut positions per side in the dynamic programme; above it, sizes are rounded to a coarser grid."""
 PATTERN_WORK = 100_000_000
 """Cut positions looked at in column generation before it stops with what it has."""
-FITTING_WORK = 1_500_000
+FITTING_WORK = 700_000
 """Tries of a piece in a free rectangle before the fitting stops looking for a better order."""
 SEED = 7
 

@@ -178,7 +178,8 @@ def in_quote_unit(asked: TakeOffLine, line: QuoteLine) -> tuple[Decimal, str]:
     same_width = asked.width is None or width is None or asked.width == width
     if same_width and asked.unit == line.unit:
         words = convert(asked.quantity, asked.unit, asked.unit)[1]
-        return asked.quantity, f"{words} asked, sold by the {line.unit}"
+        sold = "one by one" if line.unit == "each" else f"by the {line.unit}"
+        return asked.quantity, f"{words} asked, sold {sold}"
     if same_width and asked.unit in PIECES and line.unit in PIECES:
         words = convert(asked.quantity, asked.unit, asked.unit)[1]
         return asked.quantity, f"{words} asked, sold by the piece"

@@ -16,7 +16,7 @@ from buildout.rooms.engine.types import Room, RoomPlan
 from buildout.units.quantities import QuantityError, convert
 from buildout.units.value import Reason, Status
 from estimating.engine import said
-from estimating.engine.cut_plans import panel_foam_blank
+from estimating.engine.cut_plans import panel_foam
 from estimating.engine.drivers import task_drivers
 from estimating.engine.types import (
     CutPlan,
@@ -344,8 +344,10 @@ def _count_panels(counter: _Counter, room: str, wall: str, panels: list[Panel], 
         for panel in panels:
             seen = Decimal(str(panel.width)) * Decimal(str(panel.height))
             blank = _box(panel.face if name == "face" else panel.board)
-            if name == "panel foam" and blank:
-                seen, blank = blank, _box(panel_foam_blank(panel, system))
+            if name == "panel foam":
+                size, layers = panel_foam(panel, system, counter.products.get(system.foam))
+                blank = _box(size) * layers
+                seen = _box(panel.board) or blank
             if blank:
                 used.append(panel.id)
                 net += min(seen, blank)
