@@ -11,11 +11,20 @@ from django.utils import timezone
 
 from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build, Member, Proposal, Role
-from buildout.changes.engine.starters import SYSTEM_CHOICES, starter_plan
+from buildout.changes.engine.starters import starter_plan, starter_systems
 from buildout.people.web.models import User
 from buildout.units.lengths import LengthError, parse_length
 
 ROOM_EXAMPLE = "A B 24' 1 1/2\"\nB C 20' 0\"\nC D 24' 1\"\nD A 20' 0 1/4\"\nA C 31' 4\"\nB D 31' 3 1/2\""
+
+
+def system_choices() -> list[tuple[str, str]]:
+    """Every starting layer system by its place in the list, named in feet and inches and in metric sizes."""
+    pairs = zip(starter_systems("feet-inches"), starter_systems("metric"), strict=True)
+    return [
+        (str(at), inch if inch == metric else f"{inch} (in metric: {metric})")
+        for at, ((_, inch), (_, metric)) in enumerate(pairs)
+    ]
 
 
 class NewBuildForm(forms.Form):
@@ -45,7 +54,7 @@ class NewBuildForm(forms.Form):
         widget=forms.Textarea(attrs={"rows": 8, "spellcheck": "false", "autocapitalize": "characters"}),
         help_text="One reading a line: from, to, length; walls first, then diagonals. Such as: A B 24' 1 1/2\"",
     )
-    system = forms.ChoiceField(label="Layer system for the floor", choices=SYSTEM_CHOICES, widget=forms.RadioSelect)
+    system = forms.ChoiceField(label="Layer system for the floor", choices=system_choices, widget=forms.RadioSelect)
 
     def clean_currency(self) -> str:
         code = str(self.cleaned_data["currency"]).strip().upper()
