@@ -72,7 +72,7 @@ def load_demo(say: Callable[[str], object]) -> Build:
         users[role] = User.objects.filter(email=email).first() or User.objects.create_user(email, name)
     owner = users[Role.OWNER]
     file = read_build_file(demo_file())
-    history = plain_history(demo_file())
+    history = plain_history(demo_file(), "Wall D–E measured again: reading 4 had slipped by a foot")
     build = Build.objects.create(name=file.plan.name)
     for role, user in users.items():
         Member.objects.create(build=build, user=user, role=role)

@@ -38,8 +38,8 @@ class Step(NamedTuple):
     summary: str
 
 
-def plain_history(data: bytes) -> list[Step]:
-    """The plans a build file without tables leads through, first revision first.
+def plain_history(data: bytes, current: str = "As imported") -> list[Step]:
+    """The plans a build file without tables leads through, first revision first, the last one called ``current``.
 
     ``data`` must have passed ``read_build_file``: its patches are known to apply.
     """
@@ -47,13 +47,13 @@ def plain_history(data: bytes) -> list[Step]:
 
     file = json.loads(data.decode("utf-8-sig"))
     plan = file["plan"]
-    summary = "Current plan"
+    summary = current
     steps: list[Step] = []
     for earlier in file.get("earlier", []):
         before = jsonpatch.apply_patch(plan, earlier["patch"])
         steps.insert(0, Step(plan, summary))
         plan, summary = before, earlier["summary"]
-    steps.insert(0, Step(plan, summary if steps else "First numbers"))
+    steps.insert(0, Step(plan, summary))
     return steps
 
 

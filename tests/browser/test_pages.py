@@ -1,0 +1,123 @@
+"""Every page of every part: opens, fits, has no serious barrier (axe-core), in light and in dark."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.urls import reverse
+
+from buildout.builds.web.models import Build, Role
+from buildout.builds.web.templatetags.sheet import SHEETS
+from buildout.changes.web.demo import LEAD, OWNER, PARTNER
+from scheduling.web.models import ShareLink, SignUp
+from tests.browser.conftest import DESK, PHONE
+
+EMAILS = {Role.OWNER: OWNER[0], Role.PARTNER: PARTNER[0], Role.LEAD: LEAD[0]}
+LOOKS = [
+    pytest.param(PHONE, "light", id="390-light"),
+    pytest.param(PHONE, "dark", id="390-dark"),
+    pytest.param(DESK, "light", id="1280-light"),
+    pytest.param(DESK, "dark", id="1280-dark"),
+]
+
+
+def barriers(page: Any) -> list[str]:
+    from axe_playwright_python.sync_playwright import Axe
+
+    found = Axe().run(page).response["violations"]
+    return [
+        f"{page.url}: {rule['id']} ({rule['impact']}): {rule['nodes'][0]['html'][:160]}"
+        for rule in found
+        if rule["impact"] in ("serious", "critical")
+    ]
+
+
+def look_through(visitor: Any, addresses: list[str]) -> None:
+    found = []
+    for address in addresses:
+        assert visitor.go(address).status == 200, address
+        visitor.fits()
+        found += barriers(visitor.page)
+    assert not found, "\n".join(found)
+
+
+def owner_pages(build: Build) -> list[str]:
+    """Every sheet, and pages one step further in."""
+    first, last = build.revisions.first(), build.revisions.last()
+    assert first is not None
+    assert last is not None
+    deeper = [
+        reverse("builds:list"),
+        reverse("changes:new"),
+        reverse("changes:revision", args=[build.pk, first.number]),
+        reverse("changes:compare", args=[build.pk]) + f"?from={first.number}&to={last.number}",
+        reverse("rooms:room", args=[build.pk, "hall"]),
+        reverse("rooms:new", args=[build.pk]),
+        reverse("rooms:add-part", args=[build.pk, "hall", "readings"]),
+        reverse("scheduling:edit-days", args=[build.pk]),
+        reverse("scheduling:tasks", args=[build.pk]),
+        reverse("scheduling:poster", args=[build.pk]),
+    ]
+    return [reverse(url, args=[build.pk]) for _, _, url, _ in SHEETS] + deeper
+
+
+@pytest.mark.parametrize(("viewport", "scheme"), LOOKS)
+def test_owners_pages(demo: Build, visit: Callable[..., Any], viewport: dict[str, int], scheme: str) -> None:
+    look_through(visit(viewport, color_scheme=scheme).sign_in(OWNER[0]), owner_pages(demo))
+
+
+@pytest.mark.parametrize(("viewport", "scheme"), LOOKS)
+@pytest.mark.parametrize("role", [Role.PARTNER, Role.LEAD])
+def test_partners_and_leads_pages(
+    demo: Build, visit: Callable[..., Any], viewport: dict[str, int], scheme: str, role: Role
+) -> None:
+    addresses = [reverse(url, args=[demo.pk]) for _, _, url, roles in SHEETS if role in roles]
+    look_through(visit(viewport, color_scheme=scheme).sign_in(EMAILS[role]), [reverse("builds:list"), *addresses])
+
+
+@pytest.mark.parametrize(("viewport", "scheme"), LOOKS)
+def test_helpers_pages(demo: Build, visit: Callable[..., Any], viewport: dict[str, int], scheme: str) -> None:
+    link = ShareLink.objects.get(build=demo)
+    sign_up = SignUp.objects.filter(build=demo, day="cover").first()
+    assert sign_up is not None
+    addresses = [
+        reverse("scheduling:join", args=[link.token]),
+        reverse("scheduling:join-day", args=[link.token, "paint"]),
+        reverse("scheduling:join-anywhere", args=[link.token, "paint"]),
+        reverse("scheduling:my", args=[sign_up.token]),
+        reverse("scheduling:change", args=[sign_up.token]),
+    ]
+    look_through(visit(viewport, color_scheme=scheme), addresses)
+
+
+@pytest.mark.parametrize(("viewport", "scheme"), LOOKS)
+def test_pages_before_signing_in(
+    transactional_db: None, visit: Callable[..., Any], viewport: dict[str, int], scheme: str
+) -> None:
+    look_through(visit(viewport, color_scheme=scheme), [reverse("people:first-account")])
+
+
+def test_a_partner_cannot_reach_an_owners_page(demo: Build, visit: Callable[..., Any]) -> None:
+    partner = visit(DESK).sign_in(PARTNER[0])
+    partner.go(demo.get_absolute_url())
+    names = partner.page.locator("nav.sheets").inner_text()
+    for _, name, url, roles in SHEETS:
+        response = partner.go(reverse(url, args=[demo.pk]))
+        allowed = Role.PARTNER in roles
+        assert response.status == (200 if allowed else 404), url
+        assert (name in names) == allowed
+    for address in (
+        reverse("rooms:room", args=[demo.pk, "hall"]),
+        reverse("scheduling:edit-days", args=[demo.pk]),
+        reverse("scheduling:poster", args=[demo.pk]),
+    ):
+        assert partner.go(address).status == 404, address
+
+
+def test_a_stranger_reaches_nothing(demo: Build, visit: Callable[..., Any]) -> None:
+    stranger = visit(DESK)
+    for _, _, url, _ in SHEETS:
+        stranger.go(reverse(url, args=[demo.pk]))
+        assert reverse("people:sign-in") in stranger.page.url
