@@ -27,6 +27,8 @@ LIMIT = 3.29
 RIVAL = LIMIT**2
 """Two explanations whose vᵀPv differ by less than this cannot be told apart."""
 RANK = 1e-9
+FARTHEST = 1e12
+"""Scaled residuals are cut off here, so that a step gone astray cannot overflow."""
 
 
 @dataclass(frozen=True)
@@ -207,7 +209,8 @@ class Network:
         found: Any = least_squares(
             misfits, x, jac=slopes, method="lm", xtol=1e-13, ftol=1e-13, gtol=1e-13, max_nfev=200
         )
-        return np.asarray(found.x, dtype=float)
+        end = np.asarray(found.x, dtype=float)
+        return end if bool(np.all(np.isfinite(end))) else x
 
     def cost(self, x: Array, loss: Loss | None = None) -> float:
         scaled = (self.evaluate(x)[0] - self.observed) / self.sigma
@@ -255,6 +258,7 @@ class Network:
 
 def gentle(r: Array) -> tuple[Array, Array]:
     """Smooth L1 loss of scale 2 as a transformed residual and its slope: far readings pull evenly."""
+    r = np.clip(r, -FARTHEST, FARTHEST)
     s = np.sqrt(1.0 + r * r / 4.0)
     g = r * np.sqrt(2.0 / (s + 1.0))
     return g, 1.0 / (s * np.sqrt(2.0 / (s + 1.0)))
@@ -264,6 +268,7 @@ def bounded(c: float) -> Loss:
     """Loss c·r²/(c + r²): a reading far beyond √c pulls no more (Geman and McClure, 1985)."""
 
     def loss(r: Array) -> tuple[Array, Array]:
+        r = np.clip(r, -FARTHEST, FARTHEST)
         share = c / (c + r * r)
         return r * np.sqrt(share), share**1.5
 

@@ -151,12 +151,15 @@ def _strip_labels(room: Room, plan: RoomPlan, units: UnitSystem) -> list[Item]:
         slim = wide > 3 * deep
         size = f"{format_length(wide, units, denominator=8)} × {format_length(deep, units, denominator=8)}"
         turn = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0])) if slim else 0.0
-        text = f"{strip.name}, {size}" if slim else "\n".join([*strip.name.split(" ", 1), size])
+        size = size.replace(" mm", "")
+        across = format_length(deep, units, denominator=8).replace(" mm", "")
+        text = f"{strip.name} {across}" if slim else "\n".join([*strip.name.split(" ", 1), size])
+        reach = int(0.36 * wide / 100)  # lettering stays on the strip at scales up to 1:100
         c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
         items.append(
             Text(
-                at=at, text=text, role="small label", size=SMALL, rest=1.0 if slim else 0.86, turn=turn, clear=True,
-                or_shift=[(c * k, s * k) for k in (16.0, -16.0, 28.0, -28.0, 36.0, -36.0)] if slim else [],
+                at=at, text=text, role="small label", size=SMALL, rest=0.9, turn=turn, clear=True,
+                or_shift=[(c * k * w, s * k * w) for k in range(3, reach, 3) for w in (1, -1)] if slim else [],
             )
         )  # fmt: skip
     return items
@@ -367,7 +370,7 @@ def _height(mm: float | None, units: UnitSystem) -> str:
     if mm is None:
         return ""
     if units == "metric":
-        return format_length(mm, units)
+        return format_length(mm, units).removesuffix(" mm")
     return format_small(mm, units, denominator=8) if mm < 1900 else format_length(mm, units, denominator=8)
 
 
@@ -471,7 +474,7 @@ def _columns(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem) -> l
 
 
 def _inches(mm: float, units: UnitSystem) -> str:
-    return format_length(mm, units) if units == "metric" else format_small(mm, units, denominator=8)
+    return _height(mm, units) if units == "metric" else format_small(mm, units, denominator=8)
 
 
 def _corners(room: Room, survey: Survey, plan: RoomPlan) -> list[Item]:
@@ -493,7 +496,7 @@ def _corners(room: Room, survey: Survey, plan: RoomPlan) -> list[Item]:
             title += f", ± {format_small(point.plus_minus)}"
         at = plan.corners[name]
         items.append(
-            Text(at=at, text=name, size=4.4, shift=(ux * 6.4, uy * 6.4), title=title,
+            Text(at=at, text=name, size=4.4, clear=True, shift=(ux * 6.4, uy * 6.4), title=title,
                  or_shift=[(ux * r, uy * r) for r in (8.5, 11.0)])
         )  # fmt: skip
         if angle is not None:

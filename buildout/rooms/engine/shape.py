@@ -14,10 +14,12 @@ from dataclasses import dataclass
 
 from buildout.rooms.engine import geometry
 from buildout.rooms.engine.geometry import Point
-from buildout.rooms.engine.network import RIVAL, Array, Network, bounded, robust_fit
+from buildout.rooms.engine.network import Array, Network, bounded, robust_fit
 
 WIDTH = 10
 """States kept while points are placed one after another."""
+SAME = 4.0
+"""Shapes whose robust costs differ by less fit equally well; one reading given up costs 9."""
 LEGS = 12
 """Rooms with more corners are not tried as rooms of right angles in every order."""
 
@@ -70,7 +72,7 @@ def find_shapes(
         if not any(_same(network.unpack(shape.x), network.unpack(s.x), 50.0) for s in found):
             found.append(shape)
     least = min(shape.cost for shape in found)
-    near = [shape for shape in found if shape.cost <= least + RIVAL]
+    near = [shape for shape in found if shape.cost <= least + SAME]
     return sorted(near, key=lambda s: (not s.sound, round(s.skew, 0), s.cost))
 
 

@@ -444,10 +444,8 @@ def _tell_wrong(
         reading = next(r for r in work.readings if r.id == reading_id)
         better, within = _predict(work, aside, adjusted, reading_id)
         short = better - float(reading.value.mm)
-        slip = _slip(reading, better, max(3 * within, HALF_INCH / 2))
-        size = format_small(abs(short), denominator=8 if abs(short) > 50 else 16)
-        near = round(short / float(INCH_MM))
-        size = f"{abs(near)} in" if abs(short - near * float(INCH_MM)) < max(3 * within, 6.0) and near else size
+        slip = _slip(reading, better, max(3 * within, HALF_INCH / 2)) or _other_corner(work, adjusted, reading, within)
+        size = _size(short, max(3 * within, HALF_INCH / 2))
         work.warn(
             "blunder",
             f"Reading {work.name(reading_id)} is set aside: it says {reading.value.text.strip()}, but the other "
@@ -481,6 +479,32 @@ def _predict(work: _Work, aside: Sequence[str], adjusted: Adjusted, reading_id: 
     computed, design = probe.evaluate(probe.pack(adjusted.points))
     variance = float(design[0] @ adjusted.cofactor @ design[0])
     return float(computed[0]), math.sqrt(max(0.0, variance))
+
+
+def _size(short: float, within: float) -> str:
+    """How far a reading is off: whole inches where it is about that, feet from two feet up."""
+    inch = float(INCH_MM)
+    if abs(short) > 24.5 * inch:
+        return _long(abs(short))
+    whole = round(abs(short) / inch)
+    if whole and abs(abs(short) - whole * inch) <= within:
+        return f"{whole} in"
+    return format_small(abs(short), denominator=8)
+
+
+def _other_corner(work: _Work, adjusted: Adjusted, reading: Reading, within: float) -> str:
+    """Whether the written length is that to another corner or mark from one of the two ends."""
+    plain = [n for n in work.names if n in work.corners or n in work.room.marks]
+    for here, there in ((reading.start, reading.end), (reading.end, reading.start)):
+        if here not in plain:
+            continue
+        for name in plain:
+            if name in (here, there):
+                continue
+            away = geometry.distance(adjusted.points[here], adjusted.points[name])
+            if abs(away - float(reading.value.mm)) <= max(3 * within, HALF_INCH / 2):
+                return f". It would fit {here}–{name}"
+    return ""
 
 
 def _slip(reading: Reading, better: float, within: float) -> str:
@@ -673,12 +697,16 @@ def _tell_unchecked(work: _Work, adjusted: Adjusted) -> None:
 
 def _loose(work: _Work, network: Network, x: Array) -> Survey:
     adjusted = network.judge(x)
-    for wanted, name in _wanted(work, network, x, adjusted):
+    _check_triangles(work, [])
+    broken = any(r.code in ("triangle", "walls cannot close") for r in work.reasons)
+    wanted: dict[str, list[str]] = {}
+    for what, name in [] if broken else _wanted(work, network, x, adjusted):
+        wanted.setdefault(name, []).append(what)
+    for name, readings_wanted in wanted.items():
         kind = "Corner" if name in work.corners else "Mark" if name in work.room.marks else "Column"
         ties = sum(1 for d in network.distances if name in (d.start.point, d.end.point))
         held = "no reading reaches it" if not ties else f"{ties} reading{'s' if ties > 1 else ''} cannot hold it"
-        work.stop("loose point", f"{kind} {name} is free to move: {held}.", name, f"Tape {wanted}.")
-    _check_triangles(work, [])
+        work.stop("loose point", f"{kind} {name} is free to move: {held}.", name, f"Tape {_list(readings_wanted)}.")
     kept = {n: p for n, p in adjusted.points.items() if n not in adjusted.loose}
     points = [_point(work, n, p, adjusted) for n, p in kept.items() if n in work.corners or n in work.room.marks]
     if len(points) < 2:
@@ -694,7 +722,6 @@ def _loose(work: _Work, network: Network, x: Array) -> Survey:
     walls = []
     if len(points) > 1:
         walls = [w for w in _walls(work, network, adjusted) if w.start in kept and w.end in kept]
-    broken = any(r.code in ("triangle", "walls cannot close") for r in work.reasons)
     return Survey(
         room=work.room.id, status="infeasible" if broken else "underdetermined", points=points, readings=readings,
         walls=walls, diagonals=[], angles={}, area=0.0, perimeter=0.0, degrees_of_freedom=adjusted.freedom,
@@ -708,6 +735,7 @@ def _wanted(work: _Work, network: Network, x: Array, adjusted: Adjusted) -> list
     ring = [adjusted.points[n] for n in work.corners]
     simple = geometry.crossing_sides(ring) is None
     columns = {c.id: c for c in work.room.columns}
+    marks = set(work.room.marks)
     pairs = [(a, b) for a, b in itertools.combinations(work.names, 2) if a not in columns or b not in columns]
     found: list[tuple[str, str]] = []
     while null.shape[1]:
@@ -721,7 +749,8 @@ def _wanted(work: _Work, network: Network, x: Array, adjusted: Adjusted) -> list
             gain = float(((design @ null) ** 2).sum())
             seen = not simple or geometry.in_sight(ring, adjusted.points[a], adjusted.points[b])
             wall = b in _neighbours(a, work.corners)
-            score = gain * (1.0 if wall else 0.8) * (1.0 if seen else 0.02)
+            known = 0.01 if a in columns or b in columns else 0.1 if a in marks or b in marks else 1.0
+            score = gain * (1.0 if wall else 0.8) * (1.0 if seen else 0.02) * known  # corners first, then the rest
             if best is None or score > best[0] * 1.0001:
                 best, row = (score, a, b), design
         if best is None or best[0] < 1e-9:

@@ -118,7 +118,7 @@ def to_svg(
         f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing"{size}'
         f' viewBox="0 0 {_n(laid.width)} {_n(laid.height)}" role="img"'
         f' aria-labelledby="{id_prefix}-title {id_prefix}-desc" color="#1b1b1b" font-family="{FONT}"'
-        ' stroke-linecap="butt" stroke-linejoin="miter">',
+        ' stroke-linecap="butt" stroke-linejoin="miter" stroke-miterlimit="1.6">',
         f'<title id="{id_prefix}-title">{escape(drawing.title)}</title>',
         f'<desc id="{id_prefix}-desc">{escape(_described(drawing, laid))}</desc>',
     ]
