@@ -18,6 +18,7 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from itertools import pairwise
 from math import ceil
+from typing import NamedTuple
 
 from buildout.units.value import Reason
 from estimating.engine.types import Arrivals
@@ -380,8 +381,6 @@ class _Writer:
         made = self.made
         links: list[Link] = []
         earliest: dict[int, int] = {}
-        above = _above(self.net)
-        waits = {task.arrival_of: task.code for task in self.net.tasks if task.arrival_of}
 
         def not_before(i: int, slot: int) -> None:
             earliest[i] = max(earliest.get(i, 0), slot)
@@ -404,23 +403,13 @@ class _Writer:
                 elif lag.task in made.done:
                     days = min(0, (made.done[lag.task] - made.from_day).days + 1)
                     not_before(mine[0], days * SLOTS_A_DAY + slots)
-        for task in self.net.tasks:
-            mine = made.of_task.get(task.code)
-            if not mine:
-                continue
-            for item in task.needs:
-                delivery = made.deliveries.get(item)
-                if delivery is None:
-                    continue
-                waited = waits.get(delivery.group)
-                if waited in made.of_task and waited in above[task.code]:
-                    continue
-                slots = max(0, delivery.planned) * SLOTS_A_DAY
-                ordering = made.of_task.get(ORDERING)
-                if delivery.placed or not ordering or task.code == ORDERING or task.code in above.get(ORDERING, set()):
-                    not_before(mine[0], slots)
-                else:
-                    links.append(Link(ordering[-1], mine[0], slots))
+        for rule in goods_rules(self.net, made.deliveries, made.done):
+            mine = made.of_task[rule.task]
+            slots = max(0, made.deliveries[rule.item].planned) * SLOTS_A_DAY
+            if rule.from_order:
+                links.append(Link(made.of_task[ORDERING][-1], mine[0], slots))
+            else:
+                not_before(mine[0], slots)
         made.links = sorted(set(links))
         for i, slot in earliest.items():
             made.activities[i] = made.activities[i]._replace(earliest=max(made.activities[i].earliest, slot))
@@ -451,6 +440,30 @@ def _usual_shift(shifts: Shifts) -> int:
 
 def _stop(task: Task, code: str, text: str, todo: str) -> Reason:
     return Reason(code=code, text=text, where=task.code, severity="stop", todo=todo)
+
+
+class GoodsRule(NamedTuple):
+    """A task waits for an item no wait before it stands for: from the ordering, or from today when ordered."""
+
+    task: str
+    item: str
+    from_order: bool
+
+
+def goods_rules(net: TaskNet, deliveries: Mapping[str, Delivery], done: Mapping[str, date]) -> list[GoodsRule]:
+    """Return which open tasks must wait for goods directly."""
+    above = _above(net)
+    waits = {task.arrival_of: task.code for task in net.tasks if task.arrival_of}
+    orders = ORDERING in above and ORDERING not in done
+    found = []
+    for task in net.tasks:
+        for item in task.needs if task.code not in done else ():
+            delivery = deliveries.get(item)
+            if delivery is None or waits.get(delivery.group) in above[task.code] - set(done):
+                continue
+            first = task.code == ORDERING or task.code in above.get(ORDERING, set())
+            found.append(GoodsRule(task.code, item, orders and not delivery.placed and not first))
+    return found
 
 
 def _above(net: TaskNet) -> dict[str, set[str]]:

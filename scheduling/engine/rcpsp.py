@@ -414,10 +414,11 @@ class Model:
         self.model.add(away >= start - self.start[i])
         return away
 
-    def minimise(self, objective: Any, limit: float, hint: Sequence[Placed] = ()) -> Stage:
+    def minimise(self, objective: Any, limit: float, hint: Sequence[Placed] = (), *, many_terms: bool = False) -> Stage:
         """Minimise ``objective`` within ``limit`` deterministic work units and hold later stages to what it reached.
 
-        Returns proven, feasible, infeasible, or unknown when the limit came first.
+        ``many_terms`` suits objectives that add up many choices. Returns proven, feasible, infeasible, or unknown
+        when the limit came first.
         """
         cp, model = self._cp, self.model
         model.clear_hints()
@@ -433,6 +434,7 @@ class Model:
         solver.parameters.max_deterministic_time = limit
         # Trying out single values before the search ate most of the limit and found nothing here.
         solver.parameters.cp_model_probing_level = 0
+        solver.parameters.optimize_with_core = many_terms
         status = solver.solve(model)
         work = float(solver.response_proto.deterministic_time)
         if status == cp.INFEASIBLE:

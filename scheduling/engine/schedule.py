@@ -41,7 +41,7 @@ from scheduling.engine.types import (
     TaskNet,
 )
 
-WORK_LIMITS = {"opening": 2.0, "moves": 1.0, "people": 3.0, "close": 0.5, "further days": 1.0}
+WORK_LIMITS = {"opening": 2.0, "moves": 1.0, "people": 2.0, "close": 0.5, "further days": 1.0}
 """Deterministic work units for each aim."""
 BUILD_DAY_COUNTS = 4
 """Person-hours of the core team that one build day costs in invitations, setting up and clearing. Common practice,
@@ -138,7 +138,7 @@ class _Planner:
     def _then(self, terms: list[Any], aim: str, plan: list[Placed]) -> list[Placed]:
         if not terms or self.model is None:
             return plan
-        stage = self.model.minimise(sum(terms), WORK_LIMITS[aim], plan)
+        stage = self.model.minimise(sum(terms), WORK_LIMITS[aim], plan, many_terms=True)
         self.work += stage.work
         if aim == "people":
             self.people_proven = stage.status == "proven"
@@ -278,7 +278,7 @@ def _with_further_days(made: Layout) -> list[Reason]:
         ]
         if literals:
             flags.append(model.flag(literals))
-    fewest = model.minimise(sum(flags), WORK_LIMITS["further days"], serial_plan(made.project) or [])
+    fewest = model.minimise(sum(flags), WORK_LIMITS["further days"], serial_plan(made.project) or [], many_terms=True)
     if not fewest.plan:
         return []
     first = model.minimise(model.start[made.goal], WORK_LIMITS["further days"], fewest.plan)

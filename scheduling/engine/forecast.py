@@ -1,0 +1,608 @@
+"""When the school will really open: the plan played through many times with effort, deliveries and turn-out drawn.
+
+Every run follows the plan: tasks keep their order, their crews and their build days. What is late runs on into the
+next shift, the core team's next evenings where that team is large and skilled enough, or the next build day; the team
+is then taken to be free, which is a little early. Nobody's build-day task starts before the day its helpers were
+invited for, while core team, trades and waits go on as soon as they can. People who pass from one task to the next
+make the next one wait (a resource flow over the plan: C. Artigues, P. Michelon and S. Reusser, European Journal of
+Operational Research 149 (2003) 249–267, from memory). So a longer task, a later delivery or fewer helpers can never
+bring an opening forward. Draws are triangular, by inverting the distribution; each task, delivery and build day has a
+stream of random numbers of its own, so an edit changes nothing it does not touch.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from math import ceil
+from typing import TYPE_CHECKING, Any, NamedTuple
+from zlib import crc32
+
+from msgspec.structs import replace
+
+from buildout.units.value import Reason, Status, snap
+from estimating.engine.types import Arrivals
+from scheduling.engine import calendars
+from scheduling.engine.activities import CORE, ORDERING, further_days, goods_rules
+from scheduling.engine.calendars import SLOT
+from scheduling.engine.deliveries import Delivery, read_arrivals
+from scheduling.engine.schedule import _peak
+from scheduling.engine.tasks import OPENING
+from scheduling.engine.types import (
+    Crew,
+    Dates,
+    Driver,
+    Forecast,
+    PlannedTask,
+    Schedule,
+    Task,
+    TaskEdits,
+    TaskNet,
+)
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Runs = NDArray[np.float64]
+
+RUNS = 2000
+SEED = 20
+WEEKS_AHEAD = 60
+"""Further build days assumed, a week apart, after the last one given; work past them counts as unplaced."""
+MOST_DRIVERS = 8
+SMALLEST_SHARE = 0.01
+OFFICIAL = frozenset({"A02", "A03", "A04", "A05", "A06", "E07", "L06", "L07"})
+"""Waits for somebody's consent, report or inspection."""
+HOURS = SLOT / 60
+
+
+def forecast(
+    net: TaskNet,
+    schedule: Schedule,
+    crew: Crew,
+    dates: Dates,
+    arrivals: Arrivals,
+    edits: TaskEdits,
+    as_of: date,
+    *,
+    runs: int = RUNS,
+) -> Forecast:
+    """Play the plan through ``runs`` times and report when it opens.
+
+    Percentiles are nearest rank: P80 is the first day by which at least 80 % of the runs have opened. Runs in which
+    some task finds no room within the horizon count as not opened, in percentiles and chances too. Without a plan
+    there is no forecast: status infeasible (or empty) with the reason. Never raises for bad numbers.
+    """
+    if schedule.opening is None:
+        status: Status = "empty" if schedule.status == "empty" else "infeasible"
+        todo = "Solve what stops the schedule first." if status == "infeasible" else ""
+        severity = "warning" if status == "infeasible" else "note"
+        why = Reason(code="no-plan", text="There is no forecast without a plan", severity=severity, todo=todo)  # type: ignore[arg-type]
+        return _result(status, 0, [], 0, dates, [], [why])
+    if OPENING in edits.done:
+        return _result("proven", 1, [edits.done[OPENING]], 0, dates, [], [])
+    play = _Play(net, schedule, crew, dates, arrivals, edits, as_of, runs)
+    opening, late_runs = play.run()
+    import numpy as np
+
+    placed = np.isfinite(opening)
+    days = np.ceil(opening[placed] / 24 - 1e-9).astype(int)
+    openings = [as_of + timedelta(days=int(day)) for day in np.sort(days)]
+    reasons = [
+        Reason(
+            code="how-to-read",
+            text=f"{runs} runs of the plan; P80 is the first day by which at least 80 % of them have opened "
+            "(nearest rank). Rates are planning values, so this is a planning figure, not a promise",
+        )
+    ]
+    if late_runs:
+        reasons.append(
+            Reason(
+                code="further-days",
+                text=f"In {late_runs / runs:.0%} of the runs work that needs helpers runs over the last build day given; "
+                "further build days a week apart are assumed for it",
+                severity="warning" if late_runs * 5 >= runs else "note",
+                todo="Keep a build day in reserve after the last one.",
+            )
+        )
+    unplaced = int(runs - placed.sum())
+    if unplaced:
+        reasons.append(
+            Reason(
+                code="unplaced",
+                text=f"In {unplaced} of {runs} runs some task found no room within {WEEKS_AHEAD} weeks after the last "
+                "build day; these runs count as not opened",
+                severity="warning",
+                todo="Look at the tasks with the widest estimates, or add build days.",
+            )
+        )
+    return _result("feasible", runs, openings, unplaced, dates, play.drivers(opening), reasons)
+
+
+def nearest_rank(ordered: Sequence[date], share: float, runs: int) -> date | None:
+    """Return the first day by which at least ``share`` of ``runs`` have opened; None when they never do.
+
+    >>> nearest_rank([date(2027, 1, day) for day in range(1, 11)], 0.8, 10)
+    datetime.date(2027, 1, 8)
+    """
+    rank = max(1, ceil(share * runs - 1e-9))
+    return ordered[rank - 1] if rank <= len(ordered) else None
+
+
+def _result(
+    status: Status,
+    runs: int,
+    openings: Sequence[date],
+    unplaced: int,
+    dates: Dates,
+    drivers: list[Driver],
+    reasons: list[Reason],
+) -> Forecast:
+    def chance(day: date) -> float:
+        return snap(sum(opening <= day for opening in openings) / runs, 0.0001) if runs else 0.0
+
+    return Forecast(
+        status=status,
+        runs=runs,
+        seed=SEED,
+        p10=nearest_rank(openings, 0.1, runs),
+        p50=nearest_rank(openings, 0.5, runs),
+        p80=nearest_rank(openings, 0.8, runs),
+        chance_by_wish=chance(dates.opening_wish),
+        chance_by_announced=chance(dates.announced) if dates.announced else None,
+        unplaced=unplaced,
+        histogram=[(day, openings.count(day)) for day in sorted(set(openings))],
+        drivers=drivers,
+        reasons=reasons,
+    )
+
+
+# ---------------------------------------------------------------- draws
+
+
+def draws(name: str, runs: int) -> Runs:
+    """Return this name's own random numbers, uniform on 0–1."""
+    import numpy as np
+
+    return np.random.default_rng([SEED, crc32(name.encode())]).random(runs)
+
+
+def triangular(uniform: Runs, low: float, likely: float, high: float) -> Runs:
+    """Return triangular values for uniform numbers, by inverting the distribution.
+
+    Quantiles of (2, 3, 7) at 0.2 and 0.8 are 3 and 5.
+
+    >>> import numpy as np
+    >>> triangular(np.array([0.2, 0.8]), 2, 3, 7).round(6).tolist()
+    [3.0, 5.0]
+    """
+    import numpy as np
+
+    if high <= low:
+        return np.full_like(uniform, likely)
+    turn = (likely - low) / (high - low)
+    rising = low + np.sqrt(uniform * (high - low) * (likely - low))
+    falling = high - np.sqrt((1 - uniform) * (high - low) * (high - likely))
+    return np.where(uniform < turn, rising, falling)
+
+
+def rank_share(values: Runs, outcome: Runs) -> float:
+    """Return the squared rank correlation (Spearman, ties share their mean rank) of two samples, 0–1."""
+    import numpy as np
+
+    def ranks(sample: Runs) -> Runs:
+        _, place, counts = np.unique(sample, return_inverse=True, return_counts=True)
+        return (np.cumsum(counts) - (counts - 1) / 2)[place] - (len(sample) + 1) / 2
+
+    first, second = ranks(values), ranks(outcome)
+    spread = float((first**2).sum() * (second**2).sum())
+    return float((first * second).sum()) ** 2 / spread if spread else 0.0
+
+
+# ---------------------------------------------------------------- clocks
+
+
+class Clock:
+    """Working time as ascending (from, to, speed) windows in hours; maps a start and an amount of work to an end."""
+
+    def __init__(self, windows: Sequence[tuple[float, float, float]]) -> None:
+        import numpy as np
+
+        self.start = np.array([low for low, _, _ in windows], dtype=float)
+        self.stop = np.array([high for _, high, _ in windows], dtype=float)
+        self.speed = np.array([speed for _, _, speed in windows], dtype=float)
+        self.done = np.concatenate([[0.0], np.cumsum((self.stop - self.start) * self.speed)])
+
+    def begin(self, ready: Runs) -> Runs:
+        """Return the first working moment not before ``ready``; infinite when there is none."""
+        import numpy as np
+
+        place = np.searchsorted(self.stop, ready, side="right")
+        inside = np.minimum(place, len(self.stop) - 1)
+        return np.where(place < len(self.stop), np.maximum(ready, self.start[inside] if len(self.start) else 0), np.inf)
+
+    def end(self, begin: Runs, work: Runs) -> Runs:
+        """Return when ``work`` hours begun at ``begin`` are done; infinite when the windows do not hold them."""
+        import numpy as np
+
+        if not len(self.stop):
+            return np.full_like(begin, np.inf)
+        place = np.minimum(np.searchsorted(self.stop, begin, side="right"), len(self.stop) - 1)
+        finite = np.isfinite(begin)
+        within = np.where(finite, begin, self.start[place]) - self.start[place]
+        so_far = self.done[place] + within * self.speed[place]
+        total = so_far + work
+        where = np.minimum(np.searchsorted(self.done[1:], total - 1e-9, side="left"), len(self.stop) - 1)
+        ended = self.start[where] + (total - self.done[where]) / self.speed[where]
+        fits = finite & (total <= self.done[-1] + 1e-9)
+        return np.where(fits, np.where(work > 0, ended, begin), np.inf)
+
+
+# ---------------------------------------------------------------- the play
+
+
+@dataclass
+class Node:
+    """A planned piece of work: a whole task, or one of its parts."""
+
+    planned: PlannedTask
+    task: Task
+    share: float
+    first: bool
+    last: bool
+
+
+class Drawn(NamedTuple):
+    what: str
+    kind: str
+    text: str
+    values: Any
+
+
+class _Play:
+    def __init__(
+        self,
+        net: TaskNet,
+        schedule: Schedule,
+        crew: Crew,
+        dates: Dates,
+        arrivals: Arrivals,
+        edits: TaskEdits,
+        as_of: date,
+        runs: int,
+    ) -> None:
+        self.net, self.schedule, self.crew, self.dates, self.as_of, self.runs = net, schedule, crew, dates, as_of, runs
+        self.done = {code: day for code, day in edits.done.items() if any(task.code == code for task in net.tasks)}
+        self.deliveries = read_arrivals(arrivals, as_of)
+        self.nodes = self._nodes()
+        self.drawn: list[Drawn] = []
+        self.days = {day.id: day for day in crew.days}
+        self.last_day = max((day.date for day in crew.days if day.date >= as_of), default=None)
+        self.present = self._turn_out()
+        self.effort = self._efforts()
+        self.waits = self._waits()
+        self._read_calendar()
+        self.flow = self._flow()
+
+    def _nodes(self) -> dict[str, Node]:
+        tasks = {task.code: task for task in self.net.tasks}
+        planned = [one for one in self.schedule.tasks if one.code.split("/")[0] not in self.done]
+        parts: dict[str, list[str]] = {}
+        for one in planned:
+            parts.setdefault(one.code.split("/")[0], []).append(one.code)
+        for codes in parts.values():
+            codes.sort(key=lambda code: int(code.split("/")[1]) if "/" in code else 0)
+        return {
+            one.code: Node(
+                planned=one,
+                task=tasks[base],
+                share=1 / len(parts[base]),
+                first=parts[base][0] == one.code,
+                last=parts[base][-1] == one.code,
+            )
+            for one in planned
+            if (base := one.code.split("/")[0]) in tasks
+        }
+
+    # ------------------------------------------------------------ what is drawn
+
+    def _turn_out(self) -> dict[str, Runs]:
+        """People on site on each build day: helpers who come, and the core team."""
+        rates = [float(rate) for rate in (self.crew.no_show_low, self.crew.no_show_likely, self.crew.no_show_high)]
+        extra = calendars.core_on_site(self.crew) - sum(job.crew for job in self.net.day_jobs)
+        found: dict[str, Runs] = {}
+        for day in self.crew.days:
+            if day.date < self.as_of:
+                continue
+            missing = triangular(draws(f"turn-out {day.id}", self.runs), *rates)
+            found[day.id] = day.places * (1 - missing) + extra
+            text = f"Turn-out on {day.name}, {day.date}: {rates[0]:.0%} to {rates[2]:.0%} of helpers stay away"
+            self.drawn.append(Drawn(day.name or day.id, "turn-out", text, missing))
+        return found
+
+    def _efforts(self) -> dict[str, Runs]:
+        found: dict[str, Runs] = {}
+        units = {"work": "person-hours", "fixed": "hours", "trade": "working days", "wait": "days"}
+        for task in self.net.tasks:
+            if task.code in self.done:
+                continue
+            found[task.code] = triangular(draws(f"task {task.code}", self.runs), task.low, task.likely, task.high)
+            if task.high > task.low and not (task.arrival_of and self._group(task.arrival_of)):
+                kind = "inspection" if task.code in OFFICIAL else "task"
+                text = f"{task.name}: {task.low:.4g} to {task.high:.4g} {units[task.kind]}"
+                self.drawn.append(Drawn(f"{task.code} {task.name}", kind, text, found[task.code]))
+        return found
+
+    def _group(self, group: str) -> list[Delivery]:
+        return [delivery for _, delivery in sorted(self.deliveries.items()) if delivery.group == group]
+
+    def _waits(self) -> dict[str, Runs]:
+        """Days every item takes, one stream per supplier and lead time, as goods of one order travel together."""
+        found: dict[str, Runs] = {}
+        for item, delivery in sorted(self.deliveries.items()):
+            name = f"delivery {delivery.supplier} {delivery.group}"
+            values = triangular(draws(name, self.runs), delivery.low, delivery.likely, delivery.high)
+            found[item] = values
+            if delivery.high > delivery.low and not any(one.what == item for one in self.drawn):
+                since = "from today" if delivery.placed else "from the order"
+                text = f"Delivery of {item}: {delivery.low} to {delivery.high} days {since}"
+                self.drawn.append(Drawn(item, "delivery", text, values))
+        return found
+
+    # ------------------------------------------------------------ when people work
+
+    def _read_calendar(self) -> None:
+        closed = [holiday.date for holiday in self.dates.holidays]
+        more = further_days(self.crew, self.as_of, WEEKS_AHEAD)
+        length = (more[-1].date - self.as_of).days + 1
+        days = replace(self.crew, days=[*(day for day in self.crew.days if day.date >= self.as_of), *more])
+        self.shifts, _ = calendars.build_shifts(days, self.net.day_jobs, [], self.as_of)
+        self.evenings = calendars.evenings(self.crew, self.as_of, length, closed)
+        opens, closes = (minutes / 60 for minutes in calendars.TRADE_DAY)
+        firms = [(day - self.as_of).days * 24.0 for day in calendars.working_days(self.as_of, length, closed)]
+        self.trade_clock = Clock([(day + opens, day + closes, 1.0) for day in firms])
+        self.core_clock = Clock([(low * HOURS, high * HOURS, 1.0) for low, high in self.evenings])
+        self.day_clocks: dict[tuple[bool, bool, float], Clock] = {}
+
+    def _clock(self, node: Node) -> Clock:
+        if node.planned.place == "trade":
+            return self.trade_clock
+        if node.planned.place == CORE:
+            return self.core_clock
+        key = (node.task.noisy, node.task.where == "hall", self._evening_speed(node))
+        if key not in self.day_clocks:
+            self.day_clocks[key] = self._day_clock(*key)
+        return self.day_clocks[key]
+
+    def _evening_speed(self, node: Node) -> float:
+        """How fast the core team goes on with a build day's work, as a share of the crew's speed; 0 when it cannot."""
+        task, crew = node.task, max(1, node.planned.crew)
+        hands = min(crew, len(self.crew.core))
+        skills = calendars.core_skills(self.crew)
+        need = ceil(hands / calendars.PEOPLE_PER_LEAD)
+        if hands < task.crew_min or any(skill in skills and skills[skill] < need for skill in task.skills):
+            return 0.0
+        return 1.0 if task.kind == "fixed" else hands / crew
+
+    def _day_clock(self, noisy: bool, hall: bool, evening_speed: float) -> Clock:
+        windows = [(low * HOURS, high * HOURS, evening_speed) for low, high in self.evenings if evening_speed]
+        for one in self.shifts:
+            if hall and one.day.place != "hall":
+                continue
+            for low, high in one.windows:
+                first = max(low, one.quiet_until) if noisy else low
+                if high > first:
+                    windows.append((first * HOURS, high * HOURS, 1.0))
+        apart: list[tuple[float, float, float]] = []
+        for window in sorted(windows):
+            if not apart or window[0] >= apart[-1][1]:
+                apart.append(window)
+        return Clock(apart)
+
+    # ------------------------------------------------------------ who passes from task to task
+
+    def _flow(self) -> dict[str, list[str]]:
+        """For every piece of work, those whose people it takes over in the plan."""
+        special = calendars.special_skills(self.crew)
+        holders: dict[str, list[tuple[int, str]]] = {}
+        found: dict[str, list[str]] = {}
+        ordered = sorted(
+            (node.planned for node in self.nodes.values() if node.planned.crew and node.planned.end_day >= self.as_of),
+            key=lambda one: (self._slot(one.start_day, one.start), self._slot(one.end_day, one.end), one.code),
+        )
+        for one in ordered:
+            whose: str = CORE if one.place == CORE else "build day"
+            start = self._slot(one.start_day, one.start)
+            needs: dict[str, int] = {whose: one.crew}
+            needs.update(
+                {
+                    f"{skill} {whose}": ceil(one.crew / calendars.PEOPLE_PER_LEAD)
+                    for skill in one.skills
+                    if skill in special
+                }
+            )
+            for name, amount in sorted(needs.items()):
+                pool = holders.setdefault(name, self._pool(name, whose))
+                pool.sort()
+                for place in range(min(amount, len(pool))):
+                    end, giver = pool[place]
+                    if giver and end <= start:
+                        found.setdefault(one.code, []).append(giver)
+                    pool[place] = (self._slot(one.end_day, one.end), one.code)
+        return {code: sorted(set(givers)) for code, givers in found.items()}
+
+    def _pool(self, name: str, whose: str) -> list[tuple[int, str]]:
+        if whose == CORE:
+            count = len(self.crew.core) if name == whose else calendars.core_skills(self.crew).get(name.split()[0], 0)
+        else:
+            shifts, _ = calendars.build_shifts(self.crew, self.net.day_jobs, [], self.as_of)
+            sizes = [one.people if name == whose else one.skills.get(name.split()[0], 0) for one in shifts]
+            count = max(sizes, default=0)
+        return [(-1, "")] * count
+
+    def _slot(self, day: date, minutes: int) -> int:
+        return calendars.day_slot(day, self.as_of) + minutes // SLOT
+
+    # ------------------------------------------------------------ one pass for all runs
+
+    def run(self) -> tuple[Runs, int]:
+        """Return the opening of every run in hours from midnight of ``as_of``, and how many used further days."""
+        import numpy as np
+
+        zero = np.zeros(self.runs)
+        starts: dict[str, Runs] = {}
+        ends: dict[str, Runs] = {}
+        parts: dict[str, list[str]] = {}
+        for node in self.nodes.values():
+            parts.setdefault(node.task.code, []).append(node.planned.code)
+        firsts = {node.task.code: node.planned.code for node in self.nodes.values() if node.first}
+        lasts = {node.task.code: node.planned.code for node in self.nodes.values() if node.last}
+        rules = goods_rules(self.net, self.deliveries, self.done)
+        late = np.zeros(self.runs, dtype=bool)
+        lease = max(0, (self.dates.lease_start - self.as_of).days) * 24.0
+        limit = ((self.last_day - self.as_of).days + 1) * 24.0 if self.last_day else None
+
+        for code in self._order(firsts, lasts):
+            node = self.nodes[code]
+            task, planned = node.task, node.planned
+            ready = zero + (lease if task.where == "hall" else 0.0)
+            at_least = zero
+            group = self._group(task.arrival_of) if task.arrival_of else []
+            if not node.first:
+                number = int(code.split("/")[1])
+                ready = np.maximum(ready, ends[f"{task.code}/{number - 1}"])
+            elif not (group and all(delivery.placed for delivery in group)):
+                for lag in task.after:
+                    before = lag.minutes / 60
+                    if lag.task in lasts and lag.from_start:
+                        ready = np.maximum(ready, starts[firsts[lag.task]] + before)
+                    elif lag.task in lasts:
+                        ready = np.maximum(ready, ends[lasts[lag.task]] + before)
+                    elif lag.task in self.done:
+                        since = min(0, (self.done[lag.task] - self.as_of).days + 1) * 24.0
+                        ready = np.maximum(ready, since + before)
+            if node.last:
+                for lag in task.after:
+                    if lag.from_start and lag.task in lasts:
+                        at_least = np.maximum(at_least, ends[lasts[lag.task]])
+            for rule in rules:
+                if rule.task == task.code and node.first:
+                    ordered = ends[lasts[ORDERING]] if rule.from_order else zero
+                    ready = np.maximum(ready, ordered + 24 * np.maximum(0, self.waits[rule.item]))
+            for giver in self.flow.get(code, []):
+                ready = np.maximum(ready, ends[giver])
+            starts[code], ended = self._do(node, ready, group)
+            ends[code] = np.maximum(ended, at_least)
+            if planned.place == "build day" and limit is not None and not self._evening_speed(node):
+                late |= ends[code] > limit
+        goal = ends[lasts[OPENING]] if OPENING in lasts else np.maximum.reduce([zero, *ends.values()])
+        return goal, int(late.sum())
+
+    def _do(self, node: Node, ready: Runs, group: Sequence[Delivery]) -> tuple[Runs, Runs]:
+        import numpy as np
+
+        task, planned = node.task, node.planned
+        effort = self.effort[task.code] * node.share
+        if group:
+            travel = [24 * np.maximum(0, self.waits[delivery.item]) for delivery in group if not delivery.placed]
+            here = [24 * np.maximum(0, self.waits[delivery.item]) for delivery in group if delivery.placed]
+            end = ready + np.maximum.reduce([np.zeros(self.runs), *travel])
+            return ready, np.maximum.reduce([end, *here])
+        if planned.place == "wait":
+            return ready, ready + 24 * effort
+        if planned.crew == 0 and task.likely == 0:
+            midnight = np.ceil(ready / 24 - 1e-9) * 24
+            return midnight, midnight
+        clock = self._clock(node)
+        if planned.place == "trade":
+            begin = clock.begin(ready)
+            return begin, clock.end(begin, effort * (calendars.TRADE_DAY[1] - calendars.TRADE_DAY[0]) / 60)
+        hands = np.full(self.runs, float(max(1, planned.crew)))
+        if planned.place == "build day":
+            ready, hands = self._hands(node, ready, hands)
+        begin = clock.begin(ready)
+        work = effort if task.kind == "fixed" else effort / hands
+        return begin, clock.end(begin, work)
+
+    def _hands(self, node: Node, ready: Runs, hands: Runs) -> tuple[Runs, Runs]:
+        """Fewer helpers work slower; too few for the smallest crew put the work off to the next build day."""
+        import numpy as np
+
+        planned, task = node.planned, node.task
+        ready = np.maximum(ready, self._slot(planned.start_day, planned.start) * HOURS)
+        present = self.present.get(planned.build_day)
+        if present is None:
+            return ready, hands
+        beside = [
+            (max(other.planned.start, planned.start), min(other.planned.end, planned.end), other.planned.crew)
+            for other in self.nodes.values()
+            if other.planned.build_day == planned.build_day
+            and other.planned.start < planned.end
+            and planned.start < other.planned.end
+        ]
+        together = max(1, _peak(beside))
+        smallest = float(max(1, min(task.crew_min, planned.crew)))
+        hands = np.clip(hands * np.minimum(1.0, present / together), smallest, hands)
+        next_midnight = ((planned.start_day - self.as_of).days + 1) * 24.0
+        put_off = present < smallest - 1e-9
+        return np.where(put_off, np.maximum(ready, next_midnight), ready), hands
+
+    def _order(self, firsts: Mapping[str, str], lasts: Mapping[str, str]) -> list[str]:
+        """Nodes so that each comes after all it depends on, in the plan's order where free."""
+        before: dict[str, set[str]] = {code: set(self.flow.get(code, [])) for code in self.nodes}
+        for code, node in self.nodes.items():
+            if not node.first:
+                before[code].add(f"{node.task.code}/{int(code.split('/')[1]) - 1}")
+            for lag in node.task.after:
+                if lag.task in lasts:
+                    if node.first:
+                        before[code].add(firsts[lag.task] if lag.from_start else lasts[lag.task])
+                    if node.last and lag.from_start:
+                        before[code].add(lasts[lag.task])
+        for rule in goods_rules(self.net, self.deliveries, self.done):
+            if rule.from_order:
+                before[firsts[rule.task]].add(lasts[ORDERING])
+        key = {
+            code: (self._slot(n.planned.start_day, n.planned.start), self._slot(n.planned.end_day, n.planned.end))
+            for code, n in self.nodes.items()
+        }
+        after: dict[str, list[str]] = {code: [] for code in self.nodes}
+        for code, others in before.items():
+            for other in others:
+                after[other].append(code)
+        waiting = {code: len(others) for code, others in before.items()}
+        heap = [(*key[code], code) for code, count in waiting.items() if count == 0]
+        heapq.heapify(heap)
+        order = []
+        while heap:
+            code = heapq.heappop(heap)[-1]
+            order.append(code)
+            for other in after[code]:
+                waiting[other] -= 1
+                if waiting[other] == 0:
+                    heapq.heappush(heap, (*key[other], other))
+        return order
+
+    def drivers(self, opening: Runs) -> list[Driver]:
+        """Rank what was drawn by how much of the opening's spread goes with it."""
+        import numpy as np
+
+        outcome = np.where(np.isfinite(opening), opening, 1e9)
+        if float(outcome.max()) == float(outcome.min()):
+            return []
+        found = [(rank_share(one.values, outcome), one) for one in self.drawn]
+        best = sorted(
+            (pair for pair in found if pair[0] >= SMALLEST_SHARE), key=lambda pair: (-round(pair[0], 6), pair[1].what)
+        )
+        return [
+            Driver(
+                what=one.what,
+                kind=one.kind,  # type: ignore[arg-type]
+                share=snap(share, 0.001),
+                text=f"{one.text}; goes with about {share:.0%} of the spread of the opening",
+            )
+            for share, one in best[:MOST_DRIVERS]
+        ]
