@@ -1,4 +1,55 @@
-from django.urls import URLPattern
+from django.urls import path
+
+from estimating.web.views import budget, layouts, orders, quotes, systems, take_off
 
 app_name = "estimating"
-urlpatterns: list[URLPattern] = []
+BUILD = "builds/<int:build_id>/"
+ORDER = f"{BUILD}orders/<int:number>/"
+urlpatterns = [
+    # Systems, products and what room gets which
+    path(f"{BUILD}systems/", systems.systems, name="systems"),
+    path(f"{BUILD}systems/rooms/<str:room_id>/", systems.fitout, name="fitout"),
+    path(f"{BUILD}systems/products/new/", systems.product, name="new-product"),
+    path(f"{BUILD}systems/products/<str:product_id>/", systems.product, name="product"),
+    path(f"{BUILD}systems/<str:kind>/new/", systems.new_system, name="new-system"),
+    path(f"{BUILD}systems/<str:kind>/<str:system_id>/", systems.edit_system, name="system"),
+    path(f"{BUILD}systems/<str:kind>/<str:system_id>/delete/", systems.delete_system, name="delete-system"),
+    # Drawings of what is laid and hung in a room
+    path(f"{BUILD}layouts/<str:room_id>/", layouts.layouts, name="layouts"),
+    path(f"{BUILD}layouts/<str:room_id>/<str:name>.pdf", layouts.pdf, name="layout-pdf"),
+    path(f"{BUILD}layouts/<str:room_id>/<str:name>.dxf", layouts.dxf, name="layout-dxf"),
+    path(f"{BUILD}layouts/<str:room_id>/<str:name>.svg", layouts.svg, name="layout-svg"),
+    # Take-off and cut plans
+    path(f"{BUILD}take-off/", take_off.take_off, name="take-off"),
+    path(f"{BUILD}take-off/lines.csv", take_off.take_off_csv, name="take-off-csv"),
+    path(f"{BUILD}cut-plans/<str:product_id>/", take_off.cut_plan, name="cut-plan"),
+    path(f"{BUILD}cut-plans/<str:product_id>/plan.pdf", take_off.cut_plan_pdf, name="cut-plan-pdf"),
+    path(f"{BUILD}cut-plans/<str:product_id>/list.csv", take_off.cut_plan_csv, name="cut-plan-csv"),
+    # Suppliers, quotes, award
+    path(f"{BUILD}quotes/", quotes.quotes, name="quotes"),
+    path(f"{BUILD}quotes/award.csv", quotes.award_csv, name="award-csv"),
+    path(f"{BUILD}quotes/rules/", quotes.rules, name="award-rules"),
+    path(f"{BUILD}quotes/new/", quotes.quote, name="new-quote"),
+    path(f"{BUILD}quotes/<str:quote_id>/", quotes.quote, name="quote"),
+    path(f"{BUILD}quotes/<str:quote_id>/delete/", quotes.delete_quote, name="delete-quote"),
+    path(f"{BUILD}suppliers/new/", quotes.supplier, name="new-supplier"),
+    path(f"{BUILD}suppliers/<str:supplier_id>/", quotes.supplier, name="supplier"),
+    path(f"{BUILD}suppliers/<str:supplier_id>/delete/", quotes.delete_supplier, name="delete-supplier"),
+    # Orders
+    path(f"{BUILD}orders/", orders.orders, name="orders"),
+    path(f"{BUILD}orders/place/", orders.place, name="place-order"),
+    path(ORDER, orders.order, name="order"),
+    path(f"{ORDER}confirm/", orders.confirm, name="confirm-order"),
+    path(f"{ORDER}receive/", orders.receive, name="receive-order"),
+    path(f"{ORDER}cancel/", orders.cancel, name="cancel-order"),
+    path(f"{ORDER}see/", orders.see, name="see-order"),
+    path(f"{ORDER}order.pdf", orders.document, name="order-document"),
+    path(f"{ORDER}order.txt", orders.document_text, name="order-text"),
+    path(f"{ORDER}changes/<int:change>/agree/", orders.decide, {"answer": "agree"}, name="agree-change"),
+    path(f"{ORDER}changes/<int:change>/refuse/", orders.decide, {"answer": "refuse"}, name="refuse-change"),
+    # Money
+    path(f"{BUILD}budget/", budget.budget, name="budget"),
+    path(f"{BUILD}budget/heads.csv", budget.budget_csv, name="budget-csv"),
+    path(f"{BUILD}budget/allowances/", budget.allowances, name="allowances"),
+    path(f"{BUILD}budget/comment/", budget.comment, name="comment"),
+]

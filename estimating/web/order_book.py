@@ -1,0 +1,177 @@
+"""What the owner does with orders: place, confirm, receive, cancel, agree changes. All of it goes to the journal."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from decimal import Decimal
+from typing import Any, NamedTuple
+
+from django.db import transaction
+from django.utils import timezone
+
+from buildout.builds.web import services as builds
+from buildout.builds.web.models import Build
+from buildout.people.web.models import User
+from buildout.units.money import format_money, tax_on
+from estimating.engine.types import Award, AwardLine, MoneyPlan, Quote, Supplier, TakeOff
+from estimating.web.models import ChangeOrder, Order
+
+
+class OrderBookError(ValueError):
+    """Something that cannot be done with an order as it stands; the message says why."""
+
+
+class ReadyOrder(NamedTuple):
+    """What of one quote is awarded and on no order yet."""
+
+    quote: Quote
+    supplier: Supplier | None
+    lines: list[AwardLine]
+    goods: Decimal
+    freight: Decimal
+    tax: Decimal
+
+    @property
+    def total(self) -> Decimal:
+        return self.goods + self.freight + self.tax
+
+
+def ready_orders(sheet: builds.Sheet, orders: list[Order]) -> list[ReadyOrder]:
+    """One for each quote that has awarded lines on no standing order, in the award's order.
+
+    Freight is asked once for a quote; a second order from the same quote is expected to travel along.
+    """
+    award = sheet.part("award", Award)
+    quotes = {quote.id: quote for quote in sheet.section("quotes", list[Quote])}
+    suppliers = {supplier.id: supplier for supplier in sheet.section("suppliers", list[Supplier])}
+    money = sheet.section("money", MoneyPlan) if sheet.document.get("money") else MoneyPlan()
+    standing = [order for order in orders if order.state != Order.State.CANCELLED]
+    ordered = {line["item"] for order in standing for line in order.lines}
+    sent = {order.quote for order in standing}
+    found = []
+    for party in award.suppliers:
+        lines = [line for line in award.lines if line.quote == party.quote and line.item not in ordered]
+        quote = quotes.get(party.quote)
+        if not lines or quote is None:
+            continue
+        freight = Decimal(0) if party.quote in sent else party.freight
+        amounts = [line.goods + line.extras for line in lines] + [freight]
+        percent = Decimal(0) if quote.tax_included else money.tax_percent
+        tax = sum((tax_on(amount, percent, sheet.currency) for amount in amounts), Decimal(0))
+        found.append(
+            ReadyOrder(quote, suppliers.get(quote.supplier), lines, sum(amounts[:-1], Decimal(0)), freight, tax)
+        )
+    return found
+
+
+@transaction.atomic
+def place(build: Build, user: User, quote_id: str, note: str = "") -> Order:
+    """Freeze what is awarded to a quote and not ordered yet into a numbered order.
+
+    Raises ``OrderBookError`` when there is nothing to order from it.
+    """
+    build = Build.objects.select_for_update().get(pk=build.pk)
+    sheet = builds.sheet_of(build)
+    orders = list(Order.objects.filter(build=build))
+    ready = next((r for r in ready_orders(sheet, orders) if r.quote.id == quote_id), None)
+    if ready is None:
+        raise OrderBookError("Nothing of this quote is waiting to be ordered: it is on an order already, or not chosen")
+    names = {line.item: line.name for line in sheet.part("take_off", TakeOff).lines}
+    order = Order.objects.create(
+        build=build,
+        number=max((order.number for order in orders), default=0) + 1,
+        supplier=ready.quote.supplier,
+        supplier_name=ready.supplier.name if ready.supplier else ready.quote.supplier,
+        quote=quote_id,
+        placed=sheet.today(),
+        freight=ready.freight,
+        tax=ready.tax,
+        note=note,
+        revision=sheet.revision,
+        lines=[
+            {
+                "item": line.item,
+                "name": names.get(line.item, line.item),
+                "quantity": f"{line.quantity:f}",
+                "unit": line.unit,
+                "unit_price": f"{line.unit_price:f}",
+                "extras": f"{line.extras:f}",
+                "goods": f"{line.goods + line.extras:f}",
+            }
+            for line in ready.lines
+        ],
+    )
+    total = format_money(ready.total, sheet.currency)
+    _tell(build, user, order, f"{order.name} placed with {order.supplier_name}: {total} with tax and freight")
+    return order
+
+
+def _tell(build: Build, user: User, order: Order, text: str, before: Mapping[str, Any] | None = None) -> None:
+    after = {"state": order.state, "promised": _day(order.promised), "received": _day(order.received)}
+    builds.note(build, "order", text, by=user, before=before or {}, after={"order": order.name, **after})
+
+
+def _day(day: date | None) -> str | None:
+    return day.isoformat() if day else None
+
+
+@transaction.atomic
+def _step(order: Order, allowed: tuple[str, ...], what: str) -> Order:
+    fresh = Order.objects.select_for_update().get(pk=order.pk)
+    if fresh.state not in allowed:
+        raise OrderBookError(f"{fresh.name} is {fresh.get_state_display().lower()}: it cannot be {what}")
+    return fresh
+
+
+@transaction.atomic
+def confirm(order: Order, user: User, promised: date) -> Order:
+    """The supplier has acknowledged the order and promised a day; a later word of theirs replaces it."""
+    fresh = _step(order, (Order.State.PLACED, Order.State.CONFIRMED), "confirmed")
+    if promised < fresh.placed:
+        raise OrderBookError(f"The order was placed on {fresh.placed:%d %b %Y}; the promised day cannot be earlier")
+    before = {"state": fresh.state, "promised": _day(fresh.promised)}
+    fresh.state, fresh.promised = Order.State.CONFIRMED, promised
+    fresh.save(update_fields=["state", "promised"])
+    text = f"{fresh.name} confirmed by {fresh.supplier_name}, promised for {promised:%d %b %Y}"
+    _tell(fresh.build, user, fresh, text, before)
+    return fresh
+
+
+@transaction.atomic
+def receive(order: Order, user: User, received: date) -> Order:
+    fresh = _step(order, (Order.State.PLACED, Order.State.CONFIRMED), "received")
+    if received < fresh.placed:
+        raise OrderBookError(f"The order was placed on {fresh.placed:%d %b %Y}; the goods cannot have come earlier")
+    before = {"state": fresh.state}
+    fresh.state, fresh.received = Order.State.RECEIVED, received
+    fresh.save(update_fields=["state", "received"])
+    _tell(fresh.build, user, fresh, f"Goods of {fresh.name} came on {received:%d %b %Y}", before)
+    return fresh
+
+
+@transaction.atomic
+def cancel(order: Order, user: User) -> Order:
+    """Called off with the supplier. Its lines wait to be ordered again."""
+    fresh = _step(order, (Order.State.PLACED, Order.State.CONFIRMED), "cancelled")
+    before = {"state": fresh.state}
+    fresh.state = Order.State.CANCELLED
+    fresh.save(update_fields=["state"])
+    fresh.changes.filter(state=ChangeOrder.State.OPEN).delete()
+    _tell(fresh.build, user, fresh, f"{fresh.name} to {fresh.supplier_name} cancelled", before)
+    return fresh
+
+
+@transaction.atomic
+def decide(change: ChangeOrder, user: User, *, agreed: bool) -> ChangeOrder:
+    """What the supplier said to a change order."""
+    fresh = ChangeOrder.objects.select_for_update().select_related("order__build").get(pk=change.pk)
+    if fresh.state != ChangeOrder.State.OPEN:
+        raise OrderBookError(f"{fresh} is {fresh.get_state_display().lower()} already")
+    fresh.state = ChangeOrder.State.AGREED if agreed else ChangeOrder.State.REFUSED
+    fresh.decided = timezone.now()
+    fresh.save(update_fields=["state", "decided"])
+    word = "agreed with" if agreed else "refused by"
+    text = f"Change {fresh.number} to {fresh.order.name} {word} {fresh.order.supplier_name}"
+    _tell(fresh.order.build, user, fresh.order, text)
+    return fresh

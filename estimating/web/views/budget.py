@@ -1,0 +1,123 @@
+"""The budget by head: what is quoted, set aside, ordered and left, and what owner and partner say to it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from buildout.builds.web import services as builds
+from buildout.builds.web.editing import propose_from
+from buildout.builds.web.models import Comment, Role
+from estimating.engine.heads import HEADS
+from estimating.engine.types import Budget
+from estimating.web import edits
+from estimating.web.forms import CommentForm, HeadForm, MoneyForm
+from estimating.web.views.desk import Desk, sit_down
+from estimating.web.views.take_off import csv_file
+
+
+@login_required
+@require_GET
+def budget(request: HttpRequest, build_id: int) -> HttpResponse:
+    desk = sit_down(request, build_id, Role.OWNER, Role.PARTNER)
+    return _budget_page(request, desk)
+
+
+def _budget_page(
+    request: HttpRequest, desk: Desk, asked: int | None = None, form: CommentForm | None = None
+) -> HttpResponse:
+    found = desk.sheet.part("budget", Budget)
+    comments: dict[int, list[Comment]] = defaultdict(list)
+    for comment in Comment.objects.filter(build=desk.build, subject__startswith="budget:").select_related("by"):
+        head = comment.subject.removeprefix("budget:")
+        if head.isdigit():
+            comments[int(head)].append(comment)
+    plans = {plan["head"]: plan for plan in desk.sheet.document.get("money", {}).get("heads", [])}
+    rows = [
+        {
+            "line": line,
+            "comments": comments[line.head],
+            "note": plans.get(line.head, {}).get("note", ""),
+            "form": form if asked == line.head and form is not None else CommentForm(auto_id=f"id_{line.head}_%s"),
+            "open": asked == line.head,
+        }
+        for line in found.lines
+    ]
+    context = desk.page("8", budget=found, rows=rows, tax_percent=desk.sheet.document.get("money", {}).get("tax_percent"))
+    return render(request, "estimating/budget.html", context, status=422 if form is not None else 200)
+
+
+@login_required
+@require_POST
+def comment(request: HttpRequest, build_id: int) -> HttpResponse:
+    """Owner or partner says something to one head of the budget."""
+    desk = sit_down(request, build_id, Role.OWNER, Role.PARTNER)
+    head = request.POST.get("head", "")
+    if not head.isascii() or not head.isdigit() or int(head) not in HEADS:
+        raise Http404("There is no such budget head")
+    form = CommentForm(request.POST, auto_id=f"id_{int(head)}_%s")
+    if not form.is_valid():
+        return _budget_page(request, desk, int(head), form)
+    name = HEADS[int(head)]
+    Comment.objects.create(
+        build=desk.build, subject=f"budget:{int(head)}", subject_text=name, text=form.cleaned_data["text"], by=desk.user
+    )
+    builds.note(desk.build, "comment", f"Comment on budget, {name}: {form.cleaned_data['text']}", by=desk.user)
+    messages.success(request, f"Your comment on “{name}” is there for everybody who sees the budget.")
+    return redirect(reverse("estimating:budget", args=[build_id]) + f"#head-{int(head)}")
+
+
+@login_required
+@require_http_methods(["GET", "POST"])
+def allowances(request: HttpRequest, build_id: int) -> HttpResponse:
+    """Money available, tax, and what is set aside for each head."""
+    desk = sit_down(request, build_id)
+    document = builds.editable(desk.build)
+    money = document.get("money", {})
+    before: dict[int, dict[str, Any]] = {plan["head"]: plan for plan in money.get("heads", [])}
+    data = request.POST or None
+    form = MoneyForm(data, initial=money)
+    heads = [
+        (number, name, HeadForm(data, prefix=f"head-{number}", initial=before.get(number, {})))
+        for number, name in HEADS.items()
+    ]
+    valid = [form.is_valid(), *[head.is_valid() for _, _, head in heads]]
+    if data is not None and all(valid):
+        after = [
+            {**plan, "head": number}
+            for number, _, head in heads
+            for plan in [head.edited(before.get(number, {}))]
+            if number in before or any(name in plan for name in ("allowance", "contingency_percent", "note"))
+        ]
+        edits.set_money(document, form.edited({k: v for k, v in money.items() if k != "heads"}), after)
+        places = {number: at for at, number in enumerate(plan["head"] for plan in after)}
+        within = {f"/money/heads/{places[number]}": head for number, _, head in heads if number in places}
+        proposal = propose_from(
+            form, desk.build, desk.user, document, "Money set aside", under="/money", within=within
+        )
+        if proposal is not None:
+            return redirect(proposal)
+    context = desk.page("8", form=form, heads=heads, back=reverse("estimating:budget", args=[build_id]))
+    return render(request, "estimating/allowances.html", context, status=422 if data is not None else 200)
+
+
+@login_required
+@require_GET
+def budget_csv(request: HttpRequest, build_id: int) -> HttpResponse:
+    desk = sit_down(request, build_id, Role.OWNER, Role.PARTNER)
+    header = ["head", "name", "quoted", "allowance", "contingency", "total", "ordered", "made of"]
+    rows = [
+        [
+            line.head, line.name, line.quoted, line.allowance, line.contingency, line.total, line.ordered,
+            "; ".join(f"{what} {amount:f}" for what, amount in line.made_of),
+        ]
+        for line in desk.sheet.part("budget", Budget).lines
+    ]  # fmt: skip
+    return csv_file("budget.csv", header, rows)

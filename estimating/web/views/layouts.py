@@ -1,0 +1,93 @@
+"""Drawings of what is laid on a room's floor and hung on its walls."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_GET
+
+from buildout.builds.web.documents import pdf_or_page
+from buildout.rooms.engine.drawing import Drawing
+from buildout.rooms.engine.types import Room, RoomPlan
+from buildout.rooms.web.drawings import as_file, dxf_of, svg_of, svg_on_paper, title_block
+from estimating.engine.types import Product, RoomLayouts
+from estimating.web.views.desk import Desk, sit_down
+
+
+class LayoutSheet(NamedTuple):
+    """One drawing of a room: its name in addresses and on paper, and how to draw it."""
+
+    name: str
+    title: str
+    draw: Callable[[], Drawing]
+    caution: str = ""
+    for_fabricator: bool = False
+
+
+def _sheets(desk: Desk, room_id: str) -> tuple[RoomPlan, RoomLayouts | None, list[LayoutSheet]]:
+    from estimating.engine import layout_drawings as drawings
+
+    plan = next((plan for plan in desk.sheet.part("plans", list[RoomPlan]) if plan.room == room_id), None)
+    if plan is None:
+        raise Http404(f"This build has no room {room_id}")
+    layout = next((layout for layout in desk.sheet.part("layouts", list[RoomLayouts]) if layout.room == room_id), None)
+    room = next(room for room in desk.sheet.section("rooms", list[Room]) if room.id == room_id)
+    products = {product.id: product for product in desk.sheet.section("products", list[Product])}
+    units = desk.sheet.units
+    found: list[LayoutSheet] = []
+
+    def block(title: str) -> Any:
+        return title_block(desk.build, desk.sheet, f"{plan.name}, {title}", "3")
+
+    if layout is None or not plan.outline:
+        return plan, layout, found
+    floor, cover, walls = layout.floor, layout.cover, layout.walls
+    return plan, layout, found
+
+
+def _sheet(desk: Desk, room_id: str, name: str) -> tuple[RoomPlan, LayoutSheet]:
+    plan, _, sheets = _sheets(desk, room_id)
+    found = next((sheet for sheet in sheets if sheet.name == name), None)
+    if found is None:
+        raise Http404(f"{plan.name} has no drawing {name}")
+    return plan, found
+
+
+@login_required
+@require_GET
+def layouts(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
+    """Floor layers, cover and wall elevations of one room."""
+    desk = sit_down(request, build_id)
+    plan, layout, sheets = _sheets(desk, room_id)
+    drawn = [{"sheet": sheet, "svg": svg_of(sheet.draw(), f"l{n}")} for n, sheet in enumerate(sheets)]
+    parts = (layout.floor, layout.cover, layout.walls, layout.fold_away) if layout else ()
+    reasons = [reason for part in parts if part for reason in part.reasons]
+    context = desk.page("3", plan=plan, layout=layout, drawn=drawn, reasons=reasons)
+    return render(request, "estimating/layouts.html", context)
+
+
+@login_required
+@require_GET
+def pdf(request: HttpRequest, build_id: int, room_id: str, name: str) -> HttpResponse:
+    desk = sit_down(request, build_id)
+    plan, sheet = _sheet(desk, room_id, name)
+    context = desk.page("3", plan=plan, drawing=sheet, svg=svg_on_paper(sheet.draw()))
+    return pdf_or_page(request, "estimating/layout_paper.html", context, f"{room_id}-{name}.pdf")
+
+
+@login_required
+@require_GET
+def dxf(request: HttpRequest, build_id: int, room_id: str, name: str) -> HttpResponse:
+    _, sheet = _sheet(sit_down(request, build_id), room_id, name)
+    return as_file(dxf_of(sheet.draw()), "image/vnd.dxf", f"{room_id}-{name}.dxf")
+
+
+@login_required
+@require_GET
+def svg(request: HttpRequest, build_id: int, room_id: str, name: str) -> HttpResponse:
+    _, sheet = _sheet(sit_down(request, build_id), room_id, name)
+    return as_file(svg_on_paper(sheet.draw()).encode(), "image/svg+xml", f"{room_id}-{name}.svg")

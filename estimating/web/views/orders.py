@@ -1,0 +1,211 @@
+"""Orders: what to order by when, orders as sent, and the changes to them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_POST
+
+from buildout.builds.web import services as builds
+from buildout.builds.web.documents import pdf_or_page
+from estimating.engine.types import OrderBy, OrderDates, TakeOff
+from estimating.web import order_book
+from estimating.web.documents import order_facts, order_text
+from estimating.web.forms import ConfirmForm, ReceiveForm
+from estimating.web.models import ChangeOrder, Order
+from estimating.web.order_book import OrderBookError
+from estimating.web.views.desk import Desk, sit_down
+
+_FIRST = {"overdue": 0, "to order": 1, "placed": 2, "confirmed": 3, "received": 4}
+_SHAPES = {"overdue": "stop", "to order": "open", "placed": "done", "confirmed": "done", "received": "done"}
+
+
+def _orders(desk: Desk) -> list[Order]:
+    return list(Order.objects.filter(build=desk.build).prefetch_related("changes"))
+
+
+def _due(desk: Desk, orders: list[Order]) -> list[dict[str, Any]]:
+    """Order-by dates with what became of each line since, overdue first."""
+    names = {line.item: line.name for line in desk.sheet.part("take_off", TakeOff).lines}
+    on = {
+        line["item"]: order for order in orders if order.state != Order.State.CANCELLED for line in order.lines
+    }
+    today = desk.sheet.today()
+    rows = []
+    for line in desk.sheet.part("order_dates", OrderDates).lines:
+        order = on.get(line.item)
+        state = order.state if order else ("overdue" if line.order_by < max(today, desk.sheet.as_of) else "to order")
+        rows.append(
+            {"line": line, "name": names.get(line.item, line.item), "state": state, "order": order,
+             "shape": _SHAPES[state]}
+        )  # fmt: skip
+
+    def rank(row: dict[str, Any]) -> tuple[int, Any, str]:
+        line: OrderBy = row["line"]
+        return _FIRST[row["state"]], line.order_by, line.item
+
+    return sorted(rows, key=rank)
+
+
+@login_required
+@require_GET
+def orders(request: HttpRequest, build_id: int) -> HttpResponse:
+    desk = sit_down(request, build_id)
+    found = _orders(desk)
+    ready = order_book.ready_orders(desk.sheet, found)
+    names = {line.item: line.name for line in desk.sheet.part("take_off", TakeOff).lines}
+    due = _due(desk, found)
+    first = {row["line"].quote: row["line"].order_by for row in reversed(due) if not row["order"]}
+    context = desk.page(
+        "6", orders=found, ready=ready, names=names, due=due, first=first,
+        overdue=sum(1 for row in due if row["state"] == "overdue"),
+        open_changes=[change for order in found for change in order.changes.all() if change.state == "open"],
+        reasons=desk.sheet.part("order_dates", OrderDates).reasons, today=desk.sheet.today(),
+    )  # fmt: skip
+    return render(request, "estimating/orders.html", context)
+
+
+def _order(request: HttpRequest, build_id: int, number: int) -> tuple[Desk, Order]:
+    desk = sit_down(request, build_id)
+    return desk, get_object_or_404(
+        Order.objects.select_related("build").prefetch_related("changes"), build=desk.build, number=number
+    )
+
+
+@login_required
+@require_GET
+def order(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
+    desk, found = _order(request, build_id, number)
+    return _order_page(request, desk, found)
+
+
+def _order_page(
+    request: HttpRequest,
+    desk: Desk,
+    found: Order,
+    confirm: ConfirmForm | None = None,
+    receive: ReceiveForm | None = None,
+) -> HttpResponse:
+    status = 422 if confirm is not None or receive is not None else 200
+    context = desk.page(
+        "6",
+        confirm=confirm or ConfirmForm(initial={"promised": found.promised}),
+        receive=receive or ReceiveForm(initial={"received": desk.sheet.today()}),
+        **order_facts(desk.sheet, found),
+    )
+    return render(request, "estimating/order.html", context, status=status)
+
+
+@login_required
+@require_POST
+def place(request: HttpRequest, build_id: int) -> HttpResponse:
+    """Place an order for everything of one quote that is awarded and not ordered yet."""
+    desk = sit_down(request, build_id)
+    try:
+        made = order_book.place(
+            desk.build, desk.user, request.POST.get("quote", ""), request.POST.get("note", "").strip()[:2000]
+        )
+    except OrderBookError as error:
+        messages.error(request, f"{error}.")
+        return redirect("estimating:orders", build_id)
+    messages.success(request, f"{made.name} is placed. Send the document below to {made.supplier_name}.")
+    return redirect("estimating:order", build_id, made.number)
+
+
+@login_required
+@require_POST
+def confirm(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
+    desk, found = _order(request, build_id, number)
+    form = ConfirmForm(request.POST)
+    if form.is_valid():
+        try:
+            order_book.confirm(found, desk.user, form.cleaned_data["promised"])
+        except OrderBookError as error:
+            form.add_error("promised", f"{error}.")
+        else:
+            return _told(request, desk, found, "The promised day is written down.")
+    return _order_page(request, desk, found, confirm=form)
+
+
+@login_required
+@require_POST
+def receive(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
+    desk, found = _order(request, build_id, number)
+    form = ReceiveForm(request.POST)
+    if form.is_valid():
+        try:
+            order_book.receive(found, desk.user, form.cleaned_data["received"])
+        except OrderBookError as error:
+            form.add_error("received", f"{error}.")
+        else:
+            return _told(request, desk, found, "The goods are booked in.")
+    return _order_page(request, desk, found, receive=form)
+
+
+def _told(request: HttpRequest, desk: Desk, found: Order, text: str) -> HttpResponse:
+    messages.success(request, f"{text} The plan itself is as it was: see below what this does to it.")
+    return redirect("estimating:order", desk.build.pk, found.number)
+
+
+@login_required
+@require_POST
+def cancel(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
+    desk, found = _order(request, build_id, number)
+    try:
+        order_book.cancel(found, desk.user)
+    except OrderBookError as error:
+        messages.error(request, f"{error}.")
+        return redirect("estimating:order", build_id, number)
+    return _told(request, desk, found, "The order is cancelled; its lines wait to be ordered again.")
+
+
+@login_required
+@require_POST
+def decide(request: HttpRequest, build_id: int, number: int, change: int, answer: str) -> HttpResponse:
+    """What the supplier said to a change order: agree or refuse."""
+    desk, found = _order(request, build_id, number)
+    asked = get_object_or_404(ChangeOrder, order=found, number=change)
+    try:
+        order_book.decide(asked, desk.user, agreed=answer == "agree")
+    except OrderBookError as error:
+        messages.error(request, f"{error}.")
+        return redirect("estimating:order", build_id, number)
+    return _told(request, desk, found, "The answer is written down.")
+
+
+@login_required
+@require_POST
+def see(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
+    """Propose the unchanged plan, so that it is worked out with the orders as they are now."""
+    desk, found = _order(request, build_id, number)
+    said = f"promised for {found.promised:%d %b %Y}" if found.promised else found.get_state_display().lower()
+    if found.state == Order.State.RECEIVED and found.received:
+        said = f"received on {found.received:%d %b %Y}"
+    document = builds.editable(desk.build)
+    return redirect(builds.propose(desk.build, desk.user, document, f"{found.name} {said}"))
+
+
+# ------------------------------------------------------------------ the document
+
+
+@login_required
+@require_GET
+def document(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
+    """The purchase order on paper."""
+    desk, found = _order(request, build_id, number)
+    context = desk.page("6", back=reverse("estimating:order", args=[build_id, number]), **order_facts(desk.sheet, found))
+    return pdf_or_page(request, "estimating/order_paper.html", context, f"{found.name}.pdf")
+
+
+@login_required
+@require_GET
+def document_text(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
+    """The purchase order as text for a mail."""
+    desk, found = _order(request, build_id, number)
+    text = order_text(desk.build.name, desk.sheet, found, desk.user.name)
+    return HttpResponse(text, content_type="text/plain; charset=utf-8")

@@ -1,0 +1,120 @@
+"""The take-off with its trace, and the cut plans with what is cut from every sheet, roll and length."""
+
+from __future__ import annotations
+
+import csv
+from typing import Any
+
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_GET
+
+from buildout.builds.web.documents import pdf_or_page
+from buildout.rooms.engine.types import RoomPlan
+from buildout.rooms.web.drawings import svg_of
+from estimating.engine.cut_drawing import alike, draw_stock
+from estimating.engine.heads import HEADS
+from estimating.engine.types import CutPlan, CutPlans, Product, TakeOff
+from estimating.web.views.desk import Desk, sit_down
+
+
+def csv_file(name: str, header: list[str], rows: list[list[Any]]) -> HttpResponse:
+    """A table for a spreadsheet program. Text that a spreadsheet would run as a formula is written as text."""
+    response = HttpResponse(content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = f'attachment; filename="{name}"'
+    response.write("\ufeff")
+    writer = csv.writer(response)
+    writer.writerow(header)
+    for row in rows:
+        writer.writerow([f"'{cell}" if str(cell)[:1] in "=+-@\t" and isinstance(cell, str) else cell for cell in row])
+    return response
+
+
+def head_name(number: int) -> str:
+    return HEADS.get(number, f"Head {number}")
+
+
+@login_required
+@require_GET
+def take_off(request: HttpRequest, build_id: int) -> HttpResponse:
+    desk = sit_down(request, build_id)
+    found = desk.sheet.part("take_off", TakeOff)
+    by_head: dict[int, list[Any]] = {}
+    for line in found.lines:
+        by_head.setdefault(line.head, []).append(line)
+    groups = [{"head": head, "name": head_name(head), "lines": lines} for head, lines in sorted(by_head.items())]
+    names = {plan.room: plan.name for plan in desk.sheet.part("plans", list[RoomPlan])}
+    products = {product.id: product for product in desk.sheet.section("products", list[Product])}
+    cuts = [
+        {"plan": plan, "product": products.get(plan.product)} for plan in desk.sheet.part("cut_plans", CutPlans).plans
+    ]
+    context = desk.page("4", take_off=found, groups=groups, rooms=names, cuts=cuts)
+    return render(request, "estimating/take_off.html", context)
+
+
+@login_required
+@require_GET
+def take_off_csv(request: HttpRequest, build_id: int) -> HttpResponse:
+    desk = sit_down(request, build_id)
+    header = ["head", "head name", "item", "name", "unit", "net", "allowance", "waste", "quantity", "made of"]
+    rows = [
+        [
+            line.head, head_name(line.head), line.item, line.name, line.unit, line.net, line.allowance, line.waste,
+            line.quantity, "; ".join(step.text for step in line.trace),
+        ]
+        for line in desk.sheet.part("take_off", TakeOff).lines
+    ]  # fmt: skip
+    return csv_file("take-off.csv", header, rows)
+
+
+def _cut_plan(desk: Desk, product_id: str) -> dict[str, Any]:
+    plan = next((p for p in desk.sheet.part("cut_plans", CutPlans).plans if p.product == product_id), None)
+    if plan is None:
+        raise Http404(f"Nothing is cut from {product_id}")
+    product = next((p for p in desk.sheet.section("products", list[Product]) if p.id == product_id), None)
+    patterns = [
+        {
+            "numbers": numbers,
+            "stock": stock,
+            "svg": svg_of(draw_stock(plan, stock, desk.sheet.units), f"s{stock.number}"),
+            "pieces": sorted({_family(piece.piece) for piece in stock.pieces}),
+        }
+        for numbers, stock in alike(plan)
+    ]
+    return desk.page("4", plan=plan, product=product, patterns=patterns)
+
+
+def _family(piece: str) -> str:
+    return piece
+
+
+@login_required
+@require_GET
+def cut_plan(request: HttpRequest, build_id: int, product_id: str) -> HttpResponse:
+    """What is cut from every sheet, roll or length of one product, drawn."""
+    desk = sit_down(request, build_id)
+    return render(request, "estimating/cut_plan.html", _cut_plan(desk, product_id))
+
+
+@login_required
+@require_GET
+def cut_plan_pdf(request: HttpRequest, build_id: int, product_id: str) -> HttpResponse:
+    desk = sit_down(request, build_id)
+    context = _cut_plan(desk, product_id)
+    return pdf_or_page(request, "estimating/cut_plan_paper.html", context, f"cut-plan-{product_id}.pdf")
+
+
+@login_required
+@require_GET
+def cut_plan_csv(request: HttpRequest, build_id: int, product_id: str) -> HttpResponse:
+    """The cut list: stock number, piece, place and size."""
+    desk = sit_down(request, build_id)
+    plan: CutPlan = _cut_plan(desk, product_id)["plan"]
+    header = ["stock", "piece", "from end mm", "from side mm", "length mm", "width mm", "turned"]
+    rows = [
+        [stock.number, p.piece, p.x, p.y, p.length, p.width, "yes" if p.turned else "no"]
+        for stock in plan.stock
+        for p in stock.pieces
+    ]
+    return csv_file(f"cut-list-{product_id}.csv", header, rows)
