@@ -22,7 +22,7 @@ def rolled_diameter(
     The roll's end is a ring of π(D² − d²)/4 and holds area × thickness ÷ (width × packing) of goods.
 
     >>> round(rolled_diameter(2770 * 304.8**2, 1.27, 24 * 304.8) / 25.4, 1)
-    11.3
+    10.8
     """
     if area <= 0 or thickness <= 0 or width <= 0:
         return core

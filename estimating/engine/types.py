@@ -60,7 +60,8 @@ class FoamLayer(Value, kw_only=True):
     product: str
     role: Literal["base", "top"]
     direction: Literal["auto", "x", "y"] = "auto"
-    """Which way the sheets' long side runs; auto: base along the room's long side, top across it."""
+    """Which way the sheets' long side runs; auto: whichever needs fewest sheets, with equal numbers the base
+    along the room's long side and the top across it."""
     stagger: Decimal = Decimal("0.5")
     """End-joint shift of neighbouring rows as a share of the sheet length."""
     taped: bool = False
@@ -132,6 +133,7 @@ class WallSystem(Value, kw_only=True):
     face: str
     """Product ids: plywood back, panel foam, upholstery vinyl."""
     foam_edge: Length
+    """How much larger the foam is cut than the board at each edge, to be pressed in by the face fabric."""
     turn_back_side: Length
     turn_back_end: Length
     cleat: str = ""
@@ -214,7 +216,7 @@ class FloorLayout(Value, kw_only=True):
     bound: float
     """Fewest sheets over all layers that area allows."""
     value: float
-    """Stock pieces drawn on by the layers as laid, offcuts not reused."""
+    """Stock pieces the layers draw on: whole ones, and those that a first fit packs the cut pieces of a layer into."""
     field: list[tuple[float, float]]
     """Polygon inside the frame that the foam fills."""
     holes: list[list[tuple[float, float]]]
@@ -226,6 +228,7 @@ class FloorLayout(Value, kw_only=True):
     """Run of cut foam edge, mm, one layer."""
     cutouts: int
     mat_area: float
+    """Inside the frame's outer face, cut-outs taken out: what the cover covers."""
     thickness: float
     mass_per_area: float
     """kg/m², cover included; 0 where densities are missing."""
@@ -247,11 +250,13 @@ class CoverLayout(Value, kw_only=True):
     cutouts: list[list[tuple[float, float]]]
     direction: tuple[float, float]
     strips: list[list[tuple[float, float]]]
+    """Outlines of the goods between weld lines; a cut-out inside a strip is not taken out of it."""
     welds: list[Weld]
     weld_length: float
     bound: float
     """Least weld length over the directions tried."""
     band_length: float
+    """Perimeter and cut-outs."""
     area: float
     goods_length: float
     mass: float
@@ -274,7 +279,7 @@ class Panel(Value, kw_only=True):
     height: float
     board: tuple[float, float]
     face: tuple[float, float]
-    """Blanks as (along the goods, across)."""
+    """Blanks as (along the goods, across). A face is the visible size over foam and board edges, with its turn-back."""
     clear_of: list[str] = []
     """Services this panel is cut round."""
 
@@ -284,7 +289,7 @@ class WallElevation(Value, kw_only=True):
     length: float
     panels: list[Panel]
     free: list[tuple[float, float, str]]
-    """Runs left free (from, to, why)."""
+    """Runs left free (from, to, why). With the panels they add up to the wall, plus what its last panel laps past."""
     cleat_length: float
     cap_length: float
 
@@ -295,9 +300,12 @@ class WallLayout(Value, kw_only=True):
     status: Status
     elevations: list[WallElevation]
     wraps: list[Panel]
+    """Parts of column jackets, without boards; ``wall`` names the column."""
     full_count: int
+    """Whole and removable panels."""
     low_count: int
     special_count: int
+    """End panels and those cut round a service."""
     panel_run: float
     panel_area: float
     reasons: list[Reason]

@@ -1,0 +1,318 @@
+"""The floor layout against rooms solved by hand, and its promises on rooms made at random."""
+
+from __future__ import annotations
+
+import math
+from decimal import Decimal
+from typing import Any
+
+import pytest
+import shapely
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from buildout.units.value import to_json
+from estimating.engine.courses import Courses, Goods, PieceRules
+from estimating.engine.first_fit import sheets_needed
+from estimating.engine.floor import Lines as Joints
+from estimating.engine.floor import clashes, lay_floor
+from estimating.engine.mat_shape import GRID, mat_shape
+from estimating.engine.types import FloorLayout, FoamLayer, Joint
+
+INCH = 25.4
+BASE_ONLY = [FoamLayer(product="base", role="base")]
+
+
+def check(layout: FloorLayout, smallest_width: float = 6 * INCH) -> None:
+    """What every layout promises, whatever the room."""
+    field = shapely.Polygon(layout.field, layout.holes)
+    tolerance = GRID * (field.length + 1000)
+    for layer in layout.layers:
+        pieces = [shapely.Polygon(piece.outline) for piece in layer.pieces]
+        assert sum(p.area for p in pieces) == pytest.approx(field.area, abs=tolerance)
+        assert shapely.union_all(pieces).area == pytest.approx(field.area, abs=tolerance)  # so no two overlap
+        assert all(p.difference(field.buffer(0.02, join_style="mitre")).area < 1 for p in pieces)
+        assert all(p.is_valid and not p.interiors for p in pieces)
+        assert len({piece.id for piece in layer.pieces}) == len(layer.pieces)
+        for piece, shape in zip(layer.pieces, pieces, strict=True):
+            assert piece.area == pytest.approx(shape.area, abs=0.01)
+            x0, y0, x1, y1 = shape.bounds
+            assert sorted(piece.box) == pytest.approx(sorted((x1 - x0, y1 - y0)), abs=0.02)
+        small = [p for p in layer.pieces if min(p.box) < smallest_width - 1]
+        warned = any(r.code.startswith("floor-rule") and r.severity == "warning" for r in layout.reasons)
+        assert not small or warned
+    assert layout.bound <= layout.value
+    assert layout.bound == sum(layer.sheets_bound for layer in layout.layers)
+    if layout.status == "proven":
+        assert layout.bound == layout.value
+
+
+def joint_lines(joints: list[Joint]) -> Joints:
+    level = [(j.a[1], j.a[0], j.b[0]) for j in joints if j.a[1] == j.b[1]]
+    upright = [(j.a[0], j.a[1], j.b[1]) for j in joints if j.a[0] == j.b[0]]
+    return Joints(level, upright)
+
+
+def test_one_sheet_fills_its_field(rooms: Any, systems: Any) -> None:
+    """Room 116 × 56 in less 4 in on every side is one 108 × 48 in sheet; the frame is 2(115 + 55) − 4 × 3.5 in."""
+    layout = lay_floor(rooms.rectangle(116, 56), systems.floor(layers=BASE_ONLY), systems.products())
+    check(layout)
+    assert layout.status == "proven"
+    assert [(p.id, p.whole) for p in layout.layers[0].pieces] == [("B1.01", True)]
+    assert layout.layers[0].joint_length == 0
+    assert layout.frame_length == pytest.approx(326 * INCH)
+    assert layout.edge_length == pytest.approx(2 * (108 + 48) * INCH)
+    assert layout.mat_area == pytest.approx(115 * 55 * INCH**2)
+
+
+def test_exact_multiples_use_no_sheet_more_than_the_area(rooms: Any, systems: Any) -> None:
+    """192 × 96 in of 96 × 48 in: one course of two wholes, one of half, whole, half; joints 192 + 48 + 2 × 48 in."""
+    products = systems.products(base=(96, 48))
+    layout = lay_floor(rooms.rectangle(200, 104), systems.floor(layers=BASE_ONLY), products)
+    check(layout)
+    assert (layout.status, layout.value, layout.bound) == ("proven", 4, 4)
+    assert sum(p.whole for p in layout.layers[0].pieces) == 3
+    assert layout.layers[0].joint_length == pytest.approx((192 + 48 + 96) * INCH)
+
+
+def test_kerf_makes_two_halves_need_two_sheets() -> None:
+    """Two halves of a 96 in sheet fit without kerf and not with 1/8 in of it."""
+    halves = [(48.0, 48.0), (48.0, 48.0)]
+    assert sheets_needed(halves, 96, 48) == 1
+    assert sheets_needed(halves, 96, 48, kerf=0.125) == 2
+
+
+def test_a_last_row_under_the_limit_is_shared_with_the_first(rooms: Any, systems: Any) -> None:
+    """99 in across is two 48 in courses and 3 in: with a 6 in limit the ends are part courses instead."""
+    products = systems.products(base=(96, 48))
+    layout = lay_floor(
+        rooms.rectangle(200, 107),
+        systems.floor(layers=[FoamLayer(product="base", role="base", direction="x")]),
+        products,
+    )
+    check(layout)
+    assert not [r for r in layout.reasons if r.severity == "warning"]
+    rows = {p.row: p.box[1] for p in layout.layers[0].pieces}
+    assert len(rows) == 3
+    assert all(width >= 6 * INCH - 0.5 for width in rows.values())
+    assert sum(rows.values()) == pytest.approx(99 * INCH)
+
+
+def test_no_sliver_at_a_sloped_wall(rooms: Any, systems: Any) -> None:
+    """The far wall runs from 98 to 107 in: flush courses would leave a wedge down to nothing along it."""
+    plan = rooms.plan({"A": (0, 0), "B": (0, 98), "C": (240, 107), "D": (240, 0)})
+    layout = lay_floor(plan, systems.floor(layers=BASE_ONLY), systems.products(base=(96, 48)))
+    check(layout)
+    assert not [r for r in layout.reasons if r.severity == "warning"]
+
+
+def test_a_sheet_over_a_column_is_laid_as_two_pieces(rooms: Any, systems: Any) -> None:
+    """One 108 × 48 in sheet over a 10 in column in its middle: two pieces that meet on the column's centre line."""
+    plan = rooms.rectangle(116, 56, columns=[rooms.square_column("K", (58, 28), 10)])
+    layout = lay_floor(plan, systems.floor(layers=BASE_ONLY), systems.products())
+    check(layout)
+    base = layout.layers[0]
+    assert [p.id for p in base.pieces] == ["B1.01", "B1.02"]
+    assert layout.cutouts == 1
+    # hole 10 1/2 in wide: 48 − 10.5 in of joint on the centre line
+    assert base.joint_length == pytest.approx(37.5 * INCH)
+    assert {round(j.a[0] / INCH, 2) for j in base.joints} == {58.0}
+    assert base.area == pytest.approx((108 * 48 - 10.5**2) * INCH**2, rel=1e-6)
+
+
+def test_a_column_in_a_corner_takes_the_corner(rooms: Any, systems: Any) -> None:
+    """A column that reaches into the frame leaves a notch, not a hole."""
+    plan = rooms.rectangle(200, 150, columns=[rooms.square_column("K", (6, 6), 12)])
+    layout = lay_floor(plan, systems.floor(), systems.products())
+    check(layout)
+    assert layout.holes == []
+    # the field starts 4 in in; the column and its gap reach to 12 1/4 in
+    assert layout.layers[0].area == pytest.approx((192 * 142 - 8.25**2) * INCH**2, rel=1e-6)
+
+
+def test_room_smaller_than_a_sheet(rooms: Any, systems: Any) -> None:
+    layout = lay_floor(rooms.rectangle(60, 40), systems.floor(), systems.products())
+    check(layout)
+    assert layout.status == "proven"
+    assert [len(layer.pieces) for layer in layout.layers] == [1, 1]
+    assert not any(p.whole for layer in layout.layers for p in layer.pieces)
+
+
+def test_a_limit_no_sheet_can_keep_is_reported_not_hidden(rooms: Any, systems: Any) -> None:
+    """A 60 in limit cannot be kept by 48 in sheets: the floor is laid all the same and a warning names the rule."""
+    layout = lay_floor(rooms.rectangle(200, 150), systems.floor(smallest_width=60), systems.products())
+    check(layout, smallest_width=60 * INCH)
+    assert layout.status == "feasible"
+    assert {r.code for r in layout.reasons if r.severity == "warning"} == {"floor-rule-narrow"}
+    assert all(r.todo for r in layout.reasons if r.severity == "warning")
+
+
+def test_no_mat_field_is_empty_and_says_why(rooms: Any, systems: Any) -> None:
+    plan = rooms.rectangle(100, 100, keep_clear={"all": [(-9, -9), (120, -9), (120, 120), (-9, 120)]})
+    layout = lay_floor(plan, systems.floor(), systems.products())
+    assert (layout.status, layout.layers, layout.value) == ("empty", [], 0)
+    assert layout.reasons[0].code == "floor-no-field"
+    narrow = lay_floor(rooms.rectangle(100, 7), systems.floor(), systems.products())
+    assert narrow.status == "empty"
+
+
+@pytest.mark.parametrize(
+    ("layers", "code"),
+    [([], "floor-no-layer"), (["nothing"], "floor-no-product"), (["timber"], "floor-no-sheet")],
+)
+def test_a_system_that_cannot_be_laid_says_so(rooms: Any, systems: Any, layers: list[str], code: str) -> None:
+    system = systems.floor(layers=[FoamLayer(product=name, role="base") for name in layers])
+    layout = lay_floor(rooms.rectangle(100, 100), system, systems.products())
+    assert layout.status == "infeasible"
+    assert [(r.code, r.severity) for r in layout.reasons] == [(code, "stop")]
+
+
+def test_strips_off_a_roll_run_unbroken_until_the_roll_ends(rooms: Any, systems: Any) -> None:
+    """Field 240 × 108 in, 54 in roll: two strips. With a 150 in roll each strip has one end joint, not side by side."""
+    top = [FoamLayer(product="top", role="top", direction="x")]
+    whole = lay_floor(rooms.rectangle(248, 116), systems.floor(layers=top), systems.products())
+    check(whole)
+    assert [p.box for p in whole.layers[0].pieces] == [(240 * INCH, 54 * INCH)] * 2
+    assert whole.layers[0].joint_length == pytest.approx(240 * INCH)
+    short = lay_floor(rooms.rectangle(248, 116), systems.floor(layers=top), systems.products(roll=(150, 54)))
+    check(short)
+    ends = sorted({round(j.a[0] / INCH, 2) for j in short.layers[0].joints if j.a[0] == j.b[0]})
+    assert ends == [94.0, 154.0]  # 4 + 150 in from the left, 244 − 150 in from the right
+    unstated = lay_floor(rooms.rectangle(248, 116), systems.floor(layers=top), systems.products(roll=(None, 54)))
+    assert unstated.value == 1
+    assert "floor-roll-length" in {r.code for r in unstated.reasons}
+
+
+def test_joints_of_the_top_keep_off_parallel_joints_below(rooms: Any, systems: Any) -> None:
+    layout = lay_floor(rooms.rectangle(300, 200), systems.floor(), systems.products())
+    check(layout)
+    base, top = (joint_lines(layer.joints) for layer in layout.layers)
+    assert clashes(base, top, 6 * INCH) == []
+    assert layout.layers[0].direction == "x"  # along the room
+    assert layout.layers[1].direction == "y"  # across it
+
+
+def test_an_offset_that_cannot_be_kept_names_place_and_length(rooms: Any, systems: Any) -> None:
+    """Courses of 48 in over strips of 54 in, both along x: the lines come within 3 in of each other somewhere."""
+    layers = [
+        FoamLayer(product="base", role="base", direction="x"),
+        FoamLayer(product="top", role="top", direction="x"),
+    ]
+    layout = lay_floor(rooms.rectangle(300, 500), systems.floor(layers=layers), systems.products())
+    check(layout)
+    told = [r for r in layout.reasons if r.code == "floor-rule-joints"]
+    assert len(told) == 1
+    assert told[0].severity == "warning"
+    assert layout.status == "feasible"
+
+
+def test_clashes_measure_the_overlap_only() -> None:
+    """Lines 100 mm apart that run beside each other for 300 mm clash under a 150 mm rule, not under a 90 mm one."""
+    below = Joints([(0.0, 0.0, 1000.0)], [])
+    above = Joints([(100.0, 700.0, 2000.0)], [])
+    assert [length for _, length in clashes(below, above, 150)] == [300.0]
+    assert clashes(below, above, 90) == []
+
+
+def test_frame_timbers_are_cut_from_what_is_sold(rooms: Any, systems: Any) -> None:
+    layout = lay_floor(rooms.rectangle(400, 160), systems.floor(), systems.products())
+    timbers = [p for p in layout.frame if p.kind == "frame"]
+    assert all(0 < p.length <= 144 * INCH + 0.01 for p in timbers)
+    outer = 2 * (399 + 159) - 4 * 3.5
+    assert layout.frame_length == pytest.approx(outer * INCH)
+    assert sum(p.length for p in timbers) == pytest.approx(outer * INCH)
+    # lengths × width are the ring between the outer face and the field
+    assert layout.frame_length * 3.5 * INCH == pytest.approx((399 * 159 - 392 * 152) * INCH**2)
+
+
+def test_ramp_says_what_an_accessible_route_would_need(rooms: Any, systems: Any) -> None:
+    """A 2 1/2 in floor at 1 : 12 (2010 ADA Standards 405.2) needs 30 in of ramp."""
+    layout = lay_floor(rooms.rectangle(300, 200, ramps=["B-C"]), systems.floor(), systems.products())
+    assert layout.ramp_length == pytest.approx(300 * INCH)
+    told = next(r for r in layout.reasons if r.code == "floor-ramp")
+    assert "2' 6\" (762 mm)" in told.text
+    assert "local authority decides" in told.text
+
+
+def test_mass_on_the_floor_from_density(rooms: Any, systems: Any) -> None:
+    """2 in at 2 lb/cu ft is a third of a pound a square foot (density × thickness ÷ 12), cover 0.125 lb/sq ft."""
+    pound_per_square_foot = 0.45359237 / 0.09290304
+    products = systems.products()
+    values = {name: getattr(products["base"], name) for name in products["base"].__struct_fields__}
+    products["base"] = type(products["base"])(**(values | {"density": Decimal("32.0369")}))
+    system = systems.floor(layers=BASE_ONLY)
+    layout = lay_floor(rooms.rectangle(200, 100), system, products)
+    cover = float(system.cover.mass_per_area)
+    assert layout.mass_per_area - cover == pytest.approx(pound_per_square_foot / 3, rel=1e-3)
+    assert layout.thickness == pytest.approx(50.8)
+
+
+def test_the_hall_keeps_every_rule(rooms: Any, systems: Any) -> None:
+    """L-shaped hall with two columns, two strips, sloped walls; areas by the shoelace formula beside them."""
+    plan = rooms.hall()
+    layout = lay_floor(plan, systems.floor(), systems.products())
+    check(layout)
+    assert not [r for r in layout.reasons if r.severity != "note"]
+    shape = mat_shape(plan, systems.floor())
+    assert shape is not None
+    # a strip 4 in wide along some 257 ft of edge and two columns leave about 2,665 of 2,748 sq ft
+    assert shape.field.area / 304.8**2 == pytest.approx(2665, abs=5)
+    assert layout.cutouts == 2
+    assert layout.value <= layout.bound + 4
+    base, top = (joint_lines(layer.joints) for layer in layout.layers)
+    assert clashes(base, top, 6 * INCH) == []
+    again = lay_floor(plan, systems.floor(), systems.products())
+    assert to_json(again) == to_json(layout)
+
+
+@st.composite
+def crooked_rooms(draw: Any) -> dict[str, tuple[float, float]]:
+    """Quadrilaterals and L-shapes up to 20 ft with corners up to 5 in out of true."""
+    width, depth = draw(st.integers(60, 240)), draw(st.integers(60, 240))
+    ring = [(0, 0), (0, depth), (width, depth), (width, 0)]
+    if draw(st.booleans()) and width > 120 and depth > 120:
+        leg, arm = draw(st.integers(60, width - 40)), draw(st.integers(60, depth - 40))
+        ring = [(0, 0), (0, depth), (leg, depth), (leg, arm), (width, arm), (width, 0)]
+    off = st.floats(-5, 5).map(lambda v: round(v, 2))
+    return {chr(65 + k): (x + draw(off), y + draw(off)) for k, (x, y) in enumerate(ring)}
+
+
+@settings(max_examples=12, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+@given(corners=crooked_rooms(), column=st.booleans(), at=st.tuples(st.integers(20, 90), st.integers(20, 90)))
+def test_areas_add_up_in_any_room(
+    rooms: Any, systems: Any, corners: dict[str, tuple[float, float]], column: bool, at: tuple[int, int]
+) -> None:
+    pillars = [rooms.round_column("K", (float(at[0]), float(at[1])), 9)] if column else []
+    layout = lay_floor(rooms.plan(corners, columns=pillars), systems.floor(), systems.products(base=(96, 48)))
+    check(layout)
+    if not any(r.code == "floor-rule-joints" for r in layout.reasons):
+        base, top = (joint_lines(layer.joints) for layer in layout.layers)
+        assert clashes(base, top, 6 * INCH) == []
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(
+    boxes=st.lists(st.tuples(st.integers(1, 96), st.integers(1, 48)), max_size=25),
+    kerf=st.sampled_from([0.0, 0.125]),
+)
+def test_first_fit_is_never_below_the_area(boxes: list[tuple[int, int]], kerf: float) -> None:
+    count = sheets_needed([(float(a), float(b)) for a, b in boxes], 96, 48, kerf=kerf)
+    assert math.ceil(sum(a * b for a, b in boxes) / (96 * 48) - 1e-9) <= count <= len(boxes)
+
+
+def test_arithmetic_score_agrees_with_the_drawn_pieces() -> None:
+    """In a plain 200 × 100 in field every layout's whole sheets can be counted by hand from its offsets."""
+    goods = Goods("base", 96.0, 48.0, False, 0.0, True)
+    courses = Courses(shapely.box(0, 0, 200, 100), goods, PieceRules(0.0, 0.0), "x")
+    for across in (0.0, 4.0, 20.0):
+        for along in (0.0, 8.0, 50.0):
+            rows = courses.rows(across, along, 0.5)
+            whole = sum(p.whole for _, _, cells in rows for cell in cells for p in cell.pieces)
+            expected = 0
+            for number, low in enumerate(courses.row_starts(across)):
+                start = (along + number * 48.0) % 96
+                fits = max(0, math.floor((200 - start) / 96))
+                expected += fits if low >= 0 and low + 48 <= 100 else 0
+            assert whole == expected
+            area = sum(p.area for _, _, cells in rows for cell in cells for p in cell.pieces)
+            assert area == pytest.approx(200 * 100)

@@ -1,0 +1,92 @@
+"""Fold-away mats: whole mats only, as many as fit."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+import shapely
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from estimating.engine.fold_away import lay_fold_away
+from estimating.engine.types import FoldAwayLayout, FoldAwaySystem
+
+INCH = 25.4
+
+
+def system(systems: Any, length: float = 96, width: float = 48) -> FoldAwaySystem:
+    return FoldAwaySystem(
+        id="fold", name="Fold-away mats", product="fold-mat",
+        mat_length=systems.inches(length), mat_width=systems.inches(width),
+    )  # fmt: skip
+
+
+def check(layout: FoldAwayLayout, field: Any) -> None:
+    mats = [shapely.Polygon(ring) for ring in layout.mats]
+    assert len(mats) == layout.count
+    assert shapely.union_all(mats).area == pytest.approx(sum(m.area for m in mats), rel=1e-5)
+    assert all(field.buffer(1, join_style="mitre").covers(mat) for mat in mats)
+    if layout.status in ("proven", "feasible"):
+        assert layout.covered + layout.uncovered == pytest.approx(field.area, rel=1e-6)
+
+
+def childrens_room(rooms: Any) -> Any:
+    """Corners from taped sides and diagonals by two circles each (inches)."""
+    gh, hj, ng, gj, hn = 289.25, 241.0, 240.875, 375.875, 376.625
+
+    def meet(one: float, two: float) -> tuple[float, float]:
+        x = (one**2 - two**2 + gh**2) / (2 * gh)
+        return x, math.sqrt(one**2 - x**2)
+
+    return rooms.plan({"G": (0, 0), "N": meet(ng, hn), "J": meet(gj, hj), "H": (gh, 0)})
+
+
+def test_fifteen_mats_fill_the_childrens_room(rooms: Any, systems: Any) -> None:
+    """20 × 24 ft holds five by three mats of 4 × 8 ft: 480 sq ft, although the room is out of square by 1/2 in."""
+    plan = childrens_room(rooms)
+    layout = lay_fold_away(plan, system(systems), systems.products())
+    check(layout, shapely.Polygon(plan.mat_field))
+    assert (layout.count, layout.status) == (15, "proven")
+    assert layout.covered == pytest.approx(480 * 304.8**2)
+    assert layout.mass == pytest.approx(480 * 0.09290304 * 3.2, rel=1e-4)
+
+
+def test_the_way_round_matters(rooms: Any, systems: Any) -> None:
+    """10 × 16 ft 6 in: lengthwise mats make 2 × 2, turned ones 1 × 4; 10 × 8 ft holds 2 side by side."""
+    layout = lay_fold_away(rooms.rectangle(198, 120), system(systems), systems.products())
+    assert layout.count == 4
+    assert lay_fold_away(rooms.rectangle(97, 97), system(systems), systems.products()).count == 2
+
+
+def test_columns_and_strips_get_no_mat(rooms: Any, systems: Any) -> None:
+    plan = rooms.rectangle(100, 100, columns=[rooms.square_column("K", (50, 25), 8)])
+    layout = lay_fold_away(plan, system(systems), systems.products())
+    field = shapely.Polygon(plan.mat_field).difference(shapely.Polygon(plan.columns[0].outline))
+    check(layout, field)
+    assert layout.count == 1
+
+
+def test_a_room_too_small_holds_none_and_says_so(rooms: Any, systems: Any) -> None:
+    layout = lay_fold_away(rooms.rectangle(90, 47), system(systems), systems.products())
+    assert (layout.status, layout.count) == ("infeasible", 0)
+    assert layout.reasons[0].severity == "warning"
+
+
+def test_no_field_and_no_size(rooms: Any, systems: Any) -> None:
+    plan = rooms.rectangle(100, 100, keep_clear={"all": [(-9, -9), (120, -9), (120, 120), (-9, 120)]})
+    assert lay_fold_away(plan, system(systems), systems.products()).status == "empty"
+    layout = lay_fold_away(rooms.rectangle(100, 100), system(systems, 0, 48), systems.products())
+    assert layout.status == "infeasible"
+
+
+@settings(max_examples=15, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+@given(width=st.integers(100, 300), depth=st.integers(100, 300), lean=st.floats(-8, 8))
+def test_mats_never_overlap_or_leave_the_room(rooms: Any, systems: Any, width: int, depth: int, lean: float) -> None:
+    plan = rooms.plan({"A": (0, 0), "B": (round(lean, 2), depth), "C": (width, depth), "D": (width, 0)})
+    layout = lay_fold_away(plan, system(systems), systems.products())
+    check(layout, shapely.Polygon(plan.mat_field))
+    inner = (width - 2 * abs(lean), depth)
+    least = max((inner[0] // a) * (inner[1] // b) for a, b in ((96, 48), (48, 96)))
+    assert layout.count >= least
