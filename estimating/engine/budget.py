@@ -150,9 +150,15 @@ def _line(number: int, head: _Head, plan: HeadPlan | None, currency: str) -> Bud
     if contingency:
         made_of.append((f"Contingency {percent.normalize():f} %", contingency))
     return BudgetLine(
-        head=number, name=HEADS[number], quoted=round_money(head.quoted, currency),
-        allowance=allowance, contingency=contingency, ordered=round_money(head.ordered, currency), total=head.quoted + allowance + contingency, made_of=made_of,
-    )  # fmt: skip
+        head=number,
+        name=HEADS[number],
+        quoted=round_money(head.quoted, currency),
+        allowance=allowance,
+        contingency=contingency,
+        ordered=round_money(head.ordered, currency),
+        total=head.quoted + allowance + contingency,
+        made_of=made_of,
+    )
 
 
 def _reasons(

@@ -27,6 +27,7 @@ PATTERN_WORK = 100_000_000
 """Cut positions looked at in column generation before it stops with what it has."""
 FITTING_WORK = 700_000
 """Tries of a piece in a free rectangle before the fitting stops looking for a better order."""
+MIXED_ORDERS = 300
 SEED = 7
 
 
@@ -142,13 +143,15 @@ def _fit_all(
         if len(best) <= bound or work > FITTING_WORK:
             return best
     draw = random.Random(SEED)  # noqa: S311  # repeatable search, no secret
-    while best is not None and work < FITTING_WORK:
+    for _ in range(MIXED_ORDERS):
+        if best is None or work > FITTING_WORK:
+            break
         jitter = {i: (1.0 + 0.35 * (draw.random() - 0.5)) for i in fits}
         mixed = sorted(fits, key=lambda i: (-pieces[i][0] * pieces[i][1] * jitter[i], i))
         choose = ("first", "short", "area")[int(draw.random() * 3)]
         divide = ("short", "long", "area")[int(draw.random() * 3)]
         found, tries = _fit(pieces, mixed, sheet, kerf, turns, choose, divide)
-        work += max(1, tries)
+        work += tries
         if _rank(found) < _rank(best):
             best = found
         if len(best) <= bound:
