@@ -172,20 +172,24 @@ class _Writer:
     def _read_pins(self, edits: TaskEdits) -> dict[str, str]:
         made = self.made
         usable = {shifts.day.id for shifts in made.shifts}
+        places = {task.code: task.place for task in self.net.tasks}
         pins: dict[str, str] = {}
         for pin in edits.pins:
-            if pin.day in usable:
+            if pin.day in usable and places.get(pin.task, "wait") not in ("trade", "wait"):
                 pins[pin.task] = pin.day
-            else:
-                made.reasons.append(
-                    Reason(
-                        code="pin-day",
-                        text=f"{pin.task} is pinned to build day {pin.day}, which is not among the days to come",
-                        where=pin.task,
-                        severity="warning",
-                        todo="Pin it to a build day from the list, or take the pin off.",
-                    )
+                continue
+            if pin.task not in places:
+                continue
+            why = "is not among the days to come" if pin.day not in usable else "does not bind a firm or a wait"
+            made.reasons.append(
+                Reason(
+                    code="pin-ignored",
+                    text=f"{pin.task} is pinned to build day {pin.day}, which {why}",
+                    where=pin.task,
+                    severity="warning",
+                    todo="Pin work to a build day from the list, or take the pin off.",
                 )
+            )
         return pins
 
     # ------------------------------------------------------------ activities

@@ -22,7 +22,7 @@ from zlib import crc32
 
 from msgspec.structs import replace
 
-from buildout.units.value import Reason, Status, snap
+from buildout.units.value import Reason, Severity, Status, snap
 from estimating.engine.types import Arrivals
 from scheduling.engine import calendars
 from scheduling.engine.activities import CORE, ORDERING, further_days, goods_rules
@@ -79,8 +79,8 @@ def forecast(
     if schedule.opening is None:
         status: Status = "empty" if schedule.status == "empty" else "infeasible"
         todo = "Solve what stops the schedule first." if status == "infeasible" else ""
-        severity = "warning" if status == "infeasible" else "note"
-        why = Reason(code="no-plan", text="There is no forecast without a plan", severity=severity, todo=todo)  # type: ignore[arg-type]
+        severity: Severity = "warning" if status == "infeasible" else "note"
+        why = Reason(code="no-plan", text="There is no forecast without a plan", severity=severity, todo=todo)
         return _result(status, 0, [], 0, dates, [], [why])
     if OPENING in edits.done:
         return _result("proven", 1, [edits.done[OPENING]], 0, dates, [], [])
@@ -102,7 +102,7 @@ def forecast(
         reasons.append(
             Reason(
                 code="further-days",
-                text=f"In {late_runs / runs:.0%} of the runs work that needs helpers runs over the last build day given; "
+                text=f"In {late_runs / runs:.0%} of the runs work for helpers goes on past the last build day given; "
                 "further build days a week apart are assumed for it",
                 severity="warning" if late_runs * 5 >= runs else "note",
                 todo="Keep a build day in reserve after the last one.",

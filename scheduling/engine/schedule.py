@@ -1,9 +1,9 @@
 """Place every task: on a build day, an evening of the core team, a firm's working day; earliest opening first.
 
 Likely efforts, longest lead times of what is still to order, promised days of what is ordered, and the helpers
-that usually turn up. Aims one after the other, each kept while the next is sought: the earliest opening; with a
-plan people already rely on, the fewest helpers moved to another day; then sparing the core team's evenings and
-using few build days; then everything early (or close to the plan before).
+that usually turn up. Aims one after the other, each kept while the next is sought: the earliest opening; then
+sparing the core team's evenings and using few build days; then everything early. With a plan people already rely on:
+the earliest opening; the fewest helpers moved to another day; then close to that plan in hours and crews.
 """
 
 from __future__ import annotations
@@ -124,16 +124,34 @@ class _Planner:
         plan = opening.plan
         if self.earlier:
             plan = self._then(self._moved(model), "moves", plan)
-        cost = self._evening_work(model) + [
-            2 * BUILD_DAY_COUNTS * model.flag(literals)
-            for shifts in made.shifts
-            if (literals := self._on_day(model, shifts.day.id))
-        ]
-        plan = self._then(cost, "people", plan)
         near = {i: start for i, start in self._starts_before().items() if i != made.goal}
         if near:
-            plan = self._then([model.distance(i, start) for i, start in sorted(near.items())], "close", plan)
+            away = [model.distance(i, start) for i, start in sorted(near.items())]
+            plan = self._then(away + self._other_crews(model), "close", plan)
+        else:
+            cost = self._evening_work(model) + [
+                2 * BUILD_DAY_COUNTS * model.flag(literals)
+                for shifts in made.shifts
+                if (literals := self._on_day(model, shifts.day.id))
+            ]
+            plan = self._then(cost, "people", plan)
         return tighten(made.project, plan, lambda i: i not in near)
+
+    def _other_crews(self, model: Model) -> list[Any]:
+        """One for every activity done by another crew or in another place than before."""
+        terms: list[Any] = []
+        for part, activity, chosen in zip(self.made.parts, self.made.activities, model.chosen, strict=True):
+            earlier = self._before(part)
+            if earlier is not None:
+                for mode, picked in zip(activity.modes, chosen, strict=True):
+                    if (mode.day, mode.crew) != (earlier.build_day, earlier.crew):
+                        terms.append(picked)
+        return terms
+
+    def _before(self, part: Part) -> PlannedTask | None:
+        if part.task is None:
+            return None
+        return self.earlier.get(part.code) or self.earlier.get(part.task.code)
 
     def _then(self, terms: list[Any], aim: str, plan: list[Placed]) -> list[Placed]:
         if not terms or self.model is None:
@@ -186,10 +204,8 @@ class _Planner:
     def _starts_before(self) -> dict[int, int]:
         starts: dict[int, int] = {}
         for i, part in enumerate(self.made.parts):
-            earlier = self.earlier.get(part.code) or (
-                self.earlier.get(part.task.code) if part.task and part.number == 1 else None
-            )
-            if earlier is None or earlier.place == "wait":
+            earlier = self._before(part)
+            if earlier is None or earlier.place == "wait" or (part.number > 1 and earlier.code != part.code):
                 continue
             slot = calendars.day_slot(earlier.start_day, self.made.from_day) + earlier.start // SLOT
             if slot >= 0:
@@ -202,7 +218,7 @@ class _Planner:
             return first or []
         hints = first or [Placed(start, 0) for start, _ in earliest_times(self.made.project) or []]
         for i, start in self._starts_before().items():
-            earlier = self.earlier.get(self.made.parts[i].code)
+            earlier = self._before(self.made.parts[i])
             modes = self.made.activities[i].modes
             alike = [
                 number
@@ -250,57 +266,57 @@ def _explain(
             )
     if found:
         return found
-    more = replace(crew, days=[*crew.days, *further_days(crew, as_of, FURTHER_DAYS)])
-    made = lay_out(net, more, dates, arrivals, signed_up, replace(edits, pins=[]), as_of)
-    if earliest_times(made.project) is not None and latest_times(made.project) is not None:
-        found = _with_further_days(made)
-    return found or [
+    for count in range(1, FURTHER_DAYS + 1):
+        more = replace(crew, days=[*crew.days, *further_days(crew, as_of, count)])
+        made = lay_out(net, more, dates, arrivals, signed_up, replace(edits, pins=[]), as_of)
+        quick = serial_plan(made.project)
+        if quick is not None:
+            return _with_further_days(made, quick, count)
+    return [
         Reason(
             code="no-plan",
-            text=f"No plan exists, not even with {FURTHER_DAYS} more build days a week apart",
+            text=f"No plan was found, not even with {FURTHER_DAYS} more build days a week apart",
             severity="stop",
             todo="Raise the places of the build days, move quiet hours, or leave out tasks that can wait.",
         )
     ]
 
 
-def _with_further_days(made: Layout) -> list[Reason]:
-    """Find the fewest further build days that make a plan, and name the tasks that need them."""
+def _with_further_days(made: Layout, quick: list[Placed], count: int) -> list[Reason]:
+    """Name the fewest further build days that make a plan, and the tasks that need them."""
+    further = {shifts.day.id: shifts.day.date for shifts in made.shifts if shifts.day.id.startswith("further day ")}
     model = Model(made.project)
-    extra = [shifts for shifts in made.shifts if shifts.day.id.startswith("further day ")]
-    flags = []
-    for shifts in extra:
-        literals = [
-            picked
-            for activity, chosen in zip(made.activities, model.chosen, strict=True)
-            for mode, picked in zip(activity.modes, chosen, strict=True)
-            if mode.day == shifts.day.id
-        ]
-        if literals:
-            flags.append(model.flag(literals))
-    fewest = model.minimise(sum(flags), WORK_LIMITS["further days"], serial_plan(made.project) or [], many_terms=True)
-    if not fewest.plan:
-        return []
-    first = model.minimise(model.start[made.goal], WORK_LIMITS["further days"], fewest.plan)
-    plan = first.plan or fewest.plan
+    plan, proven = quick, count == 1
+    if count > 1:
+        flags = []
+        for day in further:
+            literals = [
+                picked
+                for activity, chosen in zip(made.activities, model.chosen, strict=True)
+                for mode, picked in zip(activity.modes, chosen, strict=True)
+                if mode.day == day
+            ]
+            if literals:
+                flags.append(model.flag(literals))
+        fewest = model.minimise(sum(flags), WORK_LIMITS["further days"], quick)
+        plan, proven = fewest.plan or quick, fewest.status == "proven"
+    plan = model.minimise(model.start[made.goal], WORK_LIMITS["further days"], plan).plan or plan
     used: dict[str, list[str]] = {}
     for part, activity, placed in zip(made.parts, made.activities, plan, strict=True):
         day = activity.modes[placed.mode].day
-        if day.startswith("further day "):
+        if day in further:
             used.setdefault(day, []).append(part.code)
-    when = {shifts.day.id: shifts.day.date for shifts in extra}
     opening = calendars.slot_day(plan[made.goal].start, made.from_day)
-    count = len(used)
-    days = ", ".join(
-        f"{when[day]} ({', '.join(codes)})" for day, codes in sorted(used.items(), key=lambda pair: when[pair[0]])
-    )
-    at_least = "" if fewest.status == "proven" else " at most"
+    count = max(1, len(used))
+    when = sorted(used, key=lambda day: further[day])
+    days = ", ".join(f"{further[day]} ({', '.join(used[day])})" for day in when)
+    at_most = "" if proven else "at most "
     return [
         Reason(
             code="too-few-build-days",
-            text=f"The build days given do not hold all the work. With{at_least} {count} more, a plan exists: {days}; "
+            text=f"The build days given do not hold all the work. With {at_most}{count} more, a plan exists: {days}; "
             f"it would open on {opening}",
-            where=next(iter(codes[0] for codes in used.values()), ""),
+            where=next((codes[0] for codes in used.values()), ""),
             severity="stop",
             todo=f"Add {count} build day{'s' if count != 1 else ''} like these, or move the days given to later dates.",
         )
