@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
-from django.core.mail import send_mail
 from django.db import transaction
 from django.utils import timezone
 from django_tasks import task
@@ -21,7 +22,9 @@ from buildout.people.web.models import User
 from buildout.units.value import from_json, to_json
 from estimating.web.services import placed_orders, write_change_orders
 from scheduling.engine.types import Schedule
-from scheduling.web.services import signed_up, write_notices
+from scheduling.web.services import personal_address, signed_up, tell_by_mail, write_notices
+
+logger = logging.getLogger(__name__)
 
 
 class OvertakenError(Exception):
@@ -34,6 +37,10 @@ class OvertakenError(Exception):
 
 class NotReadyError(Exception):
     """The proposal has not been worked out, or could not be."""
+
+
+class _RejectedMeanwhileError(Exception):
+    """Nobody waits for this result any more."""
 
 
 class DatabaseStore:
@@ -68,8 +75,11 @@ class ChangesOffice:
             ) from error
 
     def start(self, proposal: Proposal) -> None:
+        from django_tasks_db import DatabaseBackend
+
         result = work_out.enqueue(proposal.pk)
-        Proposal.objects.filter(pk=proposal.pk).update(task_id=str(result.id))
+        if isinstance(work_out.get_backend(), DatabaseBackend):
+            Proposal.objects.filter(pk=proposal.pk).update(task_id=str(result.id))
 
 
 @task()
@@ -81,17 +91,19 @@ def work_out(proposal_id: int) -> None:
     Proposal.objects.filter(pk=proposal_id).update(state=Proposal.State.RUNNING, picked_up=timezone.now())
 
     def on_step(number: int, name: str) -> None:
-        Proposal.objects.filter(pk=proposal_id).update(step=number, step_name=name)
+        if not Proposal.objects.filter(pk=proposal_id).update(step=number, step_name=name):
+            raise _RejectedMeanwhileError
 
     try:
         compute(proposal, on_step=on_step)
+    except _RejectedMeanwhileError:
+        return
     except Exception as error:
-        import logging
-
-        logging.getLogger(__name__).exception("Proposal %s could not be worked out", proposal_id)
-        Proposal.objects.filter(pk=proposal_id).update(
+        failed = Proposal.objects.filter(pk=proposal_id).update(
             state=Proposal.State.FAILED, finished=timezone.now(), problem=f"{type(error).__name__}: {error}"
         )
+        if failed:  # rejected in the middle of a step, its results have nowhere to go: nothing to report
+            logger.exception("Proposal %s could not be worked out", proposal_id)
 
 
 def compute(proposal: Proposal, on_step: Any = lambda number, name: None) -> None:
@@ -143,6 +155,8 @@ def apply(proposal: Proposal, user: User | None, why: str) -> Revision:
     result = read_result(proposal.result)
     plan = check_plan(proposal.document)
     base = proposal.base
+    # Orders and people as they stand now, not as they stood when the impact was worked out.
+    commitments = commitments_of(build)
     revision = Revision.objects.create(
         build=build,
         number=base.number + 1 if base else 1,
@@ -156,7 +170,7 @@ def apply(proposal: Proposal, user: User | None, why: str) -> Revision:
     build.name = plan.name
     build.save(update_fields=["current", "name"])
     if base is not None:
-        _follow_up(build, base, revision, result, plan)
+        _follow_up(build, base, revision, result, plan, commitments)
     builds.note(
         build,
         "revision",
@@ -176,33 +190,37 @@ def _gone() -> Proposal:
     raise NotReadyError("This proposal is no longer there: it was applied or rejected")
 
 
-def _follow_up(build: Build, base: Revision, revision: Revision, result: ChainResult, plan: Plan) -> None:
-    """Orders and people as they stand now, not as they stood when the impact was worked out."""
-    commitments = commitments_of(build)
+def _follow_up(
+    build: Build, base: Revision, revision: Revision, result: ChainResult, plan: Plan, commitments: Commitments
+) -> None:
     before = read_result(base.result)
     impact = compare(base.document, revision.document, check_plan(base.document), plan, before, result, commitments)
     names = {line.item: line.name for line in result.take_off.lines}
     write_change_orders(build, impact.orders, names, f"Revision {revision.number}: {revision.summary}", revision)
     for notice in write_notices(impact.sign_ups):
-        if "@" in notice.sign_up.contact:
-            transaction.on_commit(
-                lambda notice=notice: send_mail(  # type: ignore[misc]
-                    f"{build.name}: your shift has changed",
-                    notice.text,
-                    None,
-                    [notice.sign_up.contact],
-                    fail_silently=True,
-                )
-            )
+        transaction.on_commit(partial(tell_by_mail, notice, build.name, personal_address(notice.sign_up)))
 
 
+@transaction.atomic
 def forget(proposal: Proposal) -> None:
-    """Remove a proposal and everything that was kept for it alone."""
+    """Remove a proposal and everything that was kept for it alone.
+
+    A task the worker is at stays until the worker has put it down: it writes its outcome into that row, and
+    ``forget_task`` removes the row right after.
+    """
     if proposal.task_id:
+        from django_tasks import TaskResultStatus
         from django_tasks_db.models import DBTaskResult
 
-        DBTaskResult.objects.filter(pk=proposal.task_id).delete()
+        DBTaskResult.objects.filter(pk=proposal.task_id).exclude(status=TaskResultStatus.RUNNING).delete()
     proposal.delete()
+
+
+def forget_task(task_id: str) -> None:
+    """Remove a finished task's row: what it found is kept with the proposal."""
+    from django_tasks_db.models import DBTaskResult
+
+    DBTaskResult.objects.filter(pk=task_id).delete()
 
 
 reject = forget
