@@ -1,0 +1,182 @@
+"""Arrivals and order-by dates: working days, holidays, orders as facts, and what is already late."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+import pytest
+
+from estimating.engine.lead_times import arrivals, order_by
+from estimating.engine.types import (
+    Arrivals,
+    Award,
+    AwardLine,
+    Break,
+    OrderBy,
+    OrderDates,
+    OrderedLine,
+    PlacedOrder,
+    Product,
+    Quote,
+    QuoteLine,
+    Supplier,
+)
+
+D = Decimal
+DAY = date(2026, 11, 25)  # a Wednesday
+CLOSED = [date(2026, 11, 26), date(2026, 12, 25), date(2027, 1, 1)]
+
+
+def award_line(item: str, supplier: str = "s", quantity: int = 10, **more: Any) -> AwardLine:
+    fields: dict[str, Any] = {
+        "item": item, "quote": f"{supplier}-1", "supplier": supplier, "asked": D(quantity), "asked_unit": "each",
+        "quantity": D(quantity), "unit": "each", "conversion": "", "unit_price": D(1), "goods": D(quantity),
+        "extras": D(0), "spare": D(0), "runner_up": "", "runner_up_extra": D(0),
+    }  # fmt: skip
+    return AwardLine(**(fields | more))
+
+
+def awarded(*lines: AwardLine, unquoted: list[str] | None = None) -> Award:
+    return Award(
+        status="proven", bound=D(0), total=D(0), tax=D(0), lines=list(lines), suppliers=[], unquoted=unquoted or [],
+        reasons=[],
+    )  # fmt: skip
+
+
+def quote(supplier: str, low: int, likely: int, high: int) -> Quote:
+    return Quote(
+        id=f"{supplier}-1", supplier=supplier, currency="XXX", quoted=DAY, valid_until=date(2027, 12, 31),
+        lines=[QuoteLine(item="x", unit="each", breaks=[Break(start=D(1), price=D(1))])],
+        lead_days_low=low, lead_days_likely=likely, lead_days_high=high,
+    )  # fmt: skip
+
+
+def order(item: str, quantity: int = 10, **more: Any) -> PlacedOrder:
+    line = OrderedLine(item=item, quantity=D(quantity), unit="each", unit_price=D(1), goods=D(quantity))
+    fields: dict[str, Any] = {
+        "number": "PO-1", "supplier": "s", "quote": "s-1", "state": "placed", "placed": DAY, "lines": [line],
+    }  # fmt: skip
+    return PlacedOrder(**(fields | more))
+
+
+PRODUCTS = {
+    item: Product(id=item, name=item.title(), form="each", unit="each", head=8, lead_group=group)  # type: ignore[arg-type]
+    for item, group in (("foam", "foam"), ("cover", "cover"), ("ply", "timber"), ("sign", "fit-out"))
+}
+SUPPLIERS = [Supplier(id="s", name="S"), Supplier(id="t", name="T", holidays=[date(2026, 11, 27)])]
+QUOTES = [quote("s", 1, 5, 10), quote("t", 1, 5, 10)]
+
+
+def due(award: Award, *orders: PlacedOrder, quotes: list[Quote] | None = None, day: date = DAY) -> Arrivals:
+    return arrivals(award, PRODUCTS, quotes or QUOTES, SUPPLIERS, list(orders), CLOSED, day)
+
+
+def test_lead_times_are_working_days_without_closed_days() -> None:
+    found = due(awarded(award_line("foam")))
+    # From Wed 25 Nov, 26 Nov closed: 1 day is Fri 27 Nov; 5 days Thu 3 Dec; 10 days Thu 10 Dec.
+    one = found.items[0]
+    assert (one.low, one.likely, one.high) == (date(2026, 11, 27), date(2026, 12, 3), date(2026, 12, 10))
+    assert (one.basis, one.lead_group) == ("to order", "foam")
+    assert found.status == "proven"
+
+
+def test_a_suppliers_own_holidays_count() -> None:
+    one = due(awarded(award_line("foam", "t"))).items[0]
+    # 27 Nov closed too: each arrival a working day later, 5 days is Fri 4 Dec.
+    assert (one.low, one.likely) == (date(2026, 11, 30), date(2026, 12, 4))
+
+
+@pytest.mark.parametrize(
+    ("more", "basis", "likely"),
+    [
+        ({"state": "received", "received": date(2026, 11, 20)}, "received", date(2026, 11, 20)),
+        ({"state": "confirmed", "promised": date(2026, 12, 9)}, "promised", date(2026, 12, 9)),
+        ({"placed": date(2026, 11, 23)}, "ordered", date(2026, 12, 1)),  # Tue, Wed, Fri, Mon, Tue
+        ({"promised": date(2026, 11, 20)}, "promised", DAY),  # overdue: not before today
+    ],
+)
+def test_orders_are_facts(more: dict[str, Any], basis: str, likely: date) -> None:
+    one = due(awarded(award_line("foam")), order("foam", **more)).items[0]
+    assert (one.basis, one.likely) == (basis, likely)
+
+
+def test_an_overdue_promise_is_said() -> None:
+    found = due(awarded(award_line("foam")), order("foam", promised=date(2026, 11, 20)))
+    assert [(r.code, r.where, r.severity) for r in found.reasons] == [("delivery overdue", "foam", "warning")]
+
+
+def test_half_an_order_leaves_the_rest_to_order() -> None:
+    received = order("foam", 6, state="received", received=date(2026, 11, 20))
+    one = due(awarded(award_line("foam")), received).items[0]
+    assert (one.basis, one.high) == ("to order", date(2026, 12, 10))
+    enough = due(awarded(award_line("foam", spare=D(4))), received).items[0]
+    assert enough.basis == "received"
+
+
+def test_unquoted_items_take_the_usual_time_and_say_so() -> None:
+    found = due(awarded(unquoted=["sign"]))
+    one = found.items[0]
+    # Fit-out: 10, 21 and 42 calendar days.
+    assert (one.low, one.likely, one.high) == (date(2026, 12, 5), date(2026, 12, 16), date(2027, 1, 6))
+    assert one.basis == "unquoted"
+    assert [r.code for r in found.reasons] == ["usual lead time"]
+
+
+def test_lead_times_out_of_order_are_not_used() -> None:
+    found = due(awarded(award_line("foam")), quotes=[quote("s", 5, 3, 10)])
+    assert found.items[0].basis == "unquoted"
+    assert found.reasons[0].where == "s-1"
+
+
+def test_nothing_awarded() -> None:
+    assert due(awarded()).status == "empty"
+    assert order_by(awarded(), due(awarded()), {}, {}, [], [], [], [], DAY).status == "empty"
+
+
+def dates(award: Award, needs: dict[str, date], *orders: PlacedOrder, day: date = DAY) -> OrderDates:
+    tasks = {item: f"T {item}" for item in needs}
+    coming = due(award, *orders, day=day)
+    return order_by(award, coming, needs, tasks, QUOTES, SUPPLIERS, list(orders), CLOSED, day)
+
+
+def only(found: OrderDates) -> OrderBy:
+    assert len(found.lines) == 1
+    return found.lines[0]
+
+
+def test_latest_order_date_counts_back_working_days() -> None:
+    # Needed Sat 9 Jan 2027, 10 working days, closed 25 Dec and 1 Jan: Thu 24 Dec 2026.
+    one = only(dates(awarded(award_line("foam")), {"foam": date(2027, 1, 9)}))
+    assert (one.order_by, one.lead_days, one.state, one.late_by) == (date(2026, 12, 24), 10, "to order", 0)
+    assert one.task == "T foam"
+
+
+def test_too_late_is_overdue_and_says_by_how_much() -> None:
+    found = dates(awarded(award_line("foam")), {"foam": date(2026, 12, 7)})
+    one = only(found)
+    # Ordered today it may come on 10 Dec, three days after it is needed.
+    assert (one.state, one.late_by) == ("overdue", 3)
+    assert one.order_by < DAY
+    assert [r.code for r in found.reasons] == ["too late in the worst case"]
+
+
+def test_placed_orders_keep_their_state_and_can_be_late() -> None:
+    late = order("foam", state="confirmed", promised=date(2026, 12, 9))
+    one = only(dates(awarded(award_line("foam")), {"foam": date(2026, 12, 7)}, late))
+    assert (one.state, one.late_by) == ("confirmed", 2)
+    here = order("foam", state="received", received=date(2026, 12, 9))
+    assert only(dates(awarded(award_line("foam")), {"foam": date(2026, 12, 7)}, here)).late_by == 0
+    part = only(dates(awarded(award_line("foam")), {"foam": date(2026, 12, 30)}, order("foam", 6)))
+    assert part.state == "to order"
+
+
+def test_overdue_first_then_by_date() -> None:
+    award = awarded(award_line("cover"), award_line("foam"), award_line("ply"), award_line("sign"))
+    needs = {"cover": date(2027, 2, 1), "foam": date(2026, 12, 1), "ply": date(2027, 1, 4)}
+    found = dates(award, needs, order("ply", state="placed"))
+    assert [(line.item, line.state) for line in found.lines] == [
+        ("foam", "overdue"), ("cover", "to order"), ("ply", "placed"),
+    ]  # fmt: skip
+    assert [r.where for r in found.reasons if r.code == "no task uses it"] == ["sign"]
