@@ -19,6 +19,9 @@ from estimating.engine.offers import Offer, offers_for
 from estimating.engine.prices import cheapest, tiers, whole_packs
 from estimating.engine.types import Award, AwardLine, AwardRules, AwardSupplier, Quote, Supplier, TakeOff
 
+MOST_PERCENT = Decimal(1000)
+"""A higher tax or contingency is a slip of the pen; the budget says so."""
+
 Selection = dict[str, tuple[Offer, Decimal]]
 """item → the offer taken and the quantity bought."""
 
@@ -39,6 +42,7 @@ def award(
     Ties go to fewer suppliers, then to the name that comes first. Status: empty when nothing is asked,
     underdetermined when nothing asked has a valid quote, infeasible when the rules leave no choice.
     """
+    tax_percent = min(tax_percent, MOST_PERCENT)
     offers, reasons = offers_for(take_off.lines, quotes, suppliers, rules, as_of, currency, tax_percent)
     asked = [line.item for line in take_off.lines if line.quantity > 0]
     if not asked:
@@ -70,7 +74,7 @@ def award(
     cost = terms.cost(chosen)
     if cost is None:
         raise AssertionError("the chosen award breaks its own rules")
-    bound = min(bound, cost)
+    bound = min(terms.round(bound), cost)
     lines = [_line(item, chosen, offers, terms, cost) for item in asked if item in chosen]
     reasons += [_bought_more(line, chosen[line.item]) for line in lines if line.spare > 0]
     parties = _parties(chosen, terms)

@@ -8,6 +8,7 @@ from decimal import Decimal
 
 from buildout.units.money import format_money, round_money, tax_on
 from buildout.units.value import Reason, Status
+from estimating.engine.award import MOST_PERCENT
 from estimating.engine.heads import FLOAT, FREIGHT, HEADS, TAX
 from estimating.engine.types import (
     Award,
@@ -48,6 +49,7 @@ def budget(
     something asked is neither quoted nor set aside for, else proven.
     """
     currency = award.currency
+    tax_percent = min(money.tax_percent, MOST_PERCENT)
     names = {p.id: p.name for p in products} | {line.item: line.name for line in take_off.lines}
     head_of = {p.id: p.head for p in products} | {line.item: line.head for line in take_off.lines}
     heads = {number: _Head() for number in HEADS}
@@ -57,7 +59,7 @@ def budget(
         """One line of a bill: its parts under a head, its tax rounded once."""
         heads[number if number in heads else OTHER].made_of += parts
         taxed = sum((amount for _, amount in parts), Decimal(0))
-        taxes.append((parts[0][0], tax_on(taxed, money.tax_percent, currency)))
+        taxes.append((parts[0][0], tax_on(taxed, tax_percent, currency)))
 
     ordered = _ordered_lines(orders)
     awarded = {line.item: line for line in award.lines}
@@ -142,7 +144,7 @@ def _freight(award: Award, orders: list[PlacedOrder]) -> list[tuple[str, Decimal
 
 def _line(number: int, head: _Head, plan: HeadPlan | None, currency: str) -> BudgetLine:
     allowance = round_money(plan.allowance if plan else Decimal(0), currency)
-    percent = plan.contingency_percent if plan else Decimal(0)
+    percent = min(plan.contingency_percent, MOST_PERCENT) if plan else Decimal(0)
     contingency = round_money((head.quoted + allowance) * percent / 100, currency)
     made_of = list(head.made_of)
     if allowance:
@@ -196,6 +198,17 @@ def _reasons(
                 severity="warning",
                 text=f"Money is set aside under head {number}, but heads run from 1 to {len(HEADS)}; it is not counted",
                 todo="Move it to one of the heads, for instance 8 for the floor",
+            )
+        )
+    high = [f"head {plan.head}" for plan in money.heads if plan.contingency_percent > MOST_PERCENT]
+    for where in (["tax_percent"] if money.tax_percent > MOST_PERCENT else []) + high:
+        found.append(
+            Reason(
+                code="percent too high",
+                where=where,
+                severity="warning",
+                text=f"The percentage of {where} is above {MOST_PERCENT}; {MOST_PERCENT} is taken",
+                todo="Write it again, for instance 7.5",
             )
         )
     if money.available > 0 and result.left < 0:

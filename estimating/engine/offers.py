@@ -12,7 +12,7 @@ import msgspec
 from buildout.units.money import round_money
 from buildout.units.quantities import QuantityError, convert
 from buildout.units.value import Reason
-from estimating.engine.prices import goods, problems
+from estimating.engine.prices import LARGEST, goods, problems
 from estimating.engine.types import AwardRules, Break, PurchaseUnit, Quote, QuoteLine, Supplier, TakeOffLine
 
 
@@ -103,6 +103,12 @@ def _quote_stands(
             "other currency",
             f"Quote {quote.id} is in {quote.currency}, this build reckons in {currency}",
             f"Ask for the quote in {currency}, for instance “{currency} 82.10 a sheet”",
+        )
+    if quote.freight.amount > LARGEST:
+        return no(
+            "freight too large",
+            f"Quote {quote.id} asks {quote.freight.amount:f} for freight",
+            "Write the freight again, for instance 310",
         )
     if quote.valid_until < as_of:
         return no(

@@ -14,6 +14,9 @@ from decimal import ROUND_CEILING, Decimal
 from buildout.units.money import round_money
 from estimating.engine.types import QuoteLine
 
+LARGEST = Decimal(1_000_000)
+"""Highest price of one unit, and most units, that are taken at their word."""
+
 
 def problems(line: QuoteLine) -> list[str]:
     """What is wrong with a price table, in words; empty when it can be used."""
@@ -28,8 +31,11 @@ def problems(line: QuoteLine) -> list[str]:
         )
     if any(start < 0 for start in starts):
         found.append("a break starts below zero")
-    if any(b.price < 0 for b in line.breaks) or line.set_up < 0:
+    prices = [b.price for b in line.breaks] + [line.set_up, line.extra_per_cutout, line.extra_per_band_foot]
+    if any(price < 0 for price in prices):
         found.append("a price is below zero")
+    if any(price > LARGEST for price in prices):
+        found.append(f"a price is above {LARGEST:,}")
     if line.pack <= 0:
         found.append("its pack size must be above zero, for instance 1")
     return found

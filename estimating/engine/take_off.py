@@ -18,6 +18,7 @@ from buildout.units.value import Reason, Status
 from estimating.engine import said
 from estimating.engine.cut_plans import panel_foam
 from estimating.engine.drivers import task_drivers
+from estimating.engine.prices import LARGEST
 from estimating.engine.types import (
     CutPlan,
     CutPlans,
@@ -83,6 +84,12 @@ def take_off(
             text = f"{said.count(count, 'mat')} laid out"
             counter.add(room.fold_away.product, "each", Decimal(count), room.room, "fold-away mats", [], text)
     for need in needs:
+        if need.quantity > LARGEST:
+            counter.stop(
+                "need too large", f"{need.quantity:f} {need.unit} of {need.product} is more than a room can hold",
+                need.id, "Write the quantity again, for instance 18",
+            )  # fmt: skip
+            continue
         counter.add(need.product, need.unit, need.quantity, "", "stated need", [], need.why or "stated", where=need.id)
 
     by_product = {plan.product: plan for plan in cuts.plans}
@@ -110,14 +117,14 @@ class _Counter:
             return self.lines[item]
         product = self.products.get(item)
         if product is None:
-            self._stop(
+            self.stop(
                 "unknown product", f"“{item}” is asked for, but is not in the list of products", where or item,
                 f"Add a product with the id “{item}”, or choose another one",
             )  # fmt: skip
             return None
         return self.lines.setdefault(item, _Line(product))
 
-    def _stop(self, code: str, text: str, where: str, todo: str) -> None:
+    def stop(self, code: str, text: str, where: str, todo: str) -> None:
         reason = Reason(code=code, text=text, where=where, severity="stop", todo=todo)
         if reason not in self.reasons:
             self.reasons.append(reason)
@@ -144,7 +151,7 @@ class _Counter:
         try:
             own, _ = convert(amount, unit, _sold_as(line.product, unit), **sizes(line.product))
         except QuantityError as error:
-            self._stop(
+            self.stop(
                 "size missing", f"{line.product.name}: {error}", item,
                 "Give the product's sizes, for instance length 100', width 54\"",
             )  # fmt: skip

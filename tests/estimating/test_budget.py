@@ -165,6 +165,15 @@ def test_an_empty_build_and_an_unknown_head() -> None:
     assert [r.code for r in found.reasons] == ["unknown head"]
 
 
+def test_percentages_beyond_reason_are_said() -> None:
+    money = MoneyPlan(tax_percent=D(10) ** 11, heads=[HeadPlan(head=8, contingency_percent=D(10) ** 11)])
+    found = budget(asked("foam"), awarded(bought("foam", "10.00")), money, [], PRODUCTS)
+    check(found)
+    assert [(r.code, r.where) for r in found.reasons] == [
+        ("percent too high", "tax_percent"), ("percent too high", "head 8"),
+    ]  # fmt: skip
+
+
 cents = st.decimals(0, 20000, places=2)
 percents = st.decimals(0, 25, places=2)
 

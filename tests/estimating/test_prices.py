@@ -113,6 +113,7 @@ def test_rounding_is_once_at_the_line() -> None:
         (line((10, 5), (1, 6)), "must rise"),
         (line((1, -5)), "below zero"),
         (line((1, 5), pack=D(0)), "pack size"),
+        (line((1, "1e30")), "above"),
     ],
 )
 def test_tables_that_cannot_be_used(table: QuoteLine, says: str) -> None:

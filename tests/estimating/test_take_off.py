@@ -239,6 +239,12 @@ def test_stated_needs_are_converted_and_joined() -> None:
     assert [(r.code, r.where) for r in found.reasons if r.severity == "stop"] == [("unknown product", "n3")]
 
 
+def test_a_need_beyond_reason_is_refused() -> None:
+    found = counted(layouts=[], needs=[Need(id="n1", product="paint", quantity=D("1e30"), unit="gallon")])
+    assert [(r.code, r.where) for r in found.reasons] == [("need too large", "n1")]
+    assert found.lines == []
+
+
 def test_a_size_that_is_missing_is_asked_for() -> None:
     bare = PRODUCTS | {"tape": product("tape", "roll", "roll")}
     found = counted(products=bare)
