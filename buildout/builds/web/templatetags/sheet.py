@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from django import template
+from django.template.defaultfilters import length as default_length
 from django.urls import reverse
 
 from buildout.builds.web.models import Member, Role
@@ -47,9 +48,14 @@ def sheet_list(member: Member) -> list[SheetEntry]:
 
 
 @register.filter
-def length(mm: Any, units: str = "feet-inches") -> str:
-    """Millimetres as people read them: ``{{ wall.length|length:sheet.units }}``."""
-    return "" if mm is None else format_length(Decimal(str(mm)), units)  # type: ignore[arg-type]
+def length(value: Any, units: str = "") -> Any:
+    """Millimetres as people read them: ``{{ wall.length|length:sheet.units }}``. Without units it counts, as in Django.
+
+    It takes the place of Django's filter of that name, which is wanted on the same pages.
+    """
+    if not units:
+        return default_length(value)
+    return "" if value is None or value == "" else format_length(Decimal(str(value)), units)  # type: ignore[arg-type]
 
 
 @register.filter
