@@ -66,6 +66,20 @@ def contains(ring: Sequence[Point], p: Point) -> bool:
     return inside
 
 
+def inside_or_near(ring: Sequence[Point], p: Point, within: float) -> bool:
+    """Whether a point lies inside a ring or no farther than ``within`` from its sides."""
+    if contains(ring, p):
+        return True
+    for k in range(len(ring)):
+        a, b = ring[k - 1], ring[k]
+        square = max((b[0] - a[0]) ** 2 + (b[1] - a[1]) ** 2, 1e-12)
+        share = ((p[0] - a[0]) * (b[0] - a[0]) + (p[1] - a[1]) * (b[1] - a[1])) / square
+        share = min(1.0, max(0.0, share))
+        if distance(p, (a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1]))) <= within:
+            return True
+    return False
+
+
 def interior_angles(ring: Sequence[Point]) -> list[float]:
     """Angle inside the ring at each corner, degrees, 0 to 360, whichever way the ring runs."""
     sign = 1 if signed_area(ring) > 0 else -1

@@ -69,7 +69,7 @@ def draw_plan(
         return _sketch(room, survey, units, block)
     items: list[Item] = []
     items += _strips(room, plan)
-    items += _mat(plan)
+    items += _mat(room, plan, units)
     items += _walls(room, plan)
     items += _columns(room, survey, plan, units)
     items += _openings(plan, units)
@@ -152,21 +152,21 @@ def _strip_labels(room: Room, plan: RoomPlan, units: UnitSystem) -> list[Item]:
         size = f"{format_length(wide, units, denominator=8)} × {format_length(deep, units, denominator=8)}"
         turn = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0])) if slim else 0.0
         size = size.replace(" mm", "")
-        across = format_length(deep, units, denominator=8).replace(" mm", "")
-        text = f"{strip.name} {across}" if slim else "\n".join([*strip.name.split(" ", 1), size])
+        text = strip.name if slim else "\n".join([*strip.name.split(" ", 1), size])
         reach = int(0.36 * wide / 100)  # lettering stays on the strip at scales up to 1:100
         c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
         items.append(
             Text(
                 at=at, text=text, role="small label", size=SMALL, rest=0.9, turn=turn, clear=True,
-                or_shift=[(c * k * w, s * k * w) for k in range(3, reach, 3) for w in (1, -1)] if slim else [],
+                or_shift=[(c * k * w, s * k * w) for k in range(1, reach) for w in (1, -1)] if slim else [],
             )
         )  # fmt: skip
     return items
 
 
-def _mat(plan: RoomPlan) -> list[Item]:
+def _mat(room: Room, plan: RoomPlan, units: UnitSystem) -> list[Item]:
     items: list[Item] = []
+    strips = {strip.id: strip for strip in room.keep_clear}
     for edge in plan.mat_edges:
         if edge.kind == "wall":
             continue
@@ -185,6 +185,10 @@ def _mat(plan: RoomPlan) -> list[Item]:
         n = (-math.sin(math.radians(turn)), math.cos(math.radians(turn)))
         at = ((edge.a[0] + edge.b[0]) / 2, (edge.a[1] + edge.b[1]) / 2)
         word = "ramped edge" if edge.kind == "ramp" else "square edge"
+        strip = strips.get(edge.along)
+        if strip is not None and edge.length > 3 * float(strip.depth.mm):
+            away = format_length(strip.depth, units, denominator=8).removesuffix(" mm")
+            word = f"{word}, {away} from wall {strip.wall.replace('-', '–')}"
         items.append(Text(at=at, text=word, role="small label", size=SMALL, turn=turn, shift=(n[0] * 2.6, n[1] * 2.6)))
     return items
 

@@ -20,6 +20,8 @@ WIDTH = 10
 """States kept while points are placed one after another."""
 SAME = 4.0
 """Shapes whose robust costs differ by less fit equally well; one reading given up costs 9."""
+GRAZE = 50.0
+"""A mark or an engaged column may lie on a wall, give or take this."""
 LEGS = 12
 """Rooms with more corners are not tried as rooms of right angles in every order."""
 
@@ -82,7 +84,7 @@ def judge_shape(network: Network, x: Array, corners: Sequence[str], others: Sequ
     sound = (
         geometry.crossing_sides(ring) is None
         and (geometry.signed_area(ring) < 0) == clockwise
-        and all(geometry.contains(ring, points[name]) for name in others)
+        and all(geometry.inside_or_near(ring, points[name], GRAZE) for name in others)
     )
     angles = geometry.interior_angles(ring)
     skew = sum(abs(angle - 90 * max(1, round(angle / 90))) for angle in angles) / len(angles)

@@ -28,7 +28,7 @@ from buildout.rooms.engine.network import (
     chi_square_limit,
     robust_fit,
 )
-from buildout.rooms.engine.shape import Shape, Tie, find_shapes, judge_shape
+from buildout.rooms.engine.shape import GRAZE, Shape, Tie, find_shapes, judge_shape
 from buildout.rooms.engine.types import Column, Datum, Reading, Room, Survey, SurveyedLength, SurveyedPoint
 from buildout.rooms.engine.types import SurveyedReading as Judged
 from buildout.units.lengths import INCH_MM, LengthError, format_length, format_small, parse_length
@@ -81,7 +81,7 @@ class _Work:
         return {self.origin: (0.0, 0.0), self.along: (None, 0.0)}
 
     def network(self, without: Sequence[str] = ()) -> Network:
-        kept = [self.distances[r.id] for r in self.readings if r.id in self.distances and r.id not in without]
+        kept = [d for reading_id, d in self.distances.items() if reading_id not in without]
         return Network(self.names, kept, self.fixed)
 
     def name(self, reading_id: str) -> str:
@@ -248,7 +248,10 @@ def _end(name: str, columns: dict[str, Column], work: _Work) -> End:
 
 
 def _corner_offset(column: Column, side: str, work: _Work) -> tuple[Point, tuple[str, str] | None]:
-    """Offset of a rectangular column's corner from its centre, in the frame of the wall it is parallel to."""
+    """Offset of a rectangular column's corner from its centre, in the frame of the wall it is parallel to.
+
+    Corners are named as they lie on the sheet: SW is lower left with the datum wall along +x.
+    """
     width, depth = float(column.width or 0), float(column.depth or 0)
     frame = _wall_ends(column.parallel_to, work.corners) if column.parallel_to else (work.origin, work.along)
     if frame is not None and _runs_up(frame, work):
@@ -659,13 +662,13 @@ def _check_outline(work: _Work, adjusted: Adjusted) -> None:
         )  # fmt: skip
         return
     for column in work.room.columns:
-        if not geometry.contains(ring, adjusted.points[column.id]):
+        if not geometry.inside_or_near(ring, adjusted.points[column.id], GRAZE):
             work.stop(
                 "column outside", f"Column {column.id} falls outside the room.", column.id,
                 f"Check the readings to {column.id}: one may start at another corner.",
             )  # fmt: skip
     for mark in work.room.marks:
-        if not geometry.contains(ring, adjusted.points[mark]):
+        if not geometry.inside_or_near(ring, adjusted.points[mark], GRAZE):
             work.warn("mark outside", f"Mark {mark} falls outside the room.", mark, f"Check the readings to {mark}.")
 
 
