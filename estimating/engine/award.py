@@ -14,6 +14,7 @@ from decimal import ROUND_CEILING, Decimal
 
 from buildout.units.money import round_money, smallest, tax_on
 from buildout.units.value import Reason, Status
+from buildout.units.words import some_of
 from estimating.engine.linear import Programme
 from estimating.engine.offers import Offer, offers_for
 from estimating.engine.prices import cheapest, tiers, whole_packs
@@ -57,8 +58,7 @@ def award(
                 code="not quoted",
                 where=", ".join(unquoted),
                 severity="warning",
-                text=f"Nobody quotes {len(unquoted)} of {len(asked)} items: "
-                + "; ".join(names[item] for item in unquoted),
+                text=f"Nobody quotes {len(unquoted)} of {len(asked)} items: {some_of([names[i] for i in unquoted])}",
                 todo="Ask for quotes, or set an allowance aside under their budget heads",
             )
         )

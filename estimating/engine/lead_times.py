@@ -14,6 +14,7 @@ from typing import Literal
 
 from buildout.units.dates import CalendarError, add_working_days, latest_order_date
 from buildout.units.value import Reason, Status
+from buildout.units.words import some_of
 from estimating.engine.types import (
     Arrival,
     Arrivals,
@@ -104,7 +105,7 @@ def arrivals(
             unquoted.append(item)
         items.append(max(found, key=lambda a: (a.high, a.likely, a.low)))
     if unquoted:
-        names = "; ".join(products[i].name if i in products else i for i in unquoted)
+        names = some_of([products[i].name if i in products else i for i in unquoted])
         reasons.append(
             Reason(
                 code="usual lead time",

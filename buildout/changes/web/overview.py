@@ -9,8 +9,8 @@ from buildout.builds.web.services import Sheet
 from buildout.changes.engine.chain import ChainResult
 from buildout.changes.engine.impact import FIGURES
 from buildout.rooms.engine.room_drawing import draw_plan
-from buildout.rooms.engine.svg import to_svg
 from buildout.rooms.engine.types import Room
+from buildout.rooms.web.drawings import svg_of, title_block
 from buildout.units.value import from_json, from_plain
 from scheduling.engine.types import BuildDay
 from scheduling.web.models import SignUp
@@ -24,24 +24,15 @@ def figures(totals: dict[str, Any], member: Member) -> list[dict[str, Any]]:
     return rows
 
 
-def drawings(sheet: Sheet, result: ChainResult, name: str) -> list[dict[str, Any]]:
-    """A plan of every room that has a shape."""
+def drawings(build: Build, sheet: Sheet, result: ChainResult) -> list[dict[str, Any]]:
+    """A plan of every room; one the readings do not fix is drawn as the sketch it is."""
     rooms = {room.id: room for room in sheet.section("rooms", list[Room])}
     surveys = {survey.room: survey for survey in result.surveys}
     found = []
-    for plan in result.plans:
-        if not plan.outline:
-            continue
-        drawing = draw_plan(
-            rooms[plan.room],
-            surveys[plan.room],
-            plan,
-            build=name,
-            revision=str(sheet.revision.number),
-            date=sheet.as_of,
-            units=sheet.units,
-        )
-        found.append({"room": plan.room, "name": plan.name, "svg": to_svg(drawing)})
+    for number, plan in enumerate(result.plans):
+        block = title_block(build, sheet, f"Plan of {plan.name}", f"2.{number + 1}")
+        drawing = draw_plan(rooms[plan.room], surveys[plan.room], plan, units=sheet.units, block=block)
+        found.append({"room": plan.room, "name": plan.name, "svg": svg_of(drawing, prefix=f"plan-{number}")})
     return found
 
 
@@ -54,7 +45,7 @@ def revision_context(build: Build, member: Member, revision: Revision) -> dict[s
         "sheet": sheet,
         "figures": figures(revision.totals, member),
         "reasons": [{"link": link, "reason": reason} for link, reason in result.reasons()],
-        "drawings": drawings(sheet, result, build.name),
+        "drawings": drawings(build, sheet, result),
         "result": result,
     }
 
