@@ -1,0 +1,479 @@
+"""The crew days sheet: calendar and table say the same, the link, whom to tell, and edits that are only proposed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from buildout.builds.web import services as builds
+from buildout.builds.web.models import Build, JournalEntry, Proposal
+from buildout.people.web.models import User
+from buildout.units.value import from_json, to_json
+from scheduling.engine.types import BuildDay, PlannedTask, Schedule
+from scheduling.web import sign_ups
+from scheduling.web.models import Notice, ShareLink, SignUp
+from scheduling.web.offers import crew_at_once
+from scheduling.web.pictures import draw_day, lanes, wrap
+
+pytestmark = pytest.mark.django_db
+ClientOf = Callable[[User | None], Client]
+
+
+class Kept:
+    """An office that keeps what it is asked to work out; the chain itself is tested elsewhere."""
+
+    def __init__(self) -> None:
+        self.started: list[Proposal] = []
+        self.problems: list[builds.Problem] = []
+
+    def check(self, document: Any) -> None:
+        if self.problems:
+            raise builds.DocumentProblems(self.problems)
+
+    def start(self, proposal: Proposal) -> None:
+        self.started.append(proposal)
+
+
+@pytest.fixture
+def office() -> Any:
+    before, kept = builds.office(), Kept()
+    builds.open_office(kept)
+    yield kept
+    builds.open_office(before)
+
+
+def url(name: str, build: Build, *more: Any) -> str:
+    return reverse(f"scheduling:{name}", args=[build.pk, *more])
+
+
+def take(link: ShareLink, day: str, task: str = "", n: int = 0, **more: Any) -> SignUp:
+    given = {"name": f"Helper {n}", "contact": "555 0142 817", "request_key": f"request-key-{n:08d}"} | more
+    return sign_ups.sign_up(link, day, task, **given)
+
+
+# ------------------------------------------------------------------ the sheet
+
+
+def test_picture_and_table_say_the_same(client_of: ClientOf, owner: User, hand_build: Build) -> None:
+    page = client_of(owner).get(url("days", hand_build)).content.decode()
+    for code, hours, people in (
+        ("C11", "08:30–12:00", "3"),
+        ("C12/1", "09:00–12:00", "2"),
+        ("H03", "10:00–13:00", "6"),
+    ):
+        assert re.search(rf"<title>{hours} {code} [^<]*: {people} people", page)
+        assert re.search(
+            rf"<td>{hours}</td><th scope=\"row\"><a [^>]*>{code}</a>[^<]*</th><td class=\"n\">{people}</td>", page
+        )
+    assert re.search(
+        r"Pull the cover</th><td class=\"n\">6</td><td><span class=\"critical-mark\">critical</span>", page
+    )
+    assert "Short of carpentry" in page
+    assert "Outlets moved" in page
+
+
+def test_the_owner_and_the_lead_see_contacts(
+    client_of: ClientOf, owner: User, lead: User, hand_build: Build, share_link: ShareLink
+) -> None:
+    take(share_link, "strip", "C11", 1, name="Sika Morrowlight", note="no nuts", skills=["paint"])
+    for user in (owner, lead):
+        page = client_of(user).get(url("days", hand_build)).content.decode()
+        assert "Sika Morrowlight</strong>, 555 0142 817" in page
+        assert "no nuts" in page
+        assert "1 of 6</strong> places taken" in page
+        assert share_link.token in page
+
+
+def test_only_the_owner_gets_the_buttons_that_change(client_of: ClientOf, lead: User, hand_build: Build) -> None:
+    page = client_of(lead).get(url("days", hand_build)).content.decode()
+    assert "Edit build days" not in page
+    assert "Make a sign-up link" not in page
+
+
+def test_an_impossible_schedule_gives_its_reasons_first(client_of: ClientOf, owner: User, hand_build: Build) -> None:
+    from buildout.units.value import Reason
+
+    revision = hand_build.current
+    assert revision is not None
+    schedule = builds.Sheet(revision).part("schedule", Schedule)
+    reason = Reason(code="crew", text="H03 needs 6 people at once", severity="stop", todo="Raise the places to 8.")
+    values = {name: getattr(schedule, name) for name in schedule.__struct_fields__}
+    values |= {"status": "infeasible", "opening": None, "reasons": [reason], "tasks": [], "days": []}
+    rest = {
+        "tasks": builds.Sheet(revision).part("tasks", dict),
+        "forecast": builds.Sheet(revision).part("forecast", dict),
+    }
+    revision.result = to_json(rest | {"schedule": Schedule(**values)}).decode()
+    revision.save()
+    page = client_of(owner).get(url("days", hand_build)).content.decode()
+    assert (
+        page.index("Impossible as things stand")
+        < page.index("H03 needs 6 people at once")
+        < page.index("Build days</h2>")
+    )
+    assert "Raise the places to 8." in page
+    assert "No task falls on this day." in page
+
+
+def test_cautions_stand_beside_the_tasks(client_of: ClientOf, owner: User, hand_build: Build) -> None:
+    page = client_of(owner).get(url("days", hand_build)).content.decode()
+    assert re.search(r"Ladder: sound, level[^<]*<small class=\"quiet\">C12</small>", page)
+    task = client_of(owner).get(url("task", hand_build, "H03"))
+    assert task.status_code == 200
+
+
+def test_days_over_are_put_away(client_of: ClientOf, owner: User, hand_build: Build) -> None:
+    revision = hand_build.current
+    assert revision is not None
+    revision.document["crew"]["days"][0]["date"] = (timezone.now().date() - timedelta(days=2)).isoformat()
+    revision.save()
+    page = client_of(owner).get(url("days", hand_build)).content.decode()
+    assert "Build days that are over (1)" in page
+
+
+def test_number_of_queries_does_not_grow_with_people(
+    client_of: ClientOf, owner: User, hand_build: Build, share_link: ShareLink, django_assert_num_queries: Any
+) -> None:
+    browser = client_of(owner)
+    for n in range(4):
+        row = take(share_link, "strip", "", n)
+        Notice.objects.create(sign_up=row, text="moved")
+    # session, user, member with build and revision, sign-ups, share link, sign-ups left behind, notices
+    with django_assert_num_queries(7):
+        browser.get(url("days", hand_build))
+
+
+# ------------------------------------------------------------------ pictures
+
+
+def box(code: str, start: int, end: int, crew: int = 2) -> PlannedTask:
+    return PlannedTask(
+        code=code, name="Hang the wall panels", place="build day", start_day=date(2027, 2, 27),
+        end_day=date(2027, 2, 27), start=start, end=end, build_day="d", crew=crew, skills=[],
+        critical=False, slack_days=0,
+    )  # fmt: skip
+
+
+def test_tasks_are_drawn_to_scale_of_time() -> None:
+    day = BuildDay(id="d", date=date(2027, 2, 27), name="Panels", places=8)
+    picture = draw_day(day, [box("A", 510, 570), box("B", 540, 600), box("C", 600, 960)])
+    # 26 units for half an hour, 2 of them left between boxes; 08:30 is where the day starts.
+    a, b, c = sorted(picture.boxes, key=lambda made: made.title)
+    assert (a.height, b.height, c.height) == (50, 50, 12 * 26 - 2)
+    assert a.y == picture.ticks[0].y
+    assert b.y - a.y == 26
+    assert a.x != b.x
+    assert c.x == a.x
+    assert [tick.text for tick in picture.ticks[:4]] == ["", "09:00", "", "10:00"]
+    assert len(picture.ticks) == 16
+
+
+def test_a_task_outside_the_hours_is_still_in_the_picture() -> None:
+    day = BuildDay(id="d", date=date(2027, 2, 27), name="Panels", places=8)
+    picture = draw_day(day, [box("A", 450, 990)])
+    assert picture.boxes[0].y >= 0
+    assert picture.boxes[0].y + picture.boxes[0].height < picture.height
+
+
+def test_side_by_side_and_one_after_the_other() -> None:
+    found = lanes([box("A", 0, 60), box("B", 30, 90), box("C", 60, 120), box("D", 90, 100)])
+    assert [(lane, task.code) for lane, task in found] == [(0, "A"), (1, "B"), (0, "C"), (1, "D")]
+    # A and B overlap: 4 people; B and C overlap: 4; C and D overlap: 4.
+    assert crew_at_once([task for _, task in found]) == 4
+    assert crew_at_once([box("A", 0, 60, 3), box("B", 60, 90, 2)]) == 3
+
+
+def test_names_too_long_are_cut_openly() -> None:
+    assert wrap("Hang the wall panels", 20, 2) == ["Hang the wall panels"]
+    assert wrap("Hang the wall panels", 9, 3) == ["Hang the", "wall", "panels"]
+    assert wrap("Hang the wall panels", 9, 0) == []
+
+
+# ------------------------------------------------------------------ the link
+
+
+def test_a_new_link_closes_the_one_before(client_of: ClientOf, owner: User, hand_build: Build, client: Client) -> None:
+    browser = client_of(owner)
+    browser.post(url("new-link", hand_build))
+    first = ShareLink.objects.get()
+    assert f"http://testserver/join/{first.token}/" in browser.get(url("days", hand_build)).content.decode()
+    browser.post(url("new-link", hand_build))
+    second = ShareLink.objects.open().get()
+    assert second.token != first.token
+    assert client.get(reverse("scheduling:join", args=[first.token])).status_code == 410
+    assert client.get(reverse("scheduling:join", args=[second.token])).status_code == 200
+    browser.post(url("revoke-link", hand_build))
+    assert not ShareLink.objects.open().exists()
+    assert "No link is open" in browser.get(url("days", hand_build)).content.decode()
+    assert JournalEntry.objects.filter(kind="people").count() == 3
+
+
+def test_the_poster_carries_link_and_days(
+    client_of: ClientOf, owner: User, hand_build: Build, share_link: ShareLink, settings: Any
+) -> None:
+    settings.PUBLIC_URL = "https://build.example.org"
+    page = client_of(owner).get(url("poster", hand_build)).content.decode()
+    assert f"https://build.example.org/join/{share_link.token}/" in page
+    assert "<svg" in page
+    assert "Strip and clean" in page
+    ShareLink.objects.all().delete()
+    assert client_of(owner).get(url("poster", hand_build)).status_code == 302
+
+
+# ------------------------------------------------------------------ telling people
+
+
+def test_people_to_tell_are_marked_told(
+    client_of: ClientOf, owner: User, lead: User, hand_build: Build, share_link: ShareLink
+) -> None:
+    row = take(share_link, "strip", "C11", 1, name="Sika Morrowlight")
+    notice = Notice.objects.create(sign_up=row, text="Hello Sika. The build day moves.")
+    page = client_of(owner).get(url("days", hand_build)).content.decode()
+    assert "1 still to be told" in page
+    assert f"Hello Sika. The build day moves. http://testserver/my/{row.token}/" in page
+    client_of(lead).post(url("told", hand_build, notice.pk))
+    notice.refresh_from_db()
+    assert notice.told is not None
+    assert "Everybody has been told" in client_of(owner).get(url("days", hand_build)).content.decode()
+
+
+def test_a_notice_of_another_build_cannot_be_marked(
+    client_of: ClientOf, stranger: User, hand_build: Build, share_link: ShareLink
+) -> None:
+    notice = Notice.objects.create(sign_up=take(share_link, "strip"), text="moved")
+    theirs = Build.objects.get(name="Another hall")
+    assert client_of(stranger).post(url("told", hand_build, notice.pk)).status_code == 404
+    assert client_of(stranger).post(url("told", theirs, notice.pk)).status_code == 404
+    assert client_of(stranger).post(url("take-out", theirs, notice.sign_up_id)).status_code == 404
+    notice.refresh_from_db()
+    assert notice.told is None
+
+
+def test_the_owner_frees_a_place(client_of: ClientOf, owner: User, hand_build: Build, share_link: ShareLink) -> None:
+    row = take(share_link, "strip", "C11", 1)
+    client_of(owner).post(url("take-out", hand_build, row.pk))
+    row.refresh_from_db()
+    assert row.withdrawn is not None
+
+
+def test_helpers_of_a_day_that_is_gone_are_listed(
+    client_of: ClientOf, owner: User, hand_build: Build, share_link: ShareLink
+) -> None:
+    take(share_link, "strip", "", 1, name="Sika Morrowlight")
+    revision = hand_build.current
+    assert revision is not None
+    del revision.document["crew"]["days"][0]
+    revision.save()
+    page = client_of(owner).get(url("days", hand_build)).content.decode()
+    assert "have not chosen again: <strong>Sika Morrowlight</strong>" in page
+
+
+# ------------------------------------------------------------------ edits are proposed
+
+
+def day_form(build: Build, **changes: Any) -> dict[str, Any]:
+    """The form as the browser would send it back, with some fields changed by ``0-places=7`` style names."""
+    assert build.current is not None
+    days = build.current.document["crew"]["days"]
+    usual = {"start": "08:30", "end": "16:00", "meal_start": "12:00", "meal_minutes": 45, "place": "hall",
+             "quiet_until": "", "food": ""}  # fmt: skip
+    data: dict[str, Any] = {"form-TOTAL_FORMS": len(days), "form-INITIAL_FORMS": len(days)}
+    for number, day in enumerate(days):
+        data |= {f"form-{number}-{name}": value for name, value in (usual | day).items()}
+    return data | {f"form-{name}": value for name, value in changes.items()}
+
+
+def test_moving_a_day_is_proposed_and_nothing_else_changes(
+    client_of: ClientOf, owner: User, hand_build: Build, office: Kept
+) -> None:
+    before = hand_build.current
+    assert before is not None
+    later = timezone.now().date() + timedelta(days=40)
+    answer = client_of(owner).post(
+        url("edit-days", hand_build), day_form(hand_build, **{"0-date": later.isoformat(), "1-places": 7})
+    )
+    proposal = office.started[0]
+    assert answer["Location"] == proposal.get_absolute_url()
+    days = {day["id"]: day for day in proposal.document["crew"]["days"]}
+    assert days["strip"] == {**before.document["crew"]["days"][0], "date": later.isoformat()}
+    assert days["foam"] == {**before.document["crew"]["days"][1], "places": 7}
+    assert list(days) == ["foam", "cover", "strip"]
+    hand_build.refresh_from_db()
+    assert hand_build.current == before
+
+
+def test_unchanged_days_are_written_as_they_were(
+    client_of: ClientOf, owner: User, hand_build: Build, office: Kept
+) -> None:
+    assert hand_build.current is not None
+    client_of(owner).post(url("edit-days", hand_build), day_form(hand_build))
+    assert office.started[0].document == hand_build.current.document
+
+
+def test_adding_and_taking_out_a_day(client_of: ClientOf, owner: User, hand_build: Build, office: Kept) -> None:
+    page = client_of(owner).get(url("edit-days", hand_build) + "?new").content.decode()
+    assert "A new day" in page
+    data = day_form(hand_build, **{"2-take_out": "on"}) | {"form-TOTAL_FORMS": 4}
+    new = {"id": "", "name": "Snags", "date": "2031-05-03", "start": "9:00", "end": "12.30", "meal_start": "12:00",
+           "meal_minutes": "0", "places": "4", "place": "hall", "quiet_until": "", "food": ""}  # fmt: skip
+    data |= {f"form-3-{name}": value for name, value in new.items()}
+    client_of(owner).post(url("edit-days", hand_build), data)
+    proposal = office.started[0]
+    assert [day["id"] for day in proposal.document["crew"]["days"]] == ["strip", "foam", "snags"]
+    assert proposal.document["crew"]["days"][2] == {
+        "id": "snags", "date": "2031-05-03", "name": "Snags", "start": "09:00", "end": "12:30",
+        "meal_minutes": 0, "places": 4,
+    }  # fmt: skip
+    assert "taken out: Cover" in proposal.summary
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "said"),
+    [
+        ("0-date", "soon", "like 2027-03-20"),
+        ("0-start", "half past 8", "08:30"),
+        ("0-end", "08:00", "before it starts"),
+        ("0-meal_start", "07:00", "The meal is outside the day"),
+        ("0-places", "0", "greater than or equal to 1"),
+        ("0-places", "many", "whole number"),
+        ("0-name", "", "required"),
+        ("0-quiet_until", "25:00", "08:30"),
+    ],
+)
+def test_bad_days_are_explained_and_kept(
+    client_of: ClientOf, owner: User, hand_build: Build, office: Kept, field: str, value: str, said: str
+) -> None:
+    answer = client_of(owner).post(
+        url("edit-days", hand_build), day_form(hand_build, **{field: value, "1-food": "Kept"})
+    )
+    assert answer.status_code == 422
+    assert said in answer.content.decode()
+    assert 'value="Kept"' in answer.content.decode()
+    assert not Proposal.objects.exists()
+    assert not office.started
+
+
+def test_what_the_plan_check_finds_stands_at_the_day(
+    client_of: ClientOf, owner: User, hand_build: Build, office: Kept
+) -> None:
+    office.problems = [builds.Problem("/crew/days/1/date", "Two build days on one date.", "2027-03-20")]
+    answer = client_of(owner).post(url("edit-days", hand_build), day_form(hand_build))
+    assert answer.status_code == 422
+    page = answer.content.decode()
+    assert "Two build days on one date. For example 2027-03-20." in page
+    assert page.index("Frame and foam") < page.index("Two build days on one date") < page.index(">Cover")
+
+
+def test_crew_and_dates_are_proposed(client_of: ClientOf, owner: User, hand_build: Build, office: Kept) -> None:
+    browser = client_of(owner)
+    assert browser.get(url("edit-crew", hand_build)).status_code == 200
+    crew = {"core_hours_per_weekday": "2.5", "no_show_low": "5", "no_show_likely": "20", "no_show_high": "30",
+            "core-TOTAL_FORMS": "1", "core-INITIAL_FORMS": "1", "core-0-id": "mira", "core-0-name": "Mira Stonecrop",
+            "core-0-skills": ["lead", "admin"]}  # fmt: skip
+    browser.post(url("edit-crew", hand_build), crew)
+    made = office.started[0].document["crew"]
+    assert made["core"] == [{"id": "mira", "name": "Mira Stonecrop", "skills": ["lead", "admin"]}]
+    assert (made["core_hours_per_weekday"], made["no_show_likely"]) == ("2.5", "0.2")
+    assert "no_show_low" not in made
+    assert browser.post(url("edit-crew", hand_build), crew | {"no_show_low": "25"}).status_code == 422
+
+    dates = {"lease_start": "2030-01-01", "opening_wish": "2030-06-01", "holidays": "2030-02-15 Town holiday\n"}
+    browser.post(url("edit-dates", hand_build), dates)
+    assert office.started[1].document["dates"] == {
+        "lease_start": "2030-01-01", "opening_wish": "2030-06-01",
+        "holidays": [{"date": "2030-02-15", "name": "Town holiday"}],
+    }  # fmt: skip
+    answer = browser.post(url("edit-dates", hand_build), dates | {"holidays": "Easter"})
+    assert answer.status_code == 422
+    assert "2027-02-15 Town holiday" in answer.content.decode()
+    assert browser.post(url("edit-dates", hand_build), dates | {"opening_wish": "2029-01-01"}).status_code == 422
+    assert len(office.started) == 2
+
+
+def test_tasks_are_listed_by_stage(client_of: ClientOf, lead: User, hand_build: Build) -> None:
+    page = client_of(lead).get(url("tasks", hand_build)).content.decode()
+    assert page.index("Lease and consent") < page.index("Strip and prepare") < page.index("Pull the cover")
+    assert "Left out (1)" in page
+    assert "state done" in page
+    assert "Add a task of your own" not in page
+
+
+def test_a_task_says_what_it_waits_for(client_of: ClientOf, lead: User, owner: User, hand_build: Build) -> None:
+    page = client_of(lead).get(url("task", hand_build, "H01")).content.decode()
+    assert "at least 2 days later" in page
+    assert "Change it" not in page
+    assert "Change it" in client_of(owner).get(url("task", hand_build, "H01")).content.decode()
+    assert client_of(owner).get(url("task", hand_build, "Z99")).status_code == 404
+
+
+def test_rates_pins_and_reports_are_proposed(client_of: ClientOf, owner: User, hand_build: Build, office: Kept) -> None:
+    browser = client_of(owner)
+    browser.post(url("set-rate", hand_build, "C11"), {"low": "60", "likely": "90.5", "high": "120", "why": "timed it"})
+    browser.post(url("pin", hand_build, "C11"), {"day": "foam"})
+    today = timezone.now().date().isoformat()
+    browser.post(url("done", hand_build, "C11"), {"on": today})
+    browser.post(url("not-done", hand_build, "A01"))
+    browser.post(url("leave-out", hand_build, "C11"))
+    rate, pin, done, undone, off = (proposal.document["tasks"] for proposal in office.started)
+    assert rate["rates"] == [{"code": "C11", "low": "60", "likely": "90.5", "high": "120", "why": "timed it"}]
+    assert pin["pins"] == [{"task": "C11", "day": "foam"}]
+    assert done["done"]["C11"] == today
+    assert undone["done"] == {}
+    assert off["off"] == ["C11"]
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "said"),
+    [
+        ("set-rate", {"low": "9", "likely": "5", "high": "12"}, "must rise, for example 300, 500, 800"),
+        ("set-rate", {"low": "x", "likely": "5", "high": "12"}, "for example 12 or 7.5"),
+        ("set-rate", {"low": "0", "likely": "5", "high": "12"}, "above zero"),
+        ("pin", {"day": "nosuchday"}, "from the list"),
+        ("done", {"on": "yesterday"}, "like 2027-03-20"),
+        ("done", {"on": "2999-01-01"}, "still to come"),
+    ],
+)
+def test_bad_task_edits_are_explained(
+    client_of: ClientOf, owner: User, hand_build: Build, office: Kept, name: str, data: dict[str, str], said: str
+) -> None:
+    answer = client_of(owner).post(url(name, hand_build, "C11"), data)
+    assert answer.status_code == 422
+    assert said in answer.content.decode()
+    assert not office.started
+
+
+def test_own_tasks(client_of: ClientOf, owner: User, hand_build: Build, office: Kept) -> None:
+    browser = client_of(owner)
+    assert browser.get(url("new-task", hand_build)).status_code == 200
+    form = {
+        "code": "X01",
+        "name": "Paint the sign",
+        "hours": "3",
+        "crew": "2",
+        "skills": ["paint"],
+        "after": "C11, H01",
+    }
+    browser.post(url("new-task", hand_build), form)
+    assert office.started[0].document["tasks"]["own"] == [
+        {"code": "X01", "name": "Paint the sign", "hours": "3", "crew": 2, "skills": ["paint"], "after": ["C11", "H01"]}
+    ]
+    assert browser.post(url("new-task", hand_build), form | {"code": "1 2"}).status_code == 422
+    answer = browser.post(url("new-task", hand_build), form | {"code": "C11"})
+    assert answer.status_code == 422
+    assert "There is a task C11 already" in answer.content.decode()
+    office.problems = [builds.Problem("/tasks/own/0/after/1", "There is no task H99.", "C11")]
+    answer = browser.post(url("new-task", hand_build), form)
+    assert "There is no task H99. For example C11." in answer.content.decode()
+
+
+def test_the_result_is_read_as_it_was_written(hand_build: Build) -> None:
+    assert hand_build.current is not None
+    schedule = builds.Sheet(hand_build.current).part("schedule", Schedule)
+    assert from_json(Schedule, to_json(schedule)) == schedule
