@@ -108,9 +108,9 @@ class NewBuildForm(forms.Form):
             time_zone=data["time_zone"],
             as_of=today,
             room=room,
-            system=data["system"],
-            owner=user.name,
+            system=starter_systems(data["units"])[int(data["system"])][0],
         )
+        document["crew"]["core"][0]["name"] = user.name
         build = Build.objects.create(name=data["name"], created=timezone.now())
         Member.objects.create(build=build, user=user, role=Role.OWNER)
         return builds.propose(build, user, document, "First numbers")
