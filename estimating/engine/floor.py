@@ -113,6 +113,7 @@ def lay_floor(plan: RoomPlan, system: FloorSystem, products: dict[str, Product])
         status=status,
         bound=float(bound),
         value=float(value),
+        outer=ring_of(shape.outer),
         field=ring_of(shape.field),
         holes=shape.holes,
         layers=layers,

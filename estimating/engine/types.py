@@ -217,6 +217,8 @@ class FloorLayout(Value, kw_only=True):
     """Fewest sheets over all layers that area allows."""
     value: float
     """Stock pieces the layers draw on: whole ones, and those that a first fit packs the cut pieces of a layer into."""
+    outer: list[tuple[float, float]] = []
+    """The frame's outer face."""
     field: list[tuple[float, float]]
     """Polygon inside the frame that the foam fills."""
     holes: list[list[tuple[float, float]]]

@@ -1,0 +1,619 @@
+"""Drawings of what is laid out: floor layers, the cover as its fabricator wants it, wall elevations, fold-away mats."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import get_args
+
+from buildout.rooms.engine import geometry
+from buildout.rooms.engine.drawing import (
+    SMALL,
+    Dimension,
+    Drawing,
+    Item,
+    Line,
+    Polygon,
+    Polyline,
+    Role,
+    Symbol,
+    SymbolKind,
+    Text,
+    TitleBlock,
+    chain_dimensions,
+    dimension,
+    middle,
+    overall_and_chain,
+    rectangle,
+)
+from buildout.rooms.engine.types import PlacedFeature, PlanWall, RoomPlan
+from buildout.units.lengths import UnitSystem, format_area, format_length, format_mass, format_small
+from estimating.engine.mat_shape import COLUMN_GAP
+from estimating.engine.types import (
+    CoverLayout,
+    CoverSpec,
+    FloorLayout,
+    FloorSystem,
+    FoamLayout,
+    FoldAwayLayout,
+    Panel,
+    WallElevation,
+    WallLayout,
+)
+
+Point = tuple[float, float]
+Ring = list[Point]
+
+WALL_SHOWN = 2438.4
+"""mm (8 ft) of wall drawn where its height is not stated."""
+CLEAT_BELOW = 127.0
+"""mm (5 in) from a panel's top to its cleat. Common practice, no published source."""
+PANEL_ROLES: dict[str, Role] = {
+    "full": "panel", "end": "end panel", "cut-out": "end panel", "low": "low panel",
+    "removable": "removable panel", "wrap": "panel",
+}  # fmt: skip
+QUARTER = 4
+"""Covers are ordered to the nearest quarter of an inch."""
+
+
+# ---------------------------------------------------------------- floor
+
+
+def draw_floor_layer(
+    plan: RoomPlan,
+    floor: FloorLayout,
+    layer: str,
+    *,
+    system: FloorSystem | None = None,
+    units: UnitSystem = "feet-inches",
+    block: TitleBlock | None = None,
+) -> Drawing:
+    """Draw one foam layer for laying: numbered pieces, frame, ramps, joints of the layer below, setting-out.
+
+    ``layer`` is a name from ``floor.layers`` (``base``, ``top``). Raises ``KeyError`` for another one.
+    """
+    place = next((k for k, found in enumerate(floor.layers) if found.layer == layer), None)
+    if place is None:
+        raise KeyError(layer)
+    foam = floor.layers[place]
+    items: list[Item] = _room(plan)
+    if floor.outer:
+        items.append(Polygon(outline=floor.outer, holes=[floor.field], role="frame", title="Frame"))
+    items += _ramps(plan, system)
+    for piece in foam.pieces:
+        role: Role = "whole piece" if piece.whole else "piece"
+        size = " × ".join(format_length(side, units) for side in piece.box)
+        kind = "whole sheet" if piece.whole else f"cut from {size}"
+        items.append(Polygon(outline=piece.outline, role=role, title=f"{piece.id}, {kind}"))
+    if place:
+        items += [Line(a=j.a, b=j.b, role="lower joint", title="Joint below") for j in floor.layers[place - 1].joints]
+    items += _columns(plan)
+    for piece in foam.pieces:
+        across = [p[0] for p in piece.outline]
+        up = [p[1] for p in piece.outline]
+        wide, high = max(across) - min(across), max(up) - min(up)
+        at = _label_point(piece.outline)
+        turned = high > 1.5 * wide
+        items.append(
+            Text(
+                at=at, text=piece.id, role="small label", size=SMALL, turn=90.0 if turned else 0.0, clear=place > 0,
+                inside=0.95 * (high if turned else wide),
+            )
+        )  # fmt: skip
+    items += _setting_out(floor, foam, units)
+    whole = sum(1 for piece in foam.pieces if piece.whole)
+    clear = format_small(COLUMN_GAP, units)
+    notes = [
+        f"{len(foam.pieces)} pieces{f', {whole} of them whole sheets' if whole else ''}; lay in order of number, "
+        "from the base line.",
+        f"Field inside the frame {format_area(foam.area, units)}; "
+        f"joints {format_length(foam.joint_length, units, denominator=1)}.",
+        f"Setting-out from the field's edge. Foam to foam snug, not forced; {clear} clear of columns. Do not scale.",
+    ]
+    if units == "metric":
+        notes[2] = (
+            "Setting-out from the field's edge. Foam to foam snug, not forced; 6 mm clear of columns. Do not scale."
+        )
+    if place:
+        notes.append("Dashed lines: joints of the layer below.")
+    return Drawing(
+        items=items,
+        title=f"{plan.name}: {layer} layer",
+        description=(
+            f"{layer.capitalize()} foam layer of {plan.name} seen from above: {len(foam.pieces)} numbered pieces, "
+            f"{whole} whole, with frame, joints and setting-out dimensions."
+        ),
+        units=units,
+        block=block,
+        notes=notes,
+    )
+
+
+def _label_point(outline: Sequence[Point]) -> Point:
+    """Where a number stands in a piece: the middle of a plain one, the widest place of a notched one."""
+    import shapely
+
+    shape = shapely.Polygon(outline)
+    at = shape.centroid
+    x0, y0, x1, y1 = shape.bounds
+    if shape.area < 0.9 * (x1 - x0) * (y1 - y0):
+        at = shapely.Point(shapely.maximum_inscribed_circle(shape, tolerance=20).coords[0])
+    return round(float(at.x), 1), round(float(at.y), 1)
+
+
+def _room(plan: RoomPlan) -> list[Item]:
+    items: list[Item] = []
+    for wall in plan.walls:
+        items.append(Line(a=wall.a, b=wall.b, role="wall", title=f"Wall {wall.id}"))
+    for name, ring in plan.keep_clear.items():
+        items.append(Polygon(outline=ring, role="keep clear", title=f"Kept clear: {name}"))
+    return items
+
+
+def _columns(plan: RoomPlan) -> list[Item]:
+    items: list[Item] = []
+    for column in plan.columns:
+        items.append(Polygon(outline=column.outline, role="column", hatch="diagonal", title=f"Column {column.id}"))
+    return items
+
+
+def _ramps(plan: RoomPlan, system: FloorSystem | None) -> list[Item]:
+    run = float(system.ramp_run) if system is not None and system.ramp and system.ramp_run is not None else 0.0
+    items: list[Item] = []
+    for edge in plan.mat_edges:
+        if edge.kind != "ramp":
+            continue
+        outward = _outward(plan.mat_field, edge.a, edge.b)
+        title = f"Ramped edge along {edge.along}"
+        if run:
+            far = [(p[0] + outward[0] * run, p[1] + outward[1] * run) for p in (edge.b, edge.a)]
+            items.append(Polygon(outline=[edge.a, edge.b, *far], role="ramp", hatch="sparse", title=title))
+        else:
+            items.append(Line(a=edge.a, b=edge.b, role="ramp", title=title))
+    return items
+
+
+def _outward(ring: Sequence[Point], a: Point, b: Point) -> Point:
+    """Unit normal of a side of an anticlockwise ring, away from its inside."""
+    length = math.dist(a, b)
+    sign = 1.0 if geometry.signed_area(list(ring)) > 0 else -1.0
+    for p, q in zip(ring, [*ring[1:], ring[0]], strict=True):
+        lies_on = all(math.dist(p, end) + math.dist(end, q) <= math.dist(p, q) + 1 for end in (a, b))
+        if lies_on and (q[0] - p[0]) * (b[0] - a[0]) + (q[1] - p[1]) * (b[1] - a[1]) < -1e-6 * length:
+            sign = -sign
+            break
+    return (b[1] - a[1]) / length * sign, -(b[0] - a[0]) / length * sign
+
+
+def _setting_out(floor: FloorLayout, foam: FoamLayout, units: UnitSystem) -> list[Item]:
+    """Course lines along one side, the end joints of the first course along the other."""
+    low_x = min(x for x, _ in floor.outer or floor.field)
+    low_y = min(y for _, y in floor.outer or floor.field)
+    inner_x = [p[0] for p in floor.field]
+    inner_y = [p[1] for p in floor.field]
+    level = sorted({j.a[1] for j in foam.joints if j.a[1] == j.b[1]})
+    upright = sorted({j.a[0] for j in foam.joints if j.a[0] == j.b[0]})
+    first = min((piece.row for piece in foam.pieces), default=1)
+    if foam.direction == "x":
+        rows = _apart([min(inner_y), *level, max(inner_y)])
+        ends = _apart([min(inner_x), *_first_course(foam, first, axis=0), max(inner_x)])
+    else:
+        rows = _apart([min(inner_y), *_first_course(foam, first, axis=1), max(inner_y)])
+        ends = _apart([min(inner_x), *upright, max(inner_x)])
+    chains = overall_and_chain([(low_x, y) for y in rows], units, offset=12.0)
+    chains += overall_and_chain([(x, low_y) for x in ends], units, offset=-12.0)
+    return list(chains)
+
+
+def _first_course(foam: FoamLayout, row: int, axis: int) -> list[float]:
+    """Where the pieces of a course meet, along the course."""
+    reach = sorted(
+        (min(p[axis] for p in piece.outline), max(p[axis] for p in piece.outline))
+        for piece in foam.pieces
+        if piece.row == row
+    )
+    return [a for a, _ in reach[1:]]
+
+
+def _apart(values: Sequence[float], least: float = 25.0) -> list[float]:
+    """Sorted values, those closer than ``least`` mm to the one before left out (the last is kept)."""
+    kept: list[float] = []
+    for value in sorted(values):
+        if not kept or value - kept[-1] >= least:
+            kept.append(value)
+    if kept and values and kept[-1] != max(values):
+        kept[-1] = max(values)
+    return kept
+
+
+# ---------------------------------------------------------------- cover
+
+
+def draw_cover(
+    plan: RoomPlan,
+    cover: CoverLayout,
+    *,
+    spec: CoverSpec | None = None,
+    contact: str = "",
+    units: UnitSystem = "feet-inches",
+    block: TitleBlock | None = None,
+) -> Drawing:
+    """The fabricator's one-page diagram of the finished edge.
+
+    Corners are numbered; every side and the angle at every corner are written, diagonals are drawn and listed, each
+    cut-out is fixed by two running dimensions from one named side. Sizes are to the nearest 1/4 in.
+    """
+    outline = cover.outline
+    items: list[Item] = []
+    if not outline:
+        return Drawing(
+            items=[], title=f"{plan.name}: cover", description=f"There is no cover to draw in {plan.name}.",
+            units=units, block=block, notes=["There is no cover to draw."],
+        )  # fmt: skip
+    items.append(Polygon(outline=outline, holes=cover.cutouts, role="cover", title="Finished edge of the cover"))
+    if spec is not None:
+        for ring in _band(outline, cover.cutouts, float(spec.band_width)):
+            items.append(Polyline(points=ring, role="band", closed=True, title="Inner edge of the loop band"))
+    for i, j in _pairs(cover.diagonals):
+        items.append(Line(a=outline[i], b=outline[j], role="hidden", title=f"Diagonal {i + 1}–{j + 1}"))
+    for weld in cover.welds:
+        items.append(Line(a=weld.a, b=weld.b, role="weld", title=f"Weld {_to_quarter(weld.length, units)}"))
+    count = len(outline)
+    reach = max(math.dist(a, b) for a in outline for b in outline)
+    for k, point in enumerate(outline):
+        before, after = outline[k - 1], outline[(k + 1) % count]
+        inward = _bisector(before, point, after)
+        angle = _angle(before, point, after)
+        items.append(Text(at=point, text=str(k + 1), shift=(-inward[0] * 4.0, -inward[1] * 4.0 - 1.1)))
+        items.append(
+            Text(
+                at=point, text=f"{angle:.1f}°", role="small label", size=SMALL, clear=True,
+                shift=(inward[0] * 8.0, inward[1] * 8.0 - 1.0), or_shift=[(inward[0] * 13.0, inward[1] * 13.0 - 1.0)],
+            )
+        )  # fmt: skip
+    for k, (name, length) in enumerate(cover.sides):
+        a, b = outline[k], outline[(k + 1) % count]
+        offset = 6.0 if length < reach / 10 else -9.0  # short sides stand in a notch: write them on the inside
+        items.append(Dimension(a=a, b=b, text=_to_quarter(length, units), offset=offset, title=f"Side {name}"))
+    base = max(range(count), key=lambda k: (round(math.dist(outline[k], outline[(k + 1) % count])), -k))
+    told = []
+    for number, ring in enumerate(cover.cutouts, 1):
+        made, words = _cutout(number, ring, outline, base, units)
+        items += made
+        told.append(words)
+    walk_on = _walk_on(plan, outline)
+    notes = _cover_notes(cover, spec, told, walk_on, contact, units)
+    return Drawing(
+        items=items,
+        title=f"{plan.name}: cover for the fabricator",
+        description=(
+            f"Finished edge of the cover of {plan.name}: {count} corners, {len(cover.cutouts)} cut-outs, "
+            f"{len(cover.welds)} welds, area {format_area(cover.area, units)}, "
+            f"band {format_length(cover.band_length, units)}."
+        ),
+        units=units,
+        block=block,
+        notes=notes,
+    )
+
+
+def _to_quarter(mm: float, units: UnitSystem) -> str:
+    return format_length(mm, units, denominator=QUARTER)
+
+
+def _band(outline: Ring, cutouts: list[Ring], width: float) -> list[Ring]:
+    import shapely
+
+    shape = shapely.Polygon(outline, cutouts).buffer(-width, join_style="mitre")
+    parts = [p for p in getattr(shape, "geoms", [shape]) if not p.is_empty]
+    rings = [ring for part in parts for ring in (part.exterior, *part.interiors)]
+    return [[(round(float(x), 2), round(float(y), 2)) for x, y in ring.coords[:-1]] for ring in rings]
+
+
+def _pairs(named: Sequence[tuple[str, float]]) -> list[tuple[int, int]]:
+    return [(int(i) - 1, int(j) - 1) for i, j in (name.split("–") for name, _ in named)]
+
+
+def _bisector(before: Point, here: Point, after: Point) -> Point:
+    """Unit vector from a corner of an anticlockwise ring into the shape."""
+    d1 = math.atan2(here[1] - before[1], here[0] - before[0])
+    d2 = math.atan2(after[1] - here[1], after[0] - here[0])
+    turn = math.remainder(d2 - d1, math.tau)
+    heading = d1 + turn / 2 + math.pi / 2
+    return math.cos(heading), math.sin(heading)
+
+
+def _angle(before: Point, here: Point, after: Point) -> float:
+    """Angle inside an anticlockwise ring, degrees."""
+    d1 = math.atan2(here[1] - before[1], here[0] - before[0])
+    d2 = math.atan2(after[1] - here[1], after[0] - here[0])
+    return 180.0 - math.degrees(math.remainder(d2 - d1, math.tau))
+
+
+def _cutout(number: int, ring: Ring, outline: Ring, base: int, units: UnitSystem) -> tuple[list[Item], str]:
+    """Two running dimensions from the base side: along it from its first corner, and square off it."""
+    a, b = outline[base], outline[(base + 1) % len(outline)]
+    length = math.dist(a, b)
+    along = ((b[0] - a[0]) / length, (b[1] - a[1]) / length)
+    off = (-along[1], along[0])
+    runs = [(p[0] - a[0]) * along[0] + (p[1] - a[1]) * along[1] for p in ring]
+    rises = [(p[0] - a[0]) * off[0] + (p[1] - a[1]) * off[1] for p in ring]
+
+    def at(run: float, rise: float) -> Point:
+        return (
+            round(a[0] + along[0] * run + off[0] * rise, 2),
+            round(a[1] + along[1] * run + off[1] * rise, 2),
+        )
+
+    name = f"{base + 1}–{(base + 1) % len(outline) + 1}"
+    near, far, low, high = min(runs), max(runs), min(rises), max(rises)
+    foot = at(near, 0.0)
+    items: list[Item] = [
+        Dimension(
+            a=a, b=foot, text=_to_quarter(near, units), offset=-9.0 - 7.0 * number, title=f"{name}, from {base + 1}"
+        ),
+        Dimension(a=foot, b=at(near, low), text=_to_quarter(low, units), offset=0.0, title=f"Square off side {name}"),
+        Text(
+            at=at(far, high), text=f"cut-out {number}", anchor="start", shift=(2.0, 1.5), role="small label", size=SMALL
+        ),
+    ]
+    size = f"{_small(far - near, units)} × {_small(high - low, units)}"
+    if len(ring) > 12:
+        size = f"round, {_small(far - near, units)} across"
+    words = (
+        f"Cut-out {number}: {size}; from corner {base + 1} along side {name} {_to_quarter(near, units)} to "
+        f"{_to_quarter(far, units)}, square off that side {_to_quarter(low, units)} to {_to_quarter(high, units)}."
+    )
+    return items, words
+
+
+def _small(mm: float, units: UnitSystem) -> str:
+    return format_small(mm, units, denominator=QUARTER)
+
+
+def _walk_on(plan: RoomPlan, outline: Ring) -> list[str]:
+    """Sides of the finished edge that people walk on over."""
+    found: list[str] = []
+    for k, a in enumerate(outline):
+        b = outline[(k + 1) % len(outline)]
+        length = math.dist(a, b)
+        for edge in plan.mat_edges:
+            if edge.kind != "ramp":
+                continue
+            mid = ((edge.a[0] + edge.b[0]) / 2, (edge.a[1] + edge.b[1]) / 2)
+            off = abs((b[0] - a[0]) * (mid[1] - a[1]) - (b[1] - a[1]) * (mid[0] - a[0])) / length
+            run = ((mid[0] - a[0]) * (b[0] - a[0]) + (mid[1] - a[1]) * (b[1] - a[1])) / length
+            same = abs((b[0] - a[0]) * (edge.b[1] - edge.a[1]) - (b[1] - a[1]) * (edge.b[0] - edge.a[0]))
+            if off < 100 and 0 < run < length and same < 0.02 * length * max(edge.length, 1.0):
+                name = f"{k + 1}–{(k + 1) % len(outline) + 1}"
+                part = "" if edge.length > 0.9 * length else f" (part, {edge.along})"
+                found.append(name + part)
+    return found
+
+
+def _cover_notes(
+    cover: CoverLayout,
+    spec: CoverSpec | None,
+    cutouts: list[str],
+    walk_on: list[str],
+    contact: str,
+    units: UnitSystem,
+) -> list[str]:
+    quarter = "1/4 in" if units == "feet-inches" else "6 mm"
+    radius = "1 in" if units == "feet-inches" else "25 mm"
+    diagonals = "; ".join(f"{name} {_to_quarter(length, units)}" for name, length in cover.diagonals)
+    band = f"{_small(float(spec.band_width), units)} loop band" if spec is not None else "Loop band"
+    notes = [
+        "FINISHED EDGE: where the loop band's outer edge lands. Do not scale; written sizes only, "
+        f"to the nearest {quarter}. Tolerance +0 / −{quarter}.",
+        f"Area {format_area(cover.area, units)}, about {format_mass(cover.mass, units)}. {band} sewn flush to "
+        f"the underside along every side and cut-out, {format_length(cover.band_length, units, denominator=1)} "
+        "in all. Matte side up.",
+        f"Diagonals: {diagonals}." if diagonals else "",
+        *cutouts,
+        f"Corners at cut-outs rounded at least {radius}, patch welded at every inside corner." if cutouts else "",
+        f"Welds as drawn, {format_length(cover.weld_length, units, denominator=1)}; welded, never stitched. "
+        + (f"Walk-on side: {', '.join(walk_on)}." if walk_on else ""),
+        "Stretch and shrinkage are the fabricator's to allow for; state the figure in writing. The survey with its "
+        "residuals goes with this sheet.",
+        f"Questions to: {contact or '_' * 20}    Checked and approved: {'_' * 20}    Date: {'_' * 10}",
+    ]
+    return [note for note in notes if note]
+
+
+# ---------------------------------------------------------------- walls
+
+
+class _View:
+    """A wall as seen from inside: along the wall from its first corner becomes left to right."""
+
+    def __init__(self, wall: PlanWall, length: float) -> None:
+        self.length = length
+        turned = (wall.b[1] - wall.a[1]) * wall.inward[0] - (wall.b[0] - wall.a[0]) * wall.inward[1]
+        self.mirrored = turned < 0
+        """True where the wall's first corner is on the right."""
+
+    def at(self, along: float, height: float) -> Point:
+        return round(self.length - along if self.mirrored else along, 2), round(height, 2)
+
+    def box(self, start: float, end: float, low: float, high: float) -> Ring:
+        left = min(self.at(start, low)[0], self.at(end, low)[0])
+        return rectangle(left, round(low, 2), round(end - start, 2), round(high - low, 2))
+
+
+def draw_elevation(
+    plan: RoomPlan,
+    layout: WallLayout,
+    wall: str,
+    *,
+    units: UnitSystem = "feet-inches",
+    block: TitleBlock | None = None,
+) -> Drawing:
+    """One wall seen square-on from inside the room: panels with their numbers, openings, services, heights.
+
+    Raises ``KeyError`` if the wall has no elevation.
+    """
+    elevation = next((e for e in layout.elevations if e.wall == wall), None)
+    placed = next((w for w in plan.walls if w.id == wall), None)
+    if elevation is None or placed is None:
+        raise KeyError(wall)
+    view = _View(placed, elevation.length)
+    features = [f for f in plan.features if f.wall == wall]
+    tall = placed.height or max([WALL_SHOWN, *(f.head or 0.0 for f in features)])
+    items = _wall_face(view, features, tall)
+    for panel in elevation.panels:
+        ring = view.box(panel.start, panel.start + panel.width, panel.bottom, panel.bottom + panel.height)
+        items.append(Polygon(outline=ring, role=PANEL_ROLES[panel.kind], title=_panel_words(panel, units)))
+    items += _caps(view, elevation, features)
+    for panel in elevation.panels:
+        if panel.kind != "removable" and elevation.cleat_length:
+            height = panel.bottom + panel.height - CLEAT_BELOW
+            a, b = view.at(panel.start, height), view.at(panel.start + panel.width, height)
+            items.append(Line(a=a, b=b, role="cleat", title="Cleat"))
+    for feature in features:
+        items += _opening(view, feature)
+    for panel in elevation.panels:
+        centre = view.at(panel.start + panel.width / 2, panel.bottom + panel.height / 2)
+        number = panel.id.rsplit(".", 1)[-1]
+        items.append(Text(at=centre, text=number, inside=panel.width, clear=True, or_shift=[(0.0, 6.0), (0.0, -6.0)]))
+    items.append(Line(a=view.at(0, 0), b=view.at(view.length, 0), role="floor line", title="Slab"))
+    items += _elevation_dimensions(view, elevation, tall, units)
+    for corner, along in zip(wall.split("-", 1), (0.0, view.length), strict=False):
+        items.append(Text(at=view.at(along, tall), text=corner, shift=(0.0, 2.5)))
+    name = wall.replace("-", "–")
+    return Drawing(
+        items=items,
+        title=f"{plan.name}: wall {name}",
+        description=(
+            f"Wall {name} of {plan.name} seen from inside: {len(elevation.panels)} panels on "
+            f"{format_length(view.length, units)} of wall, {len(elevation.free)} runs left free."
+        ),
+        units=units,
+        block=block,
+        notes=_elevation_notes(elevation, units),
+    )
+
+
+def _wall_face(view: _View, features: Sequence[PlacedFeature], tall: float) -> list[Item]:
+    """The wall itself, lower where there is a low wall, away where there is a gap."""
+    breaks = [f for f in features if f.kind in ("low wall", "gap")]
+    marks = sorted({0.0, view.length, *(f.start for f in breaks), *(f.end for f in breaks)})
+    items: list[Item] = []
+    for a, b in pairwise(marks):
+        here = next((f for f in breaks if f.start <= (a + b) / 2 <= f.end), None)
+        if here is None:
+            items.append(Polygon(outline=view.box(a, b, 0.0, tall), role="outline"))
+        elif here.kind == "low wall":
+            items.append(Polygon(outline=view.box(a, b, 0.0, here.head or tall), role="low wall", title=here.id))
+        else:
+            at = view.at((a + b) / 2, 900.0)
+            items.append(Text(at=at, text="open", role="small label", size=SMALL, inside=b - a, title=here.id))
+    return items
+
+
+def _panel_words(panel: Panel, units: UnitSystem) -> str:
+    size = f"{format_length(panel.width, units)} wide, {format_length(panel.height, units)} high"
+    round_ = f", cut round {', '.join(panel.clear_of)}" if panel.clear_of else ""
+    return f"{panel.id}, {panel.kind} panel, {size}{round_}"
+
+
+def _caps(view: _View, elevation: WallElevation, features: Sequence[PlacedFeature]) -> list[Item]:
+    items: list[Item] = []
+    for feature in features:
+        low = [p for p in elevation.panels if p.kind == "low" and feature.start - 1 <= p.start < feature.end]
+        if feature.kind != "low wall" or not low or feature.head is None:
+            continue
+        top = max(p.bottom + p.height for p in low)
+        start, end = min(p.start for p in low), max(p.start + p.width for p in low)
+        ring = view.box(start, end, min(top, feature.head), max(feature.head, top) + 57.15)
+        items.append(Polygon(outline=ring, role="cap", title="Cap"))
+    return items
+
+
+def _opening(view: _View, feature: PlacedFeature) -> list[Item]:
+    middle_of = (feature.start + feature.end) / 2
+    if feature.kind in get_args(SymbolKind):
+        height = feature.sill if feature.sill is not None else 1200.0
+        items: list[Item] = []
+        if feature.end - feature.start > 1 and feature.head is not None:
+            ring = view.box(feature.start, feature.end, height, feature.head)
+            items.append(Polygon(outline=ring, role="service", title=feature.id))
+            height = (height + feature.head) / 2
+        kind = next(k for k in get_args(SymbolKind) if k == feature.kind)
+        return [*items, Symbol(at=view.at(middle_of, height), kind=kind, title=feature.id)]
+    if feature.kind in ("low wall", "gap"):
+        return []
+    low = feature.sill if feature.kind == "window" and feature.sill is not None else 0.0
+    high = feature.head if feature.head is not None else low + 2000.0
+    role: Role = "window" if feature.kind == "window" else "opening"
+    ring = view.box(feature.start, feature.end, low, high)
+    words = Text(
+        at=view.at(middle_of, (low + high) / 2), text=feature.kind, role="small label", size=SMALL,
+        inside=feature.end - feature.start, clear=True, or_shift=[(0.0, 8.0), (0.0, -8.0)],
+    )  # fmt: skip
+    return [Polygon(outline=ring, role=role, title=feature.id), words]
+
+
+def _elevation_dimensions(view: _View, elevation: WallElevation, tall: float, units: UnitSystem) -> list[Item]:
+    marks = {0.0}
+    for panel in elevation.panels:
+        marks |= {panel.start, panel.start + panel.width}
+    for start, end, _ in elevation.free:
+        marks |= {start, end}
+    if not elevation.panels:
+        marks.add(elevation.length)
+    line = _apart(sorted(marks), least=5.0)
+    points = sorted(view.at(mark, 0.0) for mark in line)
+    ends = sorted((view.at(0.0, 0.0), view.at(elevation.length, 0.0)))
+    items: list[Item] = list(chain_dimensions(points, units, offset=-10.0))
+    items.append(dimension(ends[0], ends[1], units, offset=-18.0, title=f"Wall {elevation.wall}"))
+    if elevation.panels:
+        tallest = max(elevation.panels, key=lambda p: p.height)
+        heights = _apart([0.0, tallest.bottom, tallest.bottom + tallest.height, tall], least=5.0)
+        items += chain_dimensions([(0.0, height) for height in heights], units, offset=10.0)
+    return items
+
+
+def _elevation_notes(elevation: WallElevation, units: UnitSystem) -> list[str]:
+    counted: dict[str, int] = {}
+    for panel in elevation.panels:
+        counted[panel.kind] = counted.get(panel.kind, 0) + 1
+    kinds = ", ".join(f"{number} {kind}" for kind, number in counted.items()) or "no panels"
+    notes = [
+        f"Panels: {kinds}. Cleat {format_length(elevation.cleat_length, units)}"
+        + (f", cap {format_length(elevation.cap_length, units)}." if elevation.cap_length else "."),
+    ]
+    for start, end, why in elevation.free:
+        notes.append(f"Free {format_length(start, units)} to {format_length(end, units)}: {why}.")
+    notes.append("Heights above the slab. End panels are cut last, to the space left. Do not scale.")
+    return notes
+
+
+# ---------------------------------------------------------------- fold-away mats
+
+
+def draw_fold_away(
+    plan: RoomPlan, layout: FoldAwayLayout, *, units: UnitSystem = "feet-inches", block: TitleBlock | None = None
+) -> Drawing:
+    """Fold-away mats as they lie in the room."""
+    items = _room(plan)
+    for number, ring in enumerate(layout.mats, 1):
+        items.append(Polygon(outline=ring, role="whole piece", title=f"Mat {number}"))
+        items.append(Text(at=middle(ring), text=str(number)))
+    items += _columns(plan)
+    for wall in plan.walls:
+        outward = _outward(plan.outline, wall.a, wall.b)
+        left = (wall.b[0] - wall.a[0]) * outward[1] - (wall.b[1] - wall.a[1]) * outward[0] > 0
+        items.append(dimension(wall.a, wall.b, units, offset=9.0 if left else -9.0, title=f"Wall {wall.id}"))
+    covered = format_area(layout.covered, units)
+    return Drawing(
+        items=items,
+        title=f"{plan.name}: fold-away mats",
+        description=f"{layout.count} fold-away mats laid out in {plan.name}, covering {covered}.",
+        units=units,
+        block=block,
+        notes=[
+            f"{layout.count} mats cover {covered}; {format_area(layout.uncovered, units)} stays bare. Do not scale."
+        ],
+    )

@@ -1,0 +1,161 @@
+"""Drawings of layouts: what a layer, a fabricator and a crew must find on them."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Any
+
+import pytest
+
+from buildout.rooms.engine.drawing import Dimension, Drawing, Line, Polygon, Text, TitleBlock
+from buildout.rooms.engine.dxf import to_dxf
+from buildout.rooms.engine.svg import to_svg
+from buildout.units.lengths import format_length
+from estimating.engine.cover import lay_cover
+from estimating.engine.floor import lay_floor
+from estimating.engine.fold_away import lay_fold_away
+from estimating.engine.layout_drawings import draw_cover, draw_elevation, draw_floor_layer, draw_fold_away
+from estimating.engine.types import Fitout, FoldAwaySystem
+from estimating.engine.walls import lay_walls
+
+INCH = 25.4
+BLOCK = TitleBlock(build="Test", sheet="Sheet")
+
+
+def texts(drawing: Drawing) -> list[str]:
+    return [item.text for item in drawing.items if isinstance(item, Text | Dimension)]
+
+
+def polygons(drawing: Drawing, *roles: str) -> list[Polygon]:
+    return [item for item in drawing.items if isinstance(item, Polygon) and item.role in roles]
+
+
+@pytest.fixture(scope="module")
+def floor_of_a_room(rooms: Any, systems: Any) -> Any:
+    plan = rooms.rectangle(300, 200, ramps=["B-C"], columns=[rooms.square_column("K", (120, 80), 12)])
+    return plan, lay_floor(plan, systems.floor(), systems.products())
+
+
+def test_every_piece_is_drawn_and_numbered(floor_of_a_room: Any, systems: Any) -> None:
+    plan, floor = floor_of_a_room
+    for foam in floor.layers:
+        drawing = draw_floor_layer(plan, floor, foam.layer, system=systems.floor(), block=BLOCK)
+        shapes = polygons(drawing, "piece", "whole piece")
+        assert [p.outline for p in shapes] == [piece.outline for piece in foam.pieces]
+        assert {piece.id for piece in foam.pieces} <= set(texts(drawing))
+        assert len(polygons(drawing, "ramp")) == 1
+        assert len(polygons(drawing, "frame")) == 1
+    lower = [i for i in drawing.items if isinstance(i, Line) and i.role == "lower joint"]
+    assert len(lower) == len(floor.layers[0].joints)
+    with pytest.raises(KeyError):
+        draw_floor_layer(plan, floor, "middle")
+
+
+def test_the_ramp_stands_in_front_of_the_mat(floor_of_a_room: Any, systems: Any) -> None:
+    """The ramped edge is the far wall at 200 in: its 12 in lie beyond it."""
+    plan, floor = floor_of_a_room
+    ramp = polygons(draw_floor_layer(plan, floor, "base", system=systems.floor()), "ramp")[0]
+    assert sorted({round(y / INCH, 1) for _, y in ramp.outline}) == [200.0, 212.0]
+
+
+def test_course_dimensions_add_up_to_the_field(floor_of_a_room: Any) -> None:
+    plan, floor = floor_of_a_room
+    drawing = draw_floor_layer(plan, floor, "base")
+    upright = [d for d in drawing.items if isinstance(d, Dimension) and d.a[0] == d.b[0]]
+    lengths = sorted(math.dist(d.a, d.b) for d in upright)
+    assert lengths[-1] == pytest.approx(192 * INCH)  # 200 less 4 in on both sides
+    assert sum(lengths[:-1]) == pytest.approx(lengths[-1])
+
+
+def test_the_fabricator_finds_every_size(rooms: Any, systems: Any) -> None:
+    """Sides, diagonals, angles, cut-outs from a named side, band, tolerance, "do not scale", a line to sign."""
+    plan = rooms.hall()
+    cover = lay_cover(plan, systems.floor(), None, systems.products())
+    drawing = draw_cover(plan, cover, spec=systems.floor().cover, contact="owner@example.org", block=BLOCK)
+    written = texts(drawing)
+    for _, length in cover.sides:
+        assert format_length(length, "feet-inches", denominator=4) in written
+    assert {str(k + 1) for k in range(len(cover.outline))} <= set(written)
+    angles = [float(t[:-1]) for t in written if re.fullmatch(r"\d+\.\d°", t)]
+    assert sum(angles) == pytest.approx((len(cover.outline) - 2) * 180, abs=0.5)
+    notes = " ".join(drawing.notes)
+    for name, length in cover.diagonals:
+        assert f"{name} {format_length(length, 'feet-inches', denominator=4)}" in notes
+    for words in ("Do not scale", "+0 / −1/4 in", "Matte side up", "approved", "owner@example.org", "4 in loop band"):
+        assert words in notes
+    assert "Cut-out 1: 12 3/4 in × 12 3/4 in" in notes  # 12 1/4 in column and 1/4 in on both sides
+    assert "Cut-out 2: round, 11 1/4 in across" in notes
+    assert "Walk-on side" in notes
+
+
+def test_cut_out_running_dimensions_by_hand(rooms: Any, systems: Any) -> None:
+    """Room 300 × 200, cover from 1/2 in; column 100–112 in along, 60–72 up, hole 1/4 in larger all round."""
+    plan = rooms.rectangle(300, 200, columns=[rooms.square_column("K", (106, 66), 12)])
+    cover = lay_cover(plan, systems.floor(), None, systems.products())
+    notes = " ".join(draw_cover(plan, cover).notes)
+    assert "from corner 1 along side 1–2 8' 3 1/4\" to 9' 3 3/4\"" in notes  # 99.25 and 111.75 in
+    assert "square off that side 4' 11 1/4\" to 5' 11 3/4\"" in notes  # 59.25 and 71.75 in
+
+
+def test_no_cover_is_said_not_drawn(rooms: Any, systems: Any) -> None:
+    plan = rooms.rectangle(100, 7)
+    drawing = draw_cover(plan, lay_cover(plan, systems.floor(), None, systems.products()))
+    assert drawing.items == []
+    assert "no cover" in drawing.notes[0]
+
+
+def test_elevation_shows_every_panel_and_adds_up(rooms: Any, systems: Any) -> None:
+    plan = rooms.hall()
+    fitout = Fitout(room="hall", panelled=["A-B", "C-D", "D-E", "F-A"], removable=["roller-door"])
+    layout = lay_walls(plan, systems.walls(), fitout, systems.products())
+    for elevation in layout.elevations:
+        drawing = draw_elevation(plan, layout, elevation.wall, block=BLOCK)
+        roles = ("panel", "end panel", "low panel", "removable panel")
+        assert len(polygons(drawing, *roles)) == len(elevation.panels)
+        assert {p.id.rsplit(".", 1)[-1] for p in elevation.panels} <= set(texts(drawing))
+        assert format_length(elevation.length, "feet-inches", denominator=8) in texts(drawing)
+        for _, _, why in elevation.free:
+            assert why in " ".join(drawing.notes)
+    low = draw_elevation(plan, layout, "D-E")
+    assert len(polygons(low, "cap")) == 1
+    assert len(polygons(low, "low panel")) == 5
+    with pytest.raises(KeyError):
+        draw_elevation(plan, layout, "E-F")
+
+
+@pytest.mark.parametrize("clockwise", [True, False])
+def test_walls_are_seen_from_inside(rooms: Any, systems: Any, clockwise: bool) -> None:
+    """Looking at the far wall from inside, west is on the left: a door 10 in from the west stays there."""
+    ring = {"A": (0, 0), "B": (0, 100), "C": (200, 100), "D": (200, 0)}
+    wall, start = "B-C", 10.0
+    if not clockwise:
+        ring = {"A": (0, 0), "D": (200, 0), "C": (200, 100), "B": (0, 100)}
+        wall, start = "C-B", 160.0
+    door = {"id": "d", "wall": wall, "kind": "door", "start": start, "end": start + 30}
+    plan = rooms.plan(ring, features=[door])
+    layout = lay_walls(plan, systems.walls(), Fitout(room="room", panelled=[wall]), systems.products())
+    opening = polygons(draw_elevation(plan, layout, wall), "opening")[0]
+    assert min(x for x, _ in opening.outline) == pytest.approx(10 * INCH)
+
+
+def test_drawings_can_be_written_to_every_sheet(floor_of_a_room: Any, rooms: Any, systems: Any) -> None:
+    plan, floor = floor_of_a_room
+    cover = lay_cover(plan, systems.floor(), floor, systems.products())
+    walls = lay_walls(plan, systems.walls(), Fitout(room="room"), systems.products())
+    size = {"mat_length": systems.inches(96), "mat_width": systems.inches(48)}
+    folded = lay_fold_away(plan, FoldAwaySystem(id="f", name="Mats", product="fold-mat", **size), systems.products())
+    for units in ("feet-inches", "metric"):
+        for drawing in (
+            draw_floor_layer(plan, floor, "top", units=units),
+            draw_cover(plan, cover, spec=systems.floor().cover, units=units),
+            draw_elevation(plan, walls, "A-B", units=units),
+            draw_fold_away(plan, folded, units=units),
+        ):
+            svg = to_svg(drawing, width=420, height=297)
+            assert svg.startswith("<svg")
+            assert drawing.title.replace("&", "&amp;") in svg
+            assert "SECTION" in to_dxf(drawing)
+            if units == "metric":
+                assert not any("'" in text for text in texts(drawing))
+                assert not any(re.search(r"\d in\b", note) for note in drawing.notes)
