@@ -80,7 +80,8 @@ def _rooms(plan: Plan, result: ChainResult) -> Iterator[str]:
             continue
         aside = [reading.id for reading in survey.readings if not reading.used]
         largest = max((abs(r.residual) for r in survey.readings if r.used), default=0.0)
-        yield f"  floor {format_area(drawn.floor_area, units)}, perimeter {format_length(survey.perimeter, units)}"
+        round_it = format_length(survey.perimeter, units, denominator=1)
+        yield f"  floor {format_area(drawn.floor_area, units)}, perimeter {round_it}"
         checked = f"  {len(survey.readings)} readings, {survey.degrees_of_freedom} to spare"
         yield f"{checked}, largest misfit {_tenth(largest, units)}" + (
             f", set aside: {', '.join(aside)}" if aside else ""
@@ -228,7 +229,7 @@ def _days(result: ChainResult) -> Iterator[str]:
         if load.tasks:
             yield from textwrap.wrap(", ".join(load.tasks), WIDTH, initial_indent="    ", subsequent_indent="    ")
         if load.short_skills:
-            yield f"    short of: {', '.join(load.short_skills)}"
+            yield f"    skills nobody has signed up with yet: {', '.join(load.short_skills)}"
 
 
 def _opening(plan: Plan, result: ChainResult) -> Iterator[str]:
