@@ -23,8 +23,7 @@ def order_facts(sheet: Sheet, order: Order) -> dict[str, Any]:
     suppliers = {supplier.id: supplier for supplier in sheet.section("suppliers", list[Supplier])}
     quote = next((q for q in sheet.section("quotes", list[Quote]) if q.id == order.quote), None)
     lines = [
-        line
-        | {key: Decimal(line.get(key, "0")) for key in ("quantity", "unit_price", "extras", "goods")}
+        line | {key: Decimal(line.get(key, "0")) for key in ("quantity", "unit_price", "extras", "goods")}
         for line in order.lines
     ]
     goods = sum((line["goods"] for line in lines), Decimal(0))

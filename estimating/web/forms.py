@@ -95,6 +95,7 @@ class LayerForm(PartForm):
     def __init__(self, *args: Any, spare: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["product"].required = False
+        self.fields["product"].unmarked = True  # type: ignore[attr-defined]
         if spare:
             self.fields["product"].label = "Goods of one more layer"
 
@@ -263,6 +264,8 @@ class QuoteLineForm(PartForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["item"].required = False
+        for name in ("item", "breaks"):
+            self.fields[name].unmarked = True  # type: ignore[attr-defined]
         self.fields["form"].choices = [  # type: ignore[attr-defined]
             ("all units", "the price reached holds for all units"),
             ("incremental", "each price only for its own range"),

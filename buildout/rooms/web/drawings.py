@@ -19,11 +19,11 @@ def title_block(build: Build, sheet: Sheet, name: str, number: str) -> TitleBloc
     )  # fmt: skip
 
 
-def svg_of(drawing: Drawing, prefix: str = "d") -> str:
-    """For the screen: as high as it needs to be."""
+def svg_of(drawing: Drawing, prefix: str = "d", width: float = 297.0) -> str:
+    """For the screen: ``width`` mm (which only decides how large lettering looks), as high as it needs to be."""
     from buildout.rooms.engine.svg import to_svg
 
-    return to_svg(drawing, id_prefix=prefix)
+    return to_svg(drawing, width=width, id_prefix=prefix)
 
 
 def svg_on_paper(drawing: Drawing, prefix: str = "d") -> str:

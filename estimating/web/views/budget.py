@@ -46,11 +46,13 @@ def _budget_page(
             "comments": comments[line.head],
             "note": plans.get(line.head, {}).get("note", ""),
             "form": form if asked == line.head and form is not None else CommentForm(auto_id=f"id_{line.head}_%s"),
-            "open": asked == line.head,
+            "open": str(line.head) == str(asked or request.GET.get("head", "")),
         }
         for line in found.lines
     ]
-    context = desk.page("8", budget=found, rows=rows, tax_percent=desk.sheet.document.get("money", {}).get("tax_percent"))
+    context = desk.page(
+        "8", budget=found, rows=rows, tax_percent=desk.sheet.document.get("money", {}).get("tax_percent")
+    )
     return render(request, "estimating/budget.html", context, status=422 if form is not None else 200)
 
 
@@ -71,7 +73,7 @@ def comment(request: HttpRequest, build_id: int) -> HttpResponse:
     )
     builds.note(desk.build, "comment", f"Comment on budget, {name}: {form.cleaned_data['text']}", by=desk.user)
     messages.success(request, f"Your comment on “{name}” is there for everybody who sees the budget.")
-    return redirect(reverse("estimating:budget", args=[build_id]) + f"#head-{int(head)}")
+    return redirect(reverse("estimating:budget", args=[build_id]) + f"?head={int(head)}#head-{int(head)}")
 
 
 @login_required
@@ -99,9 +101,7 @@ def allowances(request: HttpRequest, build_id: int) -> HttpResponse:
         edits.set_money(document, form.edited({k: v for k, v in money.items() if k != "heads"}), after)
         places = {number: at for at, number in enumerate(plan["head"] for plan in after)}
         within = {f"/money/heads/{places[number]}": head for number, _, head in heads if number in places}
-        proposal = propose_from(
-            form, desk.build, desk.user, document, "Money set aside", under="/money", within=within
-        )
+        proposal = propose_from(form, desk.build, desk.user, document, "Money set aside", under="/money", within=within)
         if proposal is not None:
             return redirect(proposal)
     context = desk.page("8", form=form, heads=heads, back=reverse("estimating:budget", args=[build_id]))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import Any, NamedTuple
 
 from django.contrib.auth.decorators import login_required
@@ -12,9 +13,9 @@ from django.views.decorators.http import require_GET
 
 from buildout.builds.web.documents import pdf_or_page
 from buildout.rooms.engine.drawing import Drawing
-from buildout.rooms.engine.types import Room, RoomPlan
+from buildout.rooms.engine.types import RoomPlan
 from buildout.rooms.web.drawings import as_file, dxf_of, svg_of, svg_on_paper, title_block
-from estimating.engine.types import Product, RoomLayouts
+from estimating.engine.types import FloorSystem, RoomLayouts
 from estimating.web.views.desk import Desk, sit_down
 
 
@@ -29,24 +30,46 @@ class LayoutSheet(NamedTuple):
 
 
 def _sheets(desk: Desk, room_id: str) -> tuple[RoomPlan, RoomLayouts | None, list[LayoutSheet]]:
-    from estimating.engine import layout_drawings as drawings
+    from estimating.engine.layout_drawings import draw_cover, draw_elevation, draw_floor_layer, draw_fold_away
 
     plan = next((plan for plan in desk.sheet.part("plans", list[RoomPlan]) if plan.room == room_id), None)
     if plan is None:
         raise Http404(f"This build has no room {room_id}")
     layout = next((layout for layout in desk.sheet.part("layouts", list[RoomLayouts]) if layout.room == room_id), None)
-    room = next(room for room in desk.sheet.section("rooms", list[Room]) if room.id == room_id)
-    products = {product.id: product for product in desk.sheet.section("products", list[Product])}
-    units = desk.sheet.units
     found: list[LayoutSheet] = []
-
-    def block(title: str) -> Any:
-        return title_block(desk.build, desk.sheet, f"{plan.name}, {title}", "3")
-
     if layout is None or not plan.outline:
         return plan, layout, found
-    floor, cover, walls = layout.floor, layout.cover, layout.walls
+    units = desk.sheet.units
+    systems = {system.id: system for system in desk.sheet.section("floor_systems", list[FloorSystem])}
+    system = systems.get(layout.floor.system) if layout.floor else None
+
+    def add(name: str, title: str, draw: Callable[..., Drawing], *args: Any, caution: str = "", **more: Any) -> None:
+        block = title_block(desk.build, desk.sheet, f"{plan.name}, {title[0].lower()}{title[1:]}", "3")
+        made = partial(draw, plan, *args, units=units, block=block, **more)
+        found.append(LayoutSheet(name, title, made, caution, for_fabricator=name == "cover"))
+
+    for layer in layout.floor.layers if layout.floor else []:
+        title = f"{layer.layer.capitalize()} layer of the floor"
+        add(f"floor-{layer.layer}", title, draw_floor_layer, layout.floor, layer.layer, system=system, caution=_LAYING)
+    if layout.cover:
+        spec = system.cover if system else None
+        add("cover", "Cover, for the fabricator", draw_cover, layout.cover, spec=spec, contact=desk.user.name,
+            caution=_COVER)  # fmt: skip
+    for elevation in layout.walls.elevations if layout.walls else []:
+        add(f"wall-{elevation.wall}", f"Wall {elevation.wall}", draw_elevation, layout.walls, elevation.wall)
+    if layout.fold_away:
+        add("fold-away", "Fold-away mats", draw_fold_away, layout.fold_away)
     return plan, layout, found
+
+
+_LAYING = (
+    "Knives: long cuts on a board, away from the body, one person cutting. Foam is light but sheets catch wind: two "
+    "people through a door."
+)
+_COVER = (
+    "Sign it twice before it goes out: two people check it, and one of them has measured the room again. A cover cut "
+    "wrong cannot be mended."
+)
 
 
 def _sheet(desk: Desk, room_id: str, name: str) -> tuple[RoomPlan, LayoutSheet]:

@@ -32,18 +32,23 @@ def _orders(desk: Desk) -> list[Order]:
 def _due(desk: Desk, orders: list[Order]) -> list[dict[str, Any]]:
     """Order-by dates with what became of each line since, overdue first."""
     names = {line.item: line.name for line in desk.sheet.part("take_off", TakeOff).lines}
-    on = {
-        line["item"]: order for order in orders if order.state != Order.State.CANCELLED for line in order.lines
-    }
+    tasks = {task["code"]: task["name"] for task in desk.sheet.part("tasks", dict).get("tasks", [])}
+    on = {line["item"]: order for order in orders if order.state != Order.State.CANCELLED for line in order.lines}
     today = desk.sheet.today()
     rows = []
     for line in desk.sheet.part("order_dates", OrderDates).lines:
         order = on.get(line.item)
         state = order.state if order else ("overdue" if line.order_by < max(today, desk.sheet.as_of) else "to order")
         rows.append(
-            {"line": line, "name": names.get(line.item, line.item), "state": state, "order": order,
-             "shape": _SHAPES[state]}
-        )  # fmt: skip
+            {
+                "line": line,
+                "name": names.get(line.item, line.item),
+                "state": state,
+                "order": order,
+                "task": tasks.get(line.task, line.task),
+                "shape": _SHAPES[state],
+            }
+        )
 
     def rank(row: dict[str, Any]) -> tuple[int, Any, str]:
         line: OrderBy = row["line"]
@@ -95,7 +100,7 @@ def _order_page(
     context = desk.page(
         "6",
         confirm=confirm or ConfirmForm(initial={"promised": found.promised}),
-        receive=receive or ReceiveForm(initial={"received": desk.sheet.today()}),
+        receive=receive or ReceiveForm(initial={"received": max(desk.sheet.today(), found.placed)}),
         **order_facts(desk.sheet, found),
     )
     return render(request, "estimating/order.html", context, status=status)
@@ -198,7 +203,9 @@ def see(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
 def document(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
     """The purchase order on paper."""
     desk, found = _order(request, build_id, number)
-    context = desk.page("6", back=reverse("estimating:order", args=[build_id, number]), **order_facts(desk.sheet, found))
+    context = desk.page(
+        "6", back=reverse("estimating:order", args=[build_id, number]), **order_facts(desk.sheet, found)
+    )
     return pdf_or_page(request, "estimating/order_paper.html", context, f"{found.name}.pdf")
 
 

@@ -234,7 +234,8 @@ def quote(request: HttpRequest, build_id: int, quote_id: str = "") -> HttpRespon
 def _line_forms(desk: Desk, data: Any, there: list[dict[str, Any]]) -> list[QuoteLineForm]:
     needed = {line.item for line in desk.sheet.part("take_off", TakeOff).lines}
     products = desk.sheet.section("products", list[Product])
-    items = [("", "no item")] + [
+    items = [
+        ("", "no item"),
         *product_choices([p for p in products if p.id in needed]),
         *[(p.id, f"{p.name} (not in the take-off)") for p in products if p.id not in needed],
     ]

@@ -73,20 +73,32 @@ def _cut_plan(desk: Desk, product_id: str) -> dict[str, Any]:
     if plan is None:
         raise Http404(f"Nothing is cut from {product_id}")
     product = next((p for p in desk.sheet.section("products", list[Product]) if p.id == product_id), None)
+    width = 130.0 if plan.form == "sheet" else 297.0  # sheets stand three abreast on a page
     patterns = [
         {
-            "numbers": numbers,
+            "numbers": _ranges(numbers),
+            "count": len(numbers),
             "stock": stock,
-            "svg": svg_of(draw_stock(plan, stock, desk.sheet.units), f"s{stock.number}"),
-            "pieces": sorted({_family(piece.piece) for piece in stock.pieces}),
+            "svg": svg_of(draw_stock(plan, stock, desk.sheet.units), f"s{stock.number}", width),
         }
         for numbers, stock in alike(plan)
     ]
     return desk.page("4", plan=plan, product=product, patterns=patterns)
 
 
-def _family(piece: str) -> str:
-    return piece
+def _ranges(numbers: list[int]) -> str:
+    """Numbers in words, runs drawn together.
+
+    >>> _ranges([1, 2, 3, 7])
+    '1–3, 7'
+    """
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and runs[-1][-1] == number - 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]}–{run[-1]}" for run in runs)
 
 
 @login_required

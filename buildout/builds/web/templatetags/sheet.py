@@ -16,6 +16,9 @@ from buildout.units.money import format_money
 
 register = template.Library()
 
+POUND_PER_SQUARE_FOOT = 0.09290304 / 0.45359237
+UNIT_WORDS = {"square foot": "sq ft", "square yard": "sq yd", "square metre": "m²"}
+
 
 class SheetEntry(NamedTuple):
     no: str
@@ -59,6 +62,16 @@ def length(value: Any, units: str = "") -> Any:
 
 
 @register.filter
+def run(mm: Any, units: str = "feet-inches") -> str:
+    """A long run of joints, welds or timber, to the inch or centimetre: nobody buys it closer than that."""
+    if mm is None:
+        return ""
+    if units == "metric":
+        return f"{float(mm) / 1000:.2f} m"
+    return format_length(Decimal(str(mm)), denominator=1)
+
+
+@register.filter
 def small(mm: Any, units: str = "feet-inches") -> str:
     """A residual or tolerance: ``{{ reading.residual|small:sheet.units }}``."""
     return "" if mm is None else format_small(Decimal(str(mm)), units)  # type: ignore[arg-type]
@@ -72,6 +85,33 @@ def area(mm2: Any, units: str = "feet-inches") -> str:
 @register.filter
 def mass(kg: Any, units: str = "feet-inches") -> str:
     return "" if kg is None else format_mass(float(kg), units)  # type: ignore[arg-type]
+
+
+@register.filter
+def area_mass(kg_per_m2: Any, units: str = "feet-inches") -> str:
+    if kg_per_m2 is None:
+        return ""
+    if units == "metric":
+        return f"{float(kg_per_m2):.1f} kg/m²"
+    return f"{float(kg_per_m2) * POUND_PER_SQUARE_FOOT:.2f} lb/sq ft"
+
+
+@register.filter
+def counted(amount: Any, unit: str) -> str:
+    """A quantity with its unit as people say it: 77 sheets, 1 roll, 2,738 sq ft."""
+    if amount is None or amount == "":
+        return ""
+    number = Decimal(str(amount))
+    body = f"{number.normalize():,f}" if number != number.to_integral() else f"{number:,.0f}"
+    return f"{body} {unit_words(number, unit)}"
+
+
+def unit_words(number: Decimal, unit: str) -> str:
+    if unit in UNIT_WORDS:
+        return UNIT_WORDS[unit]
+    if abs(number) == 1 or unit == "each":
+        return unit
+    return {"running foot": "running feet", "board foot": "board feet", "box": "boxes"}.get(unit, f"{unit}s")
 
 
 @register.filter
