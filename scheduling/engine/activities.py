@@ -9,6 +9,7 @@ How the rules of the site are kept:
 - Helpers' work may be done by the core team on weekday evenings when its crew is large enough and it takes at
   most four evenings (ten for work that is not for everybody).
 - Work that may start while another runs may not finish before it.
+- A lag of whole days is met on that day, not only at the same hour: half a day less is enough.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ from scheduling.engine.calendars import SLOTS_A_DAY, Shifts
 from scheduling.engine.deliveries import Delivery, group_wait, read_arrivals
 from scheduling.engine.rcpsp import Activity, Link, Mode, Project, Resource
 from scheduling.engine.tasks import OPENING
-from scheduling.engine.types import BuildDay, Crew, Dates, SignedUp, Task, TaskEdits, TaskNet
+from scheduling.engine.types import BuildDay, Crew, Dates, Lag, SignedUp, Task, TaskEdits, TaskNet
 
 MOST_EVENINGS = {True: 4, False: 10}
 """Work that takes the core team longer stays on build days, by whether any helper may do it. Common practice, no
@@ -397,7 +398,7 @@ class _Writer:
             if task.arrival_of and self._all_placed(task.arrival_of):
                 continue
             for lag in task.after:
-                slots = ceil(lag.minutes / calendars.SLOT)
+                slots = ceil(lag_minutes(lag) / calendars.SLOT)
                 other = made.of_task.get(lag.task)
                 if other and lag.from_start:
                     links.append(Link(other[0], mine[0], slots, "start-start"))
@@ -444,6 +445,16 @@ def _usual_shift(shifts: Shifts) -> int:
 
 def _stop(task: Task, code: str, text: str, todo: str) -> Reason:
     return Reason(code=code, text=text, where=task.code, severity="stop", todo=todo)
+
+
+def lag_minutes(lag: Lag) -> int:
+    """Return the shortest time a lag stands for, in minutes.
+
+    >>> lag_minutes(Lag(task="H08", minutes=7 * 1440)) == 7 * 1440 - 720
+    True
+    """
+    whole_days = lag.minutes > 0 and lag.minutes % (24 * 60) == 0
+    return lag.minutes - 12 * 60 if whole_days else lag.minutes
 
 
 class GoodsRule(NamedTuple):

@@ -25,7 +25,7 @@ from msgspec.structs import replace
 from buildout.units.value import Reason, Severity, Status, snap
 from estimating.engine.types import Arrivals
 from scheduling.engine import calendars
-from scheduling.engine.activities import CORE, ORDERING, further_days, goods_rules
+from scheduling.engine.activities import CORE, ORDERING, further_days, goods_rules, lag_minutes
 from scheduling.engine.calendars import SLOT
 from scheduling.engine.deliveries import Delivery, read_arrivals
 from scheduling.engine.schedule import _peak
@@ -476,7 +476,7 @@ class _Play:
                 ready = np.maximum(ready, ends[f"{task.code}/{number - 1}"])
             elif not (group and all(delivery.placed for delivery in group)):
                 for lag in task.after:
-                    before = lag.minutes / 60
+                    before = lag_minutes(lag) / 60
                     if lag.task in lasts and lag.from_start:
                         ready = np.maximum(ready, starts[firsts[lag.task]] + before)
                     elif lag.task in lasts:

@@ -17,6 +17,8 @@ from scheduling.engine.types import Crew, DayJob, Lag, OwnTask, Place, RateEdit,
 HOURS_PER_TRADE_DAY = 8
 MEALS_PER_HEAD = 1.1
 """Meals cooked for every head expected. Common practice, no published source."""
+FEWEST_CARRIERS = 4
+"""However light, a long roll needs hands along it. Common practice, no published source."""
 EVENING_JOB = 4.0
 """Work neither meant for helpers nor closed to them is the core team's up to this many person-hours."""
 LAST_PREPARATION = "L09"
@@ -243,7 +245,8 @@ def _largest(lags: list[Lag]) -> list[Lag]:
 def _task(row: TemplateRow, quantity: float, after: list[Lag], crew: Crew, groups: Mapping[str, str]) -> Task:
     crew_min, crew_max = row.crew_min, row.crew_max
     if row.carry:
-        crew_min = max(crew_min, ceil(quantity / row.carry - 1e-9))
+        # What there is to carry says how many it takes; the table's smallest crew is for a cover of usual size.
+        crew_min = max(FEWEST_CARRIERS, ceil(quantity / row.carry - 1e-9))
         crew_max = max(crew_max, crew_min)
     low, likely, high = row.low, row.likely, row.high
     if row.kind == "work":

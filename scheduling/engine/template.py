@@ -6,7 +6,8 @@ practice, no published source, to be replaced by one's own. Columns:
 - ``kind`` work: low/likely/high are units per person-hour (low = slow day); fixed: elapsed hours whatever
   the quantity; trade: working days of a licensed or specialist firm; wait: calendar days with nobody working.
 - ``driver`` the quantity that feeds the task, ``1`` = once; a task whose driver is zero drops out.
-- ``min``/``max`` useful crew. ``carry`` most units one person carries; more units need more people at once.
+- ``min``/``max`` useful crew. ``carry`` most units one person carries; says the smallest
+  crew instead of ``min``.
 - ``after`` predecessors ``A01;B02+4h;C03+7d;SS:D04+1h``: finish to start, a lag in elapsed hours or days,
   ``SS:`` counts the lag from the other's start.
 - ``notes`` n noise, d dust, q obey quiet hours, w open door, o odour, v volunteers may do it, x volunteers keep out.

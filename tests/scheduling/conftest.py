@@ -1,12 +1,29 @@
-"""Builds to plan in tests: invented, of about the size of a real school's."""
+"""A build to plan in tests: invented, of about the size of a real school's."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
 
+import pytest
+
 from estimating.engine.types import Arrival, Arrivals
-from scheduling.engine.types import BuildDay, CorePerson, Crew, Dates
+from scheduling.engine.forecast import forecast
+from scheduling.engine.schedule import solve
+from scheduling.engine.tasks import generate
+from scheduling.engine.types import (
+    BuildDay,
+    CorePerson,
+    Crew,
+    Dates,
+    Forecast,
+    Schedule,
+    SignedUp,
+    Skill,
+    TaskEdits,
+    TaskNet,
+)
 
 LEASE = date(2027, 2, 1)
 
@@ -37,12 +54,12 @@ def hall_crew(places: int = 24, days: int = 6, first: date = LEASE + timedelta(w
     """Five core people and ``days`` Saturdays; the third is in a garage."""
     names = ["Strip and clean", "Paint", "Panel making", "Frame and foam", "Cover", "Panels and fit-out"]
     gaps = [0, 3, 5, 7, 10, 11]
-    skills = [
+    skills: list[list[Skill]] = [
         ["lead", "admin", "measure"], ["lead", "carp", "saw"], ["lead", "measure", "clean"], ["lead", "uphol", "carp"],
         ["lead", "carp", "saw", "paint"],
     ]  # fmt: skip
     return Crew(
-        core=[CorePerson(id=f"p{n}", name=f"Person {n}", skills=[*s, "lift"]) for n, s in enumerate(skills)],  # type: ignore[arg-type]
+        core=[CorePerson(id=f"p{n}", name=f"Person {n}", skills=[*s, "lift"]) for n, s in enumerate(skills)],
         days=[
             BuildDay(
                 id=f"day-{n + 1}",
@@ -87,3 +104,40 @@ def hall_arrivals(as_of: date = LEASE) -> Arrivals:
             Arrival(item=item, supplier="s", low=low, likely=likely, high=high, basis="to order", lead_group=group)
         )
     return Arrivals(status="proven", items=items, reasons=[])
+
+
+@dataclass
+class Hall:
+    """Inputs of one planning run; ``plan`` runs what the chain runs."""
+
+    crew: Crew = field(default_factory=hall_crew)
+    dates: Dates = field(default_factory=hall_dates)
+    arrivals: Arrivals = field(default_factory=hall_arrivals)
+    drivers: dict[str, float] = field(default_factory=lambda: dict(HALL_DRIVERS))
+    edits: TaskEdits = field(default_factory=TaskEdits)
+    signed_up: list[SignedUp] = field(default_factory=list)
+    as_of: date = LEASE
+
+    def net(self) -> TaskNet:
+        return generate(self.edits, self.drivers, self.crew, GROUPS)
+
+    def plan(self, before: Schedule | None = None) -> Schedule:
+        return solve(
+            self.net(), self.crew, self.dates, self.arrivals, self.signed_up, self.edits, self.as_of, before
+        )  # fmt: skip
+
+    def play(self, schedule: Schedule, runs: int = 500) -> Forecast:
+        return forecast(
+            self.net(), schedule, self.crew, self.dates, self.arrivals, self.edits, self.as_of, runs=runs
+        )  # fmt: skip
+
+
+@pytest.fixture
+def hall() -> Hall:
+    return Hall()
+
+
+@pytest.fixture(scope="session")
+def hall_plan() -> Schedule:
+    """The hall planned once; takes some seconds."""
+    return Hall().plan()
