@@ -34,6 +34,8 @@ from estimating.engine.types import CoverLayout, CoverSpec, FloorLayout, FloorSy
 
 LONG_SIDE = 1000.0
 """mm; welds are tried along every side longer than this."""
+NARROWEST_GOODS = 150.0
+"""mm of goods less lap; anything narrower is a slip of the pen."""
 MERGED = math.radians(0.5)
 SIDE_STEP = 0.05
 """mm looked to either side of an offset where the weld length may jump."""
@@ -68,8 +70,8 @@ def lay_cover(
     if spec is None or shape is None:
         return _nothing(plan, system)
     pitch = float(spec.goods_width) - float(spec.weld_lap)
-    if pitch <= 0:
-        text = "The weld lap is as wide as the goods, so strips cannot be joined."
+    if pitch < NARROWEST_GOODS:
+        text = f"Goods less weld lap leave {said.length(pitch)} of width, too little to make a cover of."
         return _nothing(plan, system, said.stop("cover-lap", text, spec.product, "Type a goods width such as 61 in."))
     outline = without_straight_points(ring_of(shape.outer))
     outer = polygon_of(outline)

@@ -36,6 +36,8 @@ KEPT = 60
 """Best layouts of each direction that are paired with those of the neighbouring layer."""
 POSITIONS = 120_000
 """Sheet positions looked at over all layers and directions; half as many when other staggers are tried."""
+MOST_PIECES = 5000
+"""More than this in one layer means a size typed in the wrong unit."""
 PAIRS = 1500
 """Pairs whose joints are compared at most."""
 END_JOINTS = 304.8
@@ -79,6 +81,8 @@ def lay_floor(plan: RoomPlan, system: FloorSystem, products: dict[str, Product])
     """
     problems = _unfit(system, products)
     shape = mat_shape(plan, system)
+    if shape is not None and not problems:
+        problems = _too_many(shape, system, products)
     if problems or shape is None:
         return _nothing(plan, system, problems)
     reasons: list[Reason] = []
@@ -176,6 +180,17 @@ def _nothing(plan: RoomPlan, system: FloorSystem, problems: list[Reason]) -> Flo
         frame=[], frame_length=0.0, ramp_length=0.0, edge_length=0.0, cutouts=0, mat_area=0.0, thickness=0.0,
         mass_per_area=0.0, reasons=reasons,
     )  # fmt: skip
+
+
+def _too_many(shape: MatShape, system: FloorSystem, products: dict[str, Product]) -> list[Reason]:
+    found = []
+    for layer in system.layers:
+        goods = _goods(products[layer.product])
+        count = shape.field.area / (goods.width * min(goods.length, 1e5))
+        if count > MOST_PIECES or math.sqrt(shape.field.area) / goods.width > MOST_PIECES / 10:
+            text = f"The {layer.role} layer would take over {MOST_PIECES} pieces of {products[layer.product].name}."
+            found.append(said.stop("floor-tiny", text, layer.product, "Check its length and width and their units."))
+    return found
 
 
 # ---------------------------------------------------------------- search

@@ -13,6 +13,7 @@ from estimating.engine.types import FoldAwayLayout, FoldAwaySystem, Product
 
 LONG_SIDE = 1000.0
 """mm; grids are turned along every side of the mat field longer than this."""
+MOST_MATS = 1000
 SQUEEZE = 0.5
 """mm a mat may lie over the line; foam gives more than that."""
 STEPS = 8
@@ -37,6 +38,10 @@ def lay_fold_away(plan: RoomPlan, system: FoldAwaySystem, products: dict[str, Pr
     import shapely
 
     field = polygon_of(list(plan.mat_field))
+    if field.area / (length * width) > MOST_MATS or max(field.length / length, field.length / width) > MOST_MATS:
+        text = f"{plan.name} would take over {MOST_MATS} mats of {said.length(length)} × {said.length(width)}."
+        stop = said.stop("fold-away-size", text, system.id, "Check the mat's size and its units.")
+        return _result(plan, system, "infeasible", [], field.area, 0.0, [stop])
     if plan.columns:
         field = shapely.difference(field, shapely.union_all([shapely.Polygon(c.outline) for c in plan.columns]))
     mats = _best(field, length, width)

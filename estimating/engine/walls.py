@@ -29,6 +29,8 @@ PLATE = 76.2
 WRAP_FOAM = 50.8
 WRAP_LAP = 76.2
 """mm: column wraps have 2 in of foam at least and close with a 3 in lap."""
+NARROWEST_MODULE = 100.0
+"""mm; a narrower module is a slip of the pen."""
 EXACT = 1.0
 """mm; a remainder smaller than this is taken up by packing."""
 
@@ -136,8 +138,8 @@ def _result(
 
 def _unfit(system: WallSystem, products: dict[str, Product]) -> list[Reason]:
     found = []
-    if float(system.module) <= 0 or float(system.height) <= 0:
-        text = f"{system.name} has a panel without a size."
+    if float(system.module) < NARROWEST_MODULE or float(system.height) <= 0:
+        text = f"{system.name} has a panel that is too small to make."
         found.append(said.stop("walls-size", text, system.id, "Type module and height, such as 48 in and 72 in."))
     elif float(system.narrowest_end) > float(system.module):
         text = "The narrowest end panel is wider than the module."

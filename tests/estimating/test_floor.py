@@ -167,6 +167,13 @@ def test_a_system_that_cannot_be_laid_says_so(rooms: Any, systems: Any, layers: 
     assert [(r.code, r.severity) for r in layout.reasons] == [(code, "stop")]
 
 
+def test_a_size_in_the_wrong_unit_is_refused_before_it_takes_hours(rooms: Any, systems: Any) -> None:
+    """Sheets of 1 × 1/2 in in a 20 ft room would be 115,200 pieces."""
+    layout = lay_floor(rooms.rectangle(248, 248), systems.floor(layers=BASE_ONLY), systems.products(base=(1, 0.5)))
+    assert layout.status == "infeasible"
+    assert [r.code for r in layout.reasons] == ["floor-tiny"]
+
+
 def test_strips_off_a_roll_run_unbroken_until_the_roll_ends(rooms: Any, systems: Any) -> None:
     """Field 240 × 108 in, 54 in roll: two strips. With a 150 in roll each strip has one end joint, not side by side."""
     top = [FoamLayer(product="top", role="top", direction="x")]

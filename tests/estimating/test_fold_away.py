@@ -79,6 +79,8 @@ def test_no_field_and_no_size(rooms: Any, systems: Any) -> None:
     assert lay_fold_away(plan, system(systems), systems.products()).status == "empty"
     layout = lay_fold_away(rooms.rectangle(100, 100), system(systems, 0, 48), systems.products())
     assert layout.status == "infeasible"
+    tiny = lay_fold_away(rooms.rectangle(100, 100), system(systems, 1, 1), systems.products())
+    assert [(r.code, r.severity) for r in tiny.reasons] == [("fold-away-size", "stop")]
 
 
 @settings(max_examples=15, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
