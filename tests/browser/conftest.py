@@ -10,7 +10,9 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from tests.conftest import missing
+from tests.kept import demo, demo_backup, missing, plain, plain_backup
+
+__all__ = ["demo", "demo_backup", "plain", "plain_backup"]
 
 # The browser driver keeps an event loop in this thread; the tests themselves are ordinary synchronous code.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")

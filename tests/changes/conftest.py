@@ -1,0 +1,3 @@
+from tests.kept import demo, demo_backup, plain, plain_backup
+
+__all__ = ["demo", "demo_backup", "plain", "plain_backup"]
