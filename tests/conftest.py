@@ -277,6 +277,21 @@ def _compute(path: Path, cache: Path) -> Computed:
     return msgspec.convert(json.loads(kept.read_text()), Computed)
 
 
+QUICK_TASKS = {"C12", "D01", "G09", "G10", "H03", "H05", "L08", "L09", "L10", "W01", "W03", "W05", "W08"}
+
+
+@pytest.fixture(scope="session")
+def computed_quick(pytestconfig: pytest.Config, tmp_path_factory: pytest.TempPathFactory) -> Computed:
+    """The plain room with a dozen tasks: every link runs for real, in a second."""
+    from scheduling.engine.template import default_template
+
+    file = json.loads(PLAIN_ROOM.read_text())
+    file["plan"]["tasks"]["off"] = sorted(row.code for row in default_template() if row.code not in QUICK_TASKS)
+    path = tmp_path_factory.mktemp("quick") / "quick.json"
+    path.write_text(json.dumps(file))
+    return _compute(path, pytestconfig.cache.mkdir("chains"))
+
+
 @pytest.fixture(scope="session")
 def computed_demo(pytestconfig: pytest.Config) -> Computed:
     return _compute(DEMO, pytestconfig.cache.mkdir("chains"))
@@ -334,11 +349,39 @@ def at_plan_date(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture
+def quick_build(computed_quick: Computed, cast: dict[str, User], at_plan_date: None) -> Build:
+    """The plain room with a dozen tasks, for tests that propose and apply."""
+    return from_chain(computed_quick, cast)
+
+
+@pytest.fixture
 def small_build(computed_small: Computed, cast: dict[str, User], at_plan_date: None) -> Build:
-    """The plain room: quick to work out again."""
+    """The plain room with all its tasks; a change takes some seconds to work out."""
     return from_chain(computed_small, cast)
 
 
 @pytest.fixture
 def demo_build(computed_demo: Computed, cast: dict[str, User], at_plan_date: None) -> Build:
     return from_chain(computed_demo, cast)
+
+
+# ------------------------------------------------------------------ the database, row by row
+
+
+def all_rows() -> dict[str, list[tuple[str, ...]]]:
+    """Every row of every table as text, sessions left out: they change with each visit."""
+    from django.db import connection
+
+    found = {}
+    for table in sorted(connection.introspection.table_names()):
+        if table == "django_session":
+            continue
+        with connection.cursor() as cursor:
+            cursor.execute(f"SELECT * FROM {connection.ops.quote_name(table)}")  # noqa: S608 - the table's own name
+            found[table] = sorted(tuple(str(value) for value in row) for row in cursor.fetchall())
+    return found
+
+
+@pytest.fixture
+def rows() -> Callable[[], dict[str, list[tuple[str, ...]]]]:
+    return all_rows

@@ -168,7 +168,7 @@ def things(build: Build) -> dict[str, Any]:
         "build_id": build.pk, "proposal_id": proposal.pk, "sign_up_id": row.pk, "order_id": order.pk,
         "change_id": change.pk, "notice_id": Notice.objects.create(sign_up=row, text="moved").pk,
         "member_id": Member.objects.get(build=build, role=Role.LEAD).pk, "number": 1, "code": "C11", "room_id": "room",
-        **{name: document[name.removesuffix("_id") + "s"][0]["id"] for name in ("product_id", "quote_id", "supplier_id")},
+        **{f"{name}_id": document[f"{name}s"][0]["id"] for name in ("product", "quote", "supplier")},
     }  # fmt: skip
 
 

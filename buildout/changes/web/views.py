@@ -148,7 +148,7 @@ def apply(request: HttpRequest, build_id: int, proposal_id: int) -> HttpResponse
         return redirect(found)
     except services.NotReadyError as error:
         messages.error(request, f"{error}.")
-        return redirect(found)
+        return redirect(found if Proposal.objects.filter(pk=found.pk).exists() else build)
     messages.success(request, f"Applied as revision {revision.number}. Every sheet now shows it.")
     return redirect(build)
 
@@ -181,6 +181,9 @@ def again(request: HttpRequest, build_id: int, proposal_id: int) -> HttpResponse
     except builds.DocumentProblems as error:
         for problem in error.problems:
             messages.error(request, f"{problem.pointer}: {problem.message}")
+        return redirect(found)
+    except services.NotReadyError as error:
+        messages.error(request, f"{error}.")
         return redirect(found)
     return redirect(anew)
 
