@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
 from typing import Any, Literal
@@ -110,6 +111,16 @@ def _plain(text: str) -> str:
     for word, unit in _WORDS.items():
         tidy = re.sub(rf"\b{word}s?\b", unit, tidy)
     return tidy
+
+
+def written_in(texts: Iterable[str]) -> UnitSystem:
+    """The unit system most lengths are written in; feet and inches when it is a draw.
+
+    >>> written_in(["3.74 m", "12 mm", "4 ft"])
+    'metric'
+    """
+    metric = sum(1 if _ONE_UNIT.match(_plain(text)) and not text.strip().endswith("yd") else -1 for text in texts)
+    return "metric" if metric > 0 else "feet-inches"
 
 
 def _fraction(num: str, den: str) -> Fraction:

@@ -432,3 +432,9 @@ def test_sigma_follows_the_usual_tolerances():
     assert 2 * sigma("tape", 30 * 304.8) == pytest.approx(INCH / 8, rel=0.2)
     assert 2 * sigma("tape", 100 * 304.8) == pytest.approx(INCH / 4, rel=0.2)
     assert sigma("laser", 10000) < sigma("tape", 10000) < sigma("drawing", 10000)
+
+
+def test_messages_speak_as_the_readings_are_written(room_of):
+    written = [(a, b, f"{v + (304.8 if (a, b) == ('A', 'B') else 0):.0f} mm") for a, b, v in RECTANGLE]
+    survey = adjust(room_of("ABCD", written, turning="anticlockwise"))
+    assert "mm." in next(r.text for r in survey.reasons if r.code == "undecided")

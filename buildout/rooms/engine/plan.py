@@ -25,7 +25,7 @@ from buildout.rooms.engine.types import (
     Survey,
     WallFeature,
 )
-from buildout.units.lengths import format_length
+from buildout.units.lengths import format_length, written_in
 from buildout.units.value import Reason, Status, snap
 
 GRID = 0.01
@@ -43,6 +43,10 @@ OPENINGS = ("door", "exit door", "roller door", "window", "low wall", "gap")
 class _Draft:
     room: Room
     reasons: list[Reason] = field(default_factory=list)
+
+    def long(self, mm: float) -> str:
+        """A length as the room's readings are written."""
+        return format_length(mm, written_in(r.value.text for r in self.room.readings), denominator=8)
 
     def stop(self, code: str, text: str, where: str, todo: str) -> None:
         self.reasons.append(Reason(code=code, text=text, where=where, severity="stop", todo=todo))
@@ -199,13 +203,15 @@ def _run(
     end = start if what.end is None else float(what.end.mm)
     if end < start or (what.end is not None and end == start):
         draft.stop(
-            "ends before it starts", f"{what.id} runs from {_long(start)} to {_long(end)}, which is no width.",
+            "ends before it starts",
+            f"{what.id} runs from {draft.long(start)} to {draft.long(end)}, which is no width.",
             what.id, "Write both running dimensions from the same zero, the smaller one first.",
         )  # fmt: skip
         return None
     if end > wall.length + SLACK:
         draft.stop(
-            "beyond the wall", f"{what.id} ends at {_long(end)}, but wall {found} is only {_long(wall.length)} long.",
+            "beyond the wall",
+            f"{what.id} ends at {draft.long(end)}, but wall {found} is only {draft.long(wall.length)} long.",
             what.id, f"Check the dimension and that it was read from {what.zero}.",
         )  # fmt: skip
         return None
@@ -260,18 +266,20 @@ def _check_feature(draft: _Draft, made: PlacedFeature, wall: PlanWall) -> None:
     width = made.end - made.start
     if made.clear_width is not None and made.kind in OPENINGS and made.clear_width > width + SLACK:
         draft.warn(
-            "clear width", f"{made.id} is {_long(width)} wide but its clear width is given as "
-            f"{_long(made.clear_width)}.", made.id, "Measure the opening and the clear width again.",
+            "clear width", f"{made.id} is {draft.long(width)} wide but its clear width is given as "
+            f"{draft.long(made.clear_width)}.", made.id, "Measure the opening and the clear width again.",
         )  # fmt: skip
     if made.sill is not None and made.head is not None and made.sill >= made.head:
         draft.warn(
-            "sill above head", f"{made.id} has its sill at {_long(made.sill)} and its head at {_long(made.head)}.",
+            "sill above head",
+            f"{made.id} has its sill at {draft.long(made.sill)} and its head at {draft.long(made.head)}.",
             made.id, "The sill is the lower edge. Check both heights above the slab.",
         )  # fmt: skip
     top = made.head if made.head is not None else made.sill
     if wall.height is not None and top is not None and top > wall.height + SLACK:
         draft.warn(
-            "above the wall", f"{made.id} reaches {_long(top)}, above the wall's {_long(wall.height)}.", made.id,
+            "above the wall",
+            f"{made.id} reaches {draft.long(top)}, above the wall's {draft.long(wall.height)}.", made.id,
             "Check the height of the room and of this opening.",
         )  # fmt: skip
 
@@ -511,14 +519,15 @@ def _check_exits(draft: _Draft, features: Sequence[PlacedFeature], walls: Sequen
             if not _kept_clear(draft, walls, made, made.start, made.end, need):
                 draft.warn(
                     "exit blocked", f"Mat runs up to the exit {made.id}.", made.id,
-                    f"Add a strip kept clear in front of it, at least {_long(made.start)}–{_long(made.end)} along "
-                    f"{made.wall} and {_long(need)} deep. Ask the fire authority what is needed there.",
+                    f"Add a strip kept clear in front of it, at least {draft.long(made.start)}–"
+                    f"{draft.long(made.end)} along {made.wall} and {draft.long(need)} deep. "
+                    "Ask the fire authority what is needed there.",
                 )  # fmt: skip
         elif made.kind == "door" and made.swing == "in":
             if not _kept_clear(draft, walls, made, made.start, made.end, leaf):
                 draft.warn(
                     "door over mat", f"{made.id} opens into the room, over the mat.", made.id,
-                    f"Keep {_long(leaf)} clear in front of it, or hang the leaf to open out.",
+                    f"Keep {draft.long(leaf)} clear in front of it, or hang the leaf to open out.",
                 )  # fmt: skip
         elif made.kind == "panelboard" and not _kept_clear(draft, walls, made, made.start, made.end, PANELBOARD_DEPTH):
             draft.warn(
@@ -558,7 +567,3 @@ def _areas(
         snap(whole.area - whole.intersection(posts).area, 1.0),
         snap(mat.area - mat.intersection(posts).area, 1.0),
     )
-
-
-def _long(mm: float) -> str:
-    return format_length(mm, denominator=8)

@@ -26,12 +26,19 @@ from buildout.rooms.engine.network import (
     End,
     Network,
     chi_square_limit,
-    robust_fit,
 )
 from buildout.rooms.engine.shape import GRAZE, Shape, Tie, find_shapes, judge_shape
 from buildout.rooms.engine.types import Column, Datum, Reading, Room, Survey, SurveyedLength, SurveyedPoint
 from buildout.rooms.engine.types import SurveyedReading as Judged
-from buildout.units.lengths import INCH_MM, LengthError, format_length, format_small, parse_length
+from buildout.units.lengths import (
+    INCH_MM,
+    LengthError,
+    UnitSystem,
+    format_length,
+    format_small,
+    parse_length,
+    written_in,
+)
 from buildout.units.value import Reason, Status, snap
 
 HALF_INCH = 12.7
@@ -71,6 +78,8 @@ class _Work:
     reasons: list[Reason] = field(default_factory=list)
     refused: dict[str, str] = field(default_factory=dict)
     """Readings that cannot be used at all, with why."""
+    units: UnitSystem = "feet-inches"
+    """Messages speak as the readings are written."""
 
     @property
     def names(self) -> list[str]:
@@ -87,6 +96,12 @@ class _Work:
     def name(self, reading_id: str) -> str:
         reading = next(r for r in self.readings if r.id == reading_id)
         return f"{reading.id} ({reading.start}–{reading.end})"
+
+    def long(self, mm: float) -> str:
+        return format_length(mm, self.units, denominator=8)
+
+    def small(self, mm: float, denominator: int = 16) -> str:
+        return format_small(mm, self.units, denominator=denominator)
 
     def stop(self, code: str, text: str, where: str, todo: str) -> None:
         self.reasons.append(Reason(code=code, text=text, where=where, severity="stop", todo=todo))
@@ -156,6 +171,7 @@ def _prepare(room: Room) -> _Work:
     work = _Work(
         room=room, corners=list(room.corners), clockwise=clockwise, origin=datum.origin, along=datum.along,
         others=[*room.marks, *(c.id for c in room.columns)], readings=list(room.readings), distances={},
+        units=written_in(r.value.text for r in room.readings),
     )  # fmt: skip
     twice = sorted({n for n in work.names if work.names.count(n) > 1})
     if twice:
@@ -330,7 +346,7 @@ def _check_walls_close(work: _Work) -> None:
     if longest >= rest:
         work.stop(
             "walls cannot close",
-            f"Wall {wall} is {_long(longest)}, but all the other walls together reach only {_long(rest)}.",
+            f"Wall {wall} is {work.long(longest)}, but all the other walls together reach only {work.long(rest)}.",
             wall, "Read the walls again: one is too long or another too short to meet.",
         )  # fmt: skip
 
@@ -415,7 +431,7 @@ def _explain(work: _Work, start: Array, adjusted: Adjusted) -> tuple[list[str], 
         tried = []
         for group in itertools.combinations(pool, size):
             network = work.network(group)
-            judged = network.judge(network.fit(robust_fit(network, start)))
+            judged = network.judge(network.fit(start))
             if not judged.loose:
                 tried.append((judged.misfit, group, judged))
         tried.sort(key=lambda t: (t[0], t[1]))
@@ -448,14 +464,14 @@ def _tell_wrong(
         better, within = _predict(work, aside, adjusted, reading_id)
         short = better - float(reading.value.mm)
         slip = _slip(reading, better, max(3 * within, HALF_INCH / 2)) or _other_corner(work, adjusted, reading, within)
-        size = _size(short, max(3 * within, HALF_INCH / 2))
+        size = _size(work, short, max(3 * within, HALF_INCH / 2))
         work.warn(
             "blunder",
             f"Reading {work.name(reading_id)} is set aside: it says {reading.value.text.strip()}, but the other "
-            f"readings agree on {_long(better)} (± {format_small(NINETY_FIVE * within)}). "
+            f"readings agree on {work.long(better)} (± {work.small(NINETY_FIVE * within)}). "
             f"It is about {size} too {'short' if short > 0 else 'long'}{slip}.",
             reading_id,
-            f"Tape {reading.start}–{reading.end} again and write the new reading; {_long(better)} is expected.",
+            f"Tape {reading.start}–{reading.end} again and write the new reading; {work.long(better)} is expected.",
         )
     if undecided and math.isinf(spread):
         work.stop(
@@ -471,9 +487,9 @@ def _tell_wrong(
         )
         todo = "Tape them again. A control mark on the floor tied to every corner would show which one is off."
         if spread <= HALF_INCH:
-            work.warn("undecided", f"{text} The room changes by at most {format_small(spread)}.", undecided[0], todo)
+            work.warn("undecided", f"{text} The room changes by at most {work.small(spread)}.", undecided[0], todo)
         else:
-            work.stop("undecided", f"{text} The room would differ by {_long(spread)}.", undecided[0], todo)
+            work.stop("undecided", f"{text} The room would differ by {work.long(spread)}.", undecided[0], todo)
 
 
 def _predict(work: _Work, aside: Sequence[str], adjusted: Adjusted, reading_id: str) -> tuple[float, float]:
@@ -484,15 +500,15 @@ def _predict(work: _Work, aside: Sequence[str], adjusted: Adjusted, reading_id: 
     return float(computed[0]), math.sqrt(max(0.0, variance))
 
 
-def _size(short: float, within: float) -> str:
+def _size(work: _Work, short: float, within: float) -> str:
     """How far a reading is off: whole inches where it is about that, feet from two feet up."""
     inch = float(INCH_MM)
-    if abs(short) > 24.5 * inch:
-        return _long(abs(short))
+    if work.units == "metric" or abs(short) > 24.5 * inch:
+        return work.long(abs(short))
     whole = round(abs(short) / inch)
     if whole and abs(abs(short) - whole * inch) <= within:
         return f"{whole} in"
-    return format_small(abs(short), denominator=8)
+    return work.small(abs(short), 8)
 
 
 def _other_corner(work: _Work, adjusted: Adjusted, reading: Reading, within: float) -> str:
@@ -639,7 +655,7 @@ def _check_triangles(work: _Work, aside: Sequence[str]) -> None:
             work.stop(
                 "triangle",
                 f"Readings {_list([work.name(s[2]) for s in sorted(sides, key=lambda s: s[2])])} cannot meet: "
-                f"{work.name(longest[2])} is {_long(gap)} longer than the other two together.",
+                f"{work.name(longest[2])} is {work.long(gap)} longer than the other two together.",
                 longest[2], "Tape these three again.",
             )  # fmt: skip
 
@@ -884,10 +900,6 @@ def _length(work: _Work, adjusted: Adjusted, a: str, b: str) -> SurveyedLength:
 def _walls(work: _Work, network: Network, adjusted: Adjusted) -> list[SurveyedLength]:
     n = len(work.corners)
     return [_length(work, adjusted, work.corners[k], work.corners[(k + 1) % n]) for k in range(n)]
-
-
-def _long(mm: float) -> str:
-    return format_length(mm, denominator=8)
 
 
 def _list(names: Sequence[str]) -> str:
