@@ -23,6 +23,7 @@ from buildout.changes.engine.reading import (
     check_commitments_of,
     check_plan,
     load_build_file,
+    parse,
     read_build_file,
     schema_problems,
 )
@@ -158,6 +159,24 @@ def test_brackets_inside_text_do_not_count_as_levels(demo: Document) -> None:
     assert read_build_file(json.dumps(demo).encode()).plan.place.startswith("[[{{")
 
 
+def test_levels_are_counted_exactly() -> None:
+    for opening, closing in ((b"[", b"]"), (b'{"a":', b"}")):
+        allowed = opening * DEEPEST + b"1" + closing * DEEPEST
+        assert parse(allowed) is not None
+        with pytest.raises(BuildFileProblems, match="levels deep"):
+            parse(opening + allowed + closing)
+    side_by_side = b"[" + b"[[]]," * 10_000 + b"[]]"
+    assert len(parse(side_by_side)) == 10_001
+
+
+def test_more_values_than_any_building_has(demo: Document) -> None:
+    demo["plan"]["needs"] = [demo["plan"]["needs"][0]] * 30_000
+    assert "100,000 values" in problems_of(demo)[0].message
+    demo["plan"]["needs"] = []
+    demo["history"] = {"journal": [{"text": "x", "number": 1}] * 60_000}
+    assert len(read_build_file(json.dumps(demo).encode()).history["journal"]) == 60_000
+
+
 def test_a_hundred_megabytes_are_refused_unread(tmp_path: Path) -> None:
     huge = tmp_path / "huge.json"
     with huge.open("wb") as file:
@@ -263,7 +282,7 @@ CROSS: list[tuple[str, Edit, str, str]] = [
     ("reading number twice", lambda p: p["rooms"][0]["readings"][1].update(id="1"),
      "/rooms/0/readings/1/id", "entry 1"),
     ("product twice", lambda p: p["products"].append(copy.deepcopy(p["products"][0])), "/products/41/id", "entry 1"),
-    ("quote twice", lambda p: p["quotes"].append(copy.deepcopy(p["quotes"][0])), "/quotes/11/id", "entry 1"),
+    ("quote twice", lambda p: p["quotes"].append(copy.deepcopy(p["quotes"][0])), "/quotes/10/id", "entry 1"),
     ("sheet without width", lambda p: p["products"][0].pop("width"), "/products/0/width", "missing"),
     ("cover fed upside down", lambda p: p["floor_systems"][0]["layers"].reverse(),
      "/floor_systems/0/layers", "base before"),

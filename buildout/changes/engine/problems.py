@@ -22,7 +22,7 @@ class Problem(Value, kw_only=True):
     example: str = ""
 
 
-class BuildFileProblems(ValueError):  # noqa: N818  (it carries a list)
+class BuildFileProblems(ValueError):
     """A document that cannot be used as it stands; ``problems`` says why."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:

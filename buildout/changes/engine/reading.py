@@ -44,7 +44,12 @@ DEEPEST = 40
 """Levels of nesting; the format itself needs fewer than 12."""
 LONGEST_NUMBER = 40
 
-_TOKENS = re.compile(rb'"(?:[^"\\]++|\\.)*+"?|[\[{]|[\]}]', re.DOTALL)
+MOST_VALUES = 100_000
+"""Values in a plan, its commitments and its earlier revisions; the demo has about 5,000."""
+
+_STRINGS = re.compile(rb'"(?:[^"\\]++|\\.)*+"?', re.DOTALL)
+_TOKENS = re.compile(_STRINGS.pattern + rb"|[\[{\]}]", re.DOTALL)
+_NOT_BRACKETS = bytes(byte for byte in range(256) if byte not in b"[]{}")
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 
 
@@ -58,6 +63,9 @@ def read_build_file(data: bytes, *, limit: int = LARGEST) -> BuildFile:
     ``limit`` is the most bytes taken; a longer file is refused before it is looked into.
     """
     document = parse(data, limit=limit)
+    many = _many_problem(document)
+    if many is not None:
+        _refuse([many])
     _refuse(schema_problems(document, "BuildFile"))
     build = _typed(BuildFile, document)
     _refuse(check_build(build))
@@ -145,6 +153,8 @@ def _megabytes(size: int) -> str:
 
 def _depth_problem(data: bytes) -> Problem | None:
     """Find nesting beyond ``DEEPEST`` by looking at brackets outside strings, without building anything."""
+    if not _too_deep(data):
+        return None
     depth = 0
     for token in _TOKENS.finditer(data):
         first = data[token.start()]
@@ -160,6 +170,41 @@ def _depth_problem(data: bytes) -> Problem | None:
                 return Problem(pointer="", message=message)
         elif first in b"]}":
             depth -= 1
+    return None
+
+
+def _too_deep(data: bytes) -> bool:
+    """Take away innermost pairs of brackets, a level at a time; what is left after ``DEEPEST`` times is too deep."""
+    brackets = _STRINGS.sub(b"", data).translate(None, _NOT_BRACKETS)
+    for _ in range(DEEPEST):
+        shorter = brackets.replace(b"[]", b"").replace(b"{}", b"")
+        if len(shorter) == len(brackets):
+            break
+        brackets = shorter
+    depth = 0
+    for bracket in brackets:
+        depth += 1 if bracket in b"[{" else -1
+        if depth > DEEPEST:
+            return True
+    return b"[]" in brackets or b"{}" in brackets
+
+
+def _many_problem(document: Any) -> Problem | None:
+    """Refuse a plan of a size no building has, before every entry of it is looked at."""
+    count, waiting = 0, [document]
+    while waiting:
+        value = waiting.pop()
+        count += 1
+        if count > MOST_VALUES:
+            message = (
+                f"There are more than {MOST_VALUES:,} values in this file, beside its history. "
+                "Split the building into several builds."
+            )
+            return Problem(pointer="", message=message)
+        if isinstance(value, dict):
+            waiting += [inner for key, inner in value.items() if value is not document or key != "history"]
+        elif isinstance(value, list):
+            waiting += value[: MOST_VALUES + 1]
     return None
 
 
