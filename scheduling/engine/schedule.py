@@ -389,7 +389,8 @@ class _Report:
                 )  # fmt: skip
                 continue
             mine = made.of_task[task.code]
-            together = len(mine) > 1 and not any(self._mode(i).day for i in mine)
+            crews = {self._mode(i).crew for i in mine}
+            together = len(mine) > 1 and len(crews) == 1 and not any(self._mode(i).day for i in mine)
             for run in [mine] if together else [[i] for i in mine]:
                 yield self._planned(run, task.code if together else made.parts[run[0]].code)
 
@@ -416,7 +417,7 @@ class _Report:
             start=0 if whole else begin % SLOTS_A_DAY * SLOT,
             end=1440 if whole else (stop - zero) * SLOT,
             build_day=mode.day,
-            crew=max(self._mode(i).crew for i in run),
+            crew=mode.crew,
             skills=task.skills,
             critical=any(i in self.leads and self.slack[i] == 0 for i in run),
             slack_days=min(self.slack[i] for i in run),
