@@ -118,6 +118,8 @@ class Dimension(Value, tag="dimension"):
     b: Point
     text: str
     offset: float = 10.0
+    beyond: float = 0.0
+    """Model mm the line stands farther off, to clear something drawn to scale such as a door's swing."""
     role: Role = "dimension"
     title: str = ""
 
@@ -167,6 +169,7 @@ def dimension(
     units: UnitSystem,
     *,
     offset: float = 10.0,
+    beyond: float = 0.0,
     denominator: int = 8,
     title: str = "",
     text: str = "",
@@ -178,7 +181,7 @@ def dimension(
     """
     length = math.hypot(b[0] - a[0], b[1] - a[1])
     shown = text or format_length(length, units, denominator=denominator).removesuffix(" mm")
-    return Dimension(a=a, b=b, text=shown, offset=offset, title=title)
+    return Dimension(a=a, b=b, text=shown, offset=offset, beyond=beyond, title=title)
 
 
 def chain_dimensions(
@@ -186,6 +189,7 @@ def chain_dimensions(
     units: UnitSystem,
     *,
     offset: float = 10.0,
+    beyond: float = 0.0,
     denominator: int = 8,
     titles: Sequence[str] = (),
     least: float = 1.0,
@@ -201,7 +205,7 @@ def chain_dimensions(
         if math.hypot(b[0] - a[0], b[1] - a[1]) < least:
             continue
         title = titles[k] if k < len(titles) else ""
-        made.append(dimension(a, b, units, offset=offset, denominator=denominator, title=title))
+        made.append(dimension(a, b, units, offset=offset, beyond=beyond, denominator=denominator, title=title))
     return made
 
 

@@ -103,11 +103,14 @@ def _notes(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem) -> lis
     origin = datum.origin if datum else room.corners[0]
     along = datum.along if datum else room.corners[-1 if room.turning == "clockwise" else 1]
     worst = max((abs(r.residual) for r in survey.readings if r.used), default=0.0)
+    off = (
+        format_small(worst, units) if worst >= 0.8 else f"under {format_small(1.5 if units != 'metric' else 1, units)}"
+    )
     lines = [
         f"Floor {format_area(plan.floor_area, units)} · mat field {format_area(plan.mat_area, units)} · perimeter "
         f"{format_length(survey.perimeter, units, denominator=8)}",
         f"Adjusted from {sum(r.used for r in survey.readings)} readings, {survey.degrees_of_freedom} of them spare; "
-        f"largest residual {format_small(worst, units)}. Datum {origin}, base line {origin}–{along}.",
+        f"largest residual {off}. Datum {origin}, base line {origin}–{along}.",
         f"Dimensions to the inside face of walls. Do not scale. {_upper_wall(plan)}",
     ]
     shown = [word for kind, word in _LEGEND.items() if any(f.kind == kind for f in plan.features)]
@@ -523,6 +526,7 @@ def _corners(room: Room, survey: Survey, plan: RoomPlan) -> list[Item]:
 
 def _suspects(survey: Survey, units: UnitSystem) -> list[Item]:
     at = {p.name: (p.x, p.y) for p in survey.points}
+    walls = {pair for w in survey.walls for pair in ((w.start, w.end), (w.end, w.start))}
     items: list[Item] = []
     for r in survey.readings:
         if r.verdict not in ("set aside", "suspect") or r.start not in at or r.end not in at:
@@ -530,7 +534,8 @@ def _suspects(survey: Survey, units: UnitSystem) -> list[Item]:
         a, b = at[r.start], at[r.end]
         title = r.why or f"Reading {r.id} is in question"
         items.append(Line(a=a, b=b, role="suspect", title=title))
-        mid = ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
+        share = 0.5 if (r.start, r.end) in walls else 0.32  # diagonals cross in the middle
+        mid = (a[0] + (b[0] - a[0]) * share, a[1] + (b[1] - a[1]) * share)
         turn = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
         c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
         items.append(Symbol(at=mid, kind="question", role="suspect", title=title))
@@ -589,25 +594,34 @@ def _dimensions(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem) -
         ux, uy = (wall.b[0] - wall.a[0]) / wall.length, (wall.b[1] - wall.a[1]) / wall.length
         points = [(a[0] + ux * m, a[1] + uy * m) for m in marks]
         side = 1.0 if clockwise else -1.0  # outside lies to the left of a clockwise wall
-        room_out = _leaf_room(plan, wall)
+        beyond = _swing_out(plan, wall)
         if len(points) > 2:
-            items += chain_dimensions(points, units, offset=side * (FIRST + room_out))
+            items += chain_dimensions(points, units, offset=side * (FIRST if not beyond else 4.0), beyond=beyond)
         plus = within.get((first, second), 0.0)
         title = (
             f"Wall {first}–{second}: {format_length(wall.length, units, denominator=8)}, ± {format_small(plus, units)}"
         )
         far = SECOND if len(points) > 2 else FIRST
-        items.append(dimension(points[0], points[-1], units, offset=side * (far + room_out), title=title))
+        items.append(
+            dimension(
+                points[0],
+                points[-1],
+                units,
+                offset=side * (far if not beyond else far - 4.0),
+                beyond=beyond,
+                title=title,
+            )
+        )
     return items
 
 
-def _leaf_room(plan: RoomPlan, wall: PlanWall) -> float:
-    """Paper mm by which dimensions stand farther off where a leaf swings out through the wall."""
-    return (
-        7.0
-        if any(f.wall == wall.id and f.kind in ("door", "exit door") and f.swing != "in" for f in plan.features)
-        else 0.0
-    )
+def _swing_out(plan: RoomPlan, wall: PlanWall) -> float:
+    """How far leaves swing out through a wall, mm."""
+    return max(
+        (f.end - f.start for f in plan.features
+         if f.wall == wall.id and f.kind in ("door", "exit door") and f.swing != "in"),
+        default=0.0,
+    )  # fmt: skip
 
 
 # ---------------------------------------------------------------- rooms that are not fixed yet

@@ -321,7 +321,7 @@ def _resolve(drawing: Drawing, scale: int) -> _Work:
                 dimensions.append((item, to_paper(item.a), to_paper(item.b)))
             case Text():
                 waiting.append(item)
-    _draw_dimensions(work, dimensions)
+    _draw_dimensions(work, dimensions, scale)
     for text in sorted(waiting, key=lambda t: bool(t.or_shift)):
         if text.inside and text_width(text.text, text.size) > text.inside / scale:
             continue
@@ -374,7 +374,7 @@ OVER = 1.4
 DIMENSION_TEXT = 2.7
 
 
-def _draw_dimensions(work: _Work, dimensions: Sequence[tuple[Dimension, Point, Point]]) -> None:
+def _draw_dimensions(work: _Work, dimensions: Sequence[tuple[Dimension, Point, Point]], scale: int) -> None:
     texts: list[tuple[bool, int, Dimension, Point, Point, float]] = []
     for order, (item, a, b) in enumerate(dimensions):
         length = math.hypot(b[0] - a[0], b[1] - a[1])
@@ -383,7 +383,7 @@ def _draw_dimensions(work: _Work, dimensions: Sequence[tuple[Dimension, Point, P
         ux, uy = (b[0] - a[0]) / length, (b[1] - a[1]) / length
         side = math.copysign(1.0, item.offset)
         nx, ny = -uy * side, ux * side
-        off = abs(item.offset)
+        off = abs(item.offset) + item.beyond / scale
         p, q = (a[0] + nx * off, a[1] + ny * off), (b[0] + nx * off, b[1] + ny * off)
         for start, end in ((a, p), (b, q)):
             if off > GAP:
