@@ -188,7 +188,7 @@ class KeepClearForm(RoomPartForm):
         "name": "For example: fire-exit landing",
         "depth": "For example 4' 0\"",
     }
-    offered = FeatureForm.offered
+    offered = staticmethod(FeatureForm.offered)
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
