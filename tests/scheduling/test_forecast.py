@@ -1,0 +1,319 @@
+"""The forecast's statistics against closed forms, and that bad news never makes it better."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any, Protocol
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from msgspec.structs import replace
+
+from buildout.units.value import to_json
+from estimating.engine.types import Arrival, Arrivals
+from scheduling.engine.forecast import Clock, draws, forecast, nearest_rank, rank_share, triangular
+from scheduling.engine.schedule import solve
+from scheduling.engine.types import (
+    BuildDay,
+    CorePerson,
+    Crew,
+    Dates,
+    Forecast,
+    Lag,
+    Schedule,
+    Task,
+    TaskEdits,
+    TaskNet,
+)
+
+MONDAY = date(2027, 2, 1)
+DATES = Dates(lease_start=MONDAY, opening_wish=date(2027, 4, 1), announced=date(2027, 5, 1))
+NOTHING = Arrivals(status="empty", items=[], reasons=[])
+
+
+class HallInputs(Protocol):
+    crew: Crew
+    arrivals: Arrivals
+    drivers: dict[str, float]
+
+    def net(self) -> TaskNet: ...
+
+    def play(self, schedule: Schedule, runs: int = 500) -> Forecast: ...
+
+
+def task(code: str, estimate: tuple[float, float, float], after: tuple[str, ...] = (), **more: Any) -> Task:
+    given = {
+        "name": code, "stage": 8, "kind": "wait", "place": "wait", "quantity": 1, "unit": "day", "driver": "1",
+        "crew_min": 0, "crew_max": 0, "skills": [], "cautions": [], "tools": "", "noisy": False, "dusty": False,
+        "volunteers": True,
+    }  # fmt: skip
+    low, likely, high = estimate
+    lags = [Lag(task=other) for other in after]
+    return Task(code=code, low=low, likely=likely, high=high, after=lags, **{**given, **more})
+
+
+def work(code: str, estimate: tuple[float, float, float], after: tuple[str, ...] = (), **more: Any) -> Task:
+    """Work for two helpers on a build day."""
+    given = {"kind": "work", "place": "build day", "crew_min": 2, "crew_max": 2}
+    return task(code, estimate, after, **{**given, **more})
+
+
+def opening(*after: str) -> Task:
+    return task("L10", (0, 0, 0), after, kind="fixed", place="core team")
+
+
+def net_of(*tasks: Task) -> TaskNet:
+    return TaskNet(status="proven", tasks=list(tasks), left_out=[], reasons=[])
+
+
+def saturdays(count: int, places: int = 4, core: int = 0) -> Crew:
+    days = [
+        BuildDay(id=f"d{n + 1}", date=MONDAY + timedelta(days=5 + 7 * n), name=f"Day {n + 1}", places=places)
+        for n in range(count)
+    ]
+    people = [CorePerson(id=f"p{n}", name=f"Person {n}", skills=["lead"]) for n in range(core)]
+    zero = Decimal(0)
+    return Crew(core=people, days=days, no_show_low=zero, no_show_likely=zero, no_show_high=zero)
+
+
+def play(net: TaskNet, crew: Crew | None = None, arrivals: Arrivals = NOTHING, runs: int = 2000) -> Forecast:
+    crew = crew or saturdays(0)
+    schedule = solve(net, crew, DATES, arrivals, [], TaskEdits(), MONDAY, None)
+    return forecast(net, schedule, crew, DATES, arrivals, TaskEdits(), MONDAY, runs=runs)
+
+
+class TestStatistics:
+    def test_quantiles_of_one_triangular(self) -> None:
+        # (2, 3, 7), closed form: F(3) = 1/5; below a + √(p·5·1), above b − √((1−p)·5·4).
+        shares = np.array([0.1, 0.2, 0.5, 0.8, 0.9])
+        assert triangular(shares, 2, 3, 7) == pytest.approx([2.7071, 3, 3.8377, 5, 5.5858], abs=5e-5)
+
+    def test_moments_of_one_triangular(self) -> None:
+        # Mean (a + m + b)/3 = 4, variance (a² + m² + b² − am − ab − mb)/18 = 7/6; tolerance four standard errors.
+        drawn = triangular(draws("moments", 200_000), 2, 3, 7)
+        assert float(drawn.mean()) == pytest.approx(4, abs=4 * (7 / 6 / 200_000) ** 0.5)
+        assert float(drawn.var()) == pytest.approx(7 / 6, abs=0.02)
+
+    def test_equal_points_draw_their_value(self) -> None:
+        assert triangular(draws("x", 3), 4, 4, 4).tolist() == [4, 4, 4]
+
+    def test_sum_of_five_triangulars(self) -> None:
+        # Mean 15.5; P50 15.44, P80 16.91, P90 17.69, P95 18.33, from two million draws with a general library.
+        points = [(1, 2, 4), (2, 3, 7), (0.5, 1, 3), (3, 5, 6), (2, 2, 5)]
+        total = sum(triangular(draws(f"five {n}", 200_000), *three) for n, three in enumerate(points))
+        assert float(np.mean(total)) == pytest.approx(15.5, abs=0.02)
+        for share, value in ((0.5, 15.44), (0.8, 16.91), (0.9, 17.69), (0.95, 18.33)):
+            assert float(np.quantile(total, share)) == pytest.approx(value, abs=0.03)
+
+    def test_percentiles_are_nearest_rank(self) -> None:
+        # 1…10, 80 %: nearest rank 8 (linear interpolation would say 8.2).
+        days = [MONDAY + timedelta(days=n) for n in range(1, 11)]
+        assert nearest_rank(days, 0.8, 10) == MONDAY + timedelta(days=8)
+        assert nearest_rank(days, 0.8, 13) is None  # 10 of 13 opened: 77 %
+        assert nearest_rank(days, 0.1, 10) == MONDAY + timedelta(days=1)
+
+    def test_rank_share_of_straight_reversed_and_constant_samples(self) -> None:
+        up = np.arange(10.0)
+        assert rank_share(up, up**3) == pytest.approx(1)
+        assert rank_share(up, -up) == pytest.approx(1)
+        assert rank_share(up, np.ones(10)) == 0
+        # Ties share their mean rank: (1, 2.5, 2.5, 4) against (1, 2, 3, 4) gives ρ = √0.9.
+        assert rank_share(np.array([1.0, 2, 2, 3]), np.arange(4.0)) == pytest.approx(0.9)
+
+    def test_streams_do_not_depend_on_each_other_or_on_the_number_of_runs(self) -> None:
+        assert draws("task A", 10).tolist() == draws("task A", 20)[:10].tolist()
+        assert draws("task A", 10).tolist() != draws("task B", 10).tolist()
+
+
+class TestClock:
+    # Two working windows, 8–12 at full speed and 32–36 at half speed: 4 + 2 hours of work.
+    clock = Clock([(8, 12, 1.0), (32, 36, 0.5)])
+
+    def test_begin(self) -> None:
+        assert self.clock.begin(np.array([0.0, 9, 12, 40])).tolist() == [8, 9, 32, np.inf]
+
+    def test_end(self) -> None:
+        begin = np.array([8.0, 8, 8, 11, 34, 34, np.inf])
+        work_hours = np.array([1.0, 4, 5, 2, 1, 1.5, 1])
+        assert self.clock.end(begin, work_hours).tolist() == [9, 12, 34, 34, 36, np.inf, np.inf]
+
+    def test_no_windows(self) -> None:
+        empty = Clock([])
+        assert empty.end(empty.begin(np.array([1.0])), np.array([1.0])).tolist() == [np.inf]
+
+
+class TestPlay:
+    def test_three_equal_points_give_the_critical_path_date_in_every_percentile(self) -> None:
+        # A 3 days, B 5 days side by side, C 4 days after both: 9 days from Monday 1 February.
+        found = play(net_of(task("A", (3, 3, 3)), task("B", (5, 5, 5)), task("C", (4, 4, 4), ("A", "B")), opening("C")))
+        assert {found.p10, found.p50, found.p80} == {date(2027, 2, 10)}
+        assert found.histogram == [(date(2027, 2, 10), 2000)]
+        assert found.drivers == []
+        assert (found.chance_by_wish, found.chance_by_announced, found.unplaced) == (1, 1, 0)
+
+    def test_equal_points_on_build_days_give_the_plans_date(self) -> None:
+        net = net_of(work("A", (6, 6, 6)), work("B", (8, 8, 8), ("A",)), work("C", (2, 2, 2)), opening("B", "C"))
+        schedule = solve(net, saturdays(2), DATES, NOTHING, [], TaskEdits(), MONDAY, None)
+        found = play(net, saturdays(2))
+        assert found.p10 == found.p80 == schedule.opening
+
+    def test_percentiles_of_a_chain_of_waits(self) -> None:
+        # The five triangulars above as days one after the other; an opening is the next midnight after the sum:
+        # P50 15.44 → day 16, P80 16.91 → day 17 (the shares at 16 and 17 days are well away from 50 and 80 %).
+        points = [(1, 2, 4), (2, 3, 7), (0.5, 1, 3), (3, 5, 6), (2, 2, 5)]
+        tasks = [task(f"T{n}", three, (f"T{n - 1}",) if n else ()) for n, three in enumerate(points)]
+        found = play(net_of(*tasks, opening("T4")), runs=20_000)
+        assert found.p50 == MONDAY + timedelta(days=16)
+        assert found.p80 == MONDAY + timedelta(days=17)
+
+    def test_the_driver_with_the_widest_estimate_comes_first(self) -> None:
+        found = play(net_of(task("A", (1, 2, 30)), task("B", (4, 5, 6), ("A",)), opening("B")))
+        assert [one.what for one in found.drivers][:1] == ["A A"]
+        assert found.drivers[0].share > 0.9
+
+    def test_merging_paths_open_later_than_either_path_alone(self) -> None:
+        one = play(net_of(task("A", (5, 10, 15)), opening("A")))
+        two = play(net_of(task("A", (5, 10, 15)), task("B", (5, 10, 15)), opening("A", "B")))
+        assert one.p50 is not None
+        assert two.p50 is not None
+        assert two.p50 > one.p50
+
+    def test_late_work_goes_on_the_next_build_day_and_then_on_further_ones(self) -> None:
+        # One day of 6.75 h for two people; 12 person-hours likely, up to 30: some runs need a second Saturday, which
+        # is not given, so a further one is assumed and said.
+        net = net_of(work("A", (10, 12, 30)), opening("A"))
+        found = play(net, saturdays(1))
+        assert {day for day, _ in found.histogram} >= {date(2027, 2, 7), date(2027, 2, 14)}
+        assert "further-days" in {one.code for one in found.reasons}
+
+    def test_the_core_team_goes_on_in_the_evening_when_it_can(self) -> None:
+        net = net_of(work("A", (10, 12, 30)), opening("A"))
+        alone, helped = play(net, saturdays(1)), play(net, saturdays(1, core=3))
+        assert alone.histogram[-1][0] >= date(2027, 2, 14)
+        assert helped.histogram[-1][0] < date(2027, 2, 14)
+
+    def test_too_few_for_the_smallest_crew_puts_the_work_off(self) -> None:
+        # Four carriers needed, four places, 0 to 50 % stay away: nearly every run waits a week.
+        net = net_of(work("H", (2, 2, 2), crew_min=4, crew_max=4), opening("H"))
+        crew = saturdays(2)
+        crew = replace(crew, no_show_high=Decimal("0.5"))
+        found = play(net, crew)
+        assert found.p50 == date(2027, 2, 14)
+
+    def test_without_a_plan_no_forecast(self) -> None:
+        net = net_of(work("A", (1, 2, 3), crew_min=9, crew_max=9), opening("A"))
+        found = play(net, saturdays(1))
+        assert (found.status, found.p50, found.histogram) == ("infeasible", None, [])
+        assert found.reasons[0].severity == "warning"
+
+    def test_a_build_that_has_opened(self) -> None:
+        net = net_of(task("A", (1, 2, 3)), opening("A"))
+        edits = TaskEdits(done={"A": MONDAY, "L10": MONDAY})
+        schedule = solve(net, saturdays(0), DATES, NOTHING, [], edits, MONDAY, None)
+        found = forecast(net, schedule, saturdays(0), DATES, NOTHING, edits, MONDAY)
+        assert (found.status, found.p50, found.chance_by_wish) == ("proven", MONDAY, 1)
+
+
+class TestDeliveries:
+    def arrivals(self, low: int, likely: int, high: int, basis: Any = "to order") -> Arrivals:
+        days = [MONDAY + timedelta(days=n) for n in (low, likely, high)]
+        item = Arrival(
+            item="foam", supplier="s", low=days[0], likely=days[1], high=days[2], basis=basis, lead_group="foam"
+        )  # fmt: skip
+        return Arrivals(status="proven", items=[item], reasons=[])
+
+    def net(self) -> TaskNet:
+        lead = task("C06", (7, 18, 35), arrival_of="foam")
+        return net_of(lead, task("G08", (1, 1, 1), ("C06",), needs=["foam"]), opening("G08"))
+
+    def test_a_delivery_is_drawn_from_its_lead_times_not_from_the_table(self) -> None:
+        found = play(self.net(), arrivals=self.arrivals(10, 10, 10))
+        assert found.p10 == found.p80 == MONDAY + timedelta(days=11)
+
+    def test_a_delivery_is_named_as_driver(self) -> None:
+        found = play(self.net(), arrivals=self.arrivals(10, 14, 30))
+        assert [(one.what, one.kind) for one in found.drivers] == [("foam", "delivery")]
+
+    def test_an_order_that_is_placed_does_not_wait_for_ordering(self) -> None:
+        order = task("C04", (9, 9, 9))
+        lead = task("C06", (7, 18, 35), ("C04",), arrival_of="foam")
+        net = net_of(order, lead, task("G08", (1, 1, 1), ("C06",), needs=["foam"]), opening("G08"))
+        found = play(net, arrivals=self.arrivals(10, 10, 10, "promised"))
+        assert found.p50 == MONDAY + timedelta(days=11)
+
+    @settings(max_examples=25, deadline=None)
+    @given(st.integers(1, 20), st.integers(0, 20), st.integers(0, 20), st.integers(1, 15))
+    def test_a_later_delivery_moves_no_percentile_earlier(self, low: int, more: int, most: int, late: int) -> None:
+        points = (low, low + more, low + more + most)
+        before = play(self.net(), arrivals=self.arrivals(*points), runs=200)
+        after = play(self.net(), arrivals=self.arrivals(*(day + late for day in points)), runs=200)
+        assert_no_earlier(before, after)
+
+
+def assert_no_earlier(before: Forecast, after: Forecast) -> None:
+    for name in ("p10", "p50", "p80"):
+        first, second = getattr(before, name), getattr(after, name)
+        assert second is None or (first is not None and second >= first), name
+
+
+@pytest.mark.xdist_group("hall")
+class TestWholeHall:
+    def test_the_same_inputs_give_the_same_bytes(self, hall: HallInputs, hall_plan: Schedule) -> None:
+        assert to_json(hall.play(hall_plan)) == to_json(hall.play(hall_plan))
+
+    def test_every_run_is_counted(self, hall: HallInputs, hall_plan: Schedule) -> None:
+        found = hall.play(hall_plan)
+        assert sum(count for _, count in found.histogram) + found.unplaced == found.runs
+        assert found.p10 is not None
+        assert found.p50 is not None
+        assert found.p80 is not None
+        assert found.p10 <= found.p50 <= found.p80
+        assert all(0 < one.share <= 1 for one in found.drivers)
+
+    def test_equal_points_and_sure_helpers_never_open_after_the_plan(
+        self, hall: HallInputs, hall_plan: Schedule
+    ) -> None:
+        """Planned times round up to half hours and to the longest lead time, so a sure build is never later."""
+        net = hall.net()
+        sure = replace(net, tasks=[replace(one, low=one.likely, high=one.likely) for one in net.tasks])
+        crew = replace(hall.crew, no_show_low=hall.crew.no_show_likely, no_show_high=hall.crew.no_show_likely)
+        late = [replace(one, low=one.high, likely=one.high) for one in hall.arrivals.items]
+        arrivals = replace(hall.arrivals, items=late)
+        dates = Dates(lease_start=MONDAY, opening_wish=date(2027, 6, 1))
+        found = forecast(sure, hall_plan, crew, dates, arrivals, TaskEdits(), MONDAY, runs=50)
+        assert found.p10 == found.p80
+        assert found.p80 is not None
+        assert hall_plan.opening is not None
+        assert timedelta(days=-3) <= found.p80 - hall_plan.opening <= timedelta(0)
+
+    @pytest.mark.parametrize("code", ["D02", "F05", "G09", "W11", "W04", "H07", "L01", "B08"])
+    def test_a_longer_task_moves_no_percentile_earlier(self, hall: HallInputs, hall_plan: Schedule, code: str) -> None:
+        before = hall.play(hall_plan)
+        row = next(one for one in hall.net().tasks if one.code == code)
+        hall.drivers[row.driver] = hall.drivers.get(row.driver, 0) * 1.6
+        assert_no_earlier(before, hall.play(hall_plan))
+
+    def test_fewer_helpers_move_no_percentile_earlier(self, hall: HallInputs, hall_plan: Schedule) -> None:
+        before = hall.play(hall_plan)
+        for shares in (("0.10", "0.20", "0.40"), ("0.20", "0.40", "0.60"), ("0.5", "0.7", "0.9")):
+            low, likely, high = map(Decimal, shares)
+            hall.crew = replace(hall.crew, no_show_low=low, no_show_likely=likely, no_show_high=high)
+            after = hall.play(hall_plan)
+            assert_no_earlier(before, after)
+            before = after
+
+    def test_later_deliveries_move_no_percentile_earlier(self, hall: HallInputs, hall_plan: Schedule) -> None:
+        before = hall.play(hall_plan)
+        for n, item in enumerate(hall.arrivals.items):
+            later = [
+                replace(one, likely=one.high, high=one.high + timedelta(days=30)) if one is item else one
+                for one in hall.arrivals.items
+            ]
+            delayed = replace(hall.arrivals, items=later)
+            kept, hall.arrivals = hall.arrivals, delayed
+            assert_no_earlier(before, hall.play(hall_plan))
+            hall.arrivals = kept
+            assert n < 20
