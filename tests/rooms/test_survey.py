@@ -2,6 +2,8 @@
 
 import itertools
 import math
+import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -438,3 +440,13 @@ def test_messages_speak_as_the_readings_are_written(room_of):
     written = [(a, b, f"{v + (304.8 if (a, b) == ('A', 'B') else 0):.0f} mm") for a, b, v in RECTANGLE]
     survey = adjust(room_of("ABCD", written, turning="anticlockwise"))
     assert "mm." in next(r.text for r in survey.reasons if r.code == "undecided")
+
+
+def test_nothing_heavy_is_loaded_before_it_is_needed():
+    asked = (
+        "import sys; import buildout.rooms.engine.survey, buildout.rooms.engine.plan, buildout.rooms.engine.svg,"
+        " buildout.rooms.engine.dxf, buildout.rooms.engine.room_drawing, buildout.units.quantities;"
+        " print(*sorted({'scipy', 'shapely', 'ezdxf', 'pint', 'django'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", asked], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == ""
