@@ -24,7 +24,7 @@ from typing import NamedTuple
 from buildout.units.value import Reason
 from estimating.engine.types import Arrivals
 from scheduling.engine import calendars
-from scheduling.engine.calendars import SLOTS_A_DAY, Shifts
+from scheduling.engine.calendars import FURTHEST, SLOTS_A_DAY, Shifts
 from scheduling.engine.deliveries import Delivery, group_wait, read_arrivals
 from scheduling.engine.rcpsp import Activity, Link, Mode, Project, Resource
 from scheduling.engine.tasks import OPENING
@@ -35,6 +35,8 @@ MOST_EVENINGS = {True: 4, False: 10}
 published source."""
 ORDERING = "C04"
 CORE = "core team"
+MOST_PARTS = 60
+"""Work that fills more shifts or evenings than this is a slip in a quantity or a rate, not a task."""
 SLACK_DAYS = 70
 """How far past the longest chain of waits and work a plan may reach."""
 
@@ -102,9 +104,34 @@ def lay_out(
                 )
             )
     made.deliveries = read_arrivals(arrivals, as_of)
-    writer = _Writer(made, net, crew, dates, edits)
-    writer.write()
+    made.reasons += _too_far(net, dates, made.deliveries, made.done, as_of)
+    if not any(reason.severity == "stop" for reason in made.reasons):
+        _Writer(made, net, crew, dates, edits).write()
     return made
+
+
+def _too_far(
+    net: TaskNet, dates: Dates, deliveries: Mapping[str, Delivery], done: Mapping[str, date], as_of: date
+) -> list[Reason]:
+    """Stop at dates and lengths that can only be slips, before a plan of centuries is laid out."""
+    found: list[Reason] = []
+
+    def stop(where: str, text: str, todo: str) -> None:
+        found.append(Reason(code="too-far", text=text, where=where, severity="stop", todo=todo))
+
+    if (dates.lease_start - as_of).days > FURTHEST:
+        text = f"The lease starts on {dates.lease_start}, more than three years after {as_of}"
+        stop("/dates/lease_start", text, "Check the year.")
+    for item, delivery in sorted(deliveries.items()):
+        if delivery.planned > FURTHEST:
+            text = f"{item} would arrive {delivery.planned} days from now"
+            stop(item, text, "Check the promised day or the lead time.")
+    for task in net.tasks:
+        days = {"wait": task.likely, "trade": task.likely}.get(task.kind, 0.0)
+        days = max([days, *(lag.minutes / 1440 for lag in task.after)])
+        if task.code not in done and days > FURTHEST:
+            stop(task.code, f"{task.code} {task.name} waits {days:g} days", "Check its length and its lags.")
+    return found
 
 
 class _Writer:
@@ -232,6 +259,10 @@ class _Writer:
 
     def _trade_modes(self, task: Task) -> list[Mode]:
         halves = max(1, ceil(task.likely * 2 - 1e-9))
+        if halves > 4 * MOST_PARTS:
+            text = f"{task.code} {task.name} takes a firm {task.likely:g} working days"
+            self.made.reasons.append(_stop(task, "too-much-work", text, "Check its quantity and its rate."))
+            return [Mode(0)]
         whole = [Mode(2 * calendars.HALF_TRADE_DAY, (), self.trade[2])] * (halves // 2)
         return whole + [Mode(calendars.HALF_TRADE_DAY, (), self.trade[1])] * (halves % 2)
 
@@ -253,6 +284,17 @@ class _Writer:
         if task.place != CORE and on_days and at_night > MOST_EVENINGS[task.volunteers]:
             at_night = 0
         parts = max(on_days, at_night)
+        if parts > MOST_PARTS:
+            self.made.reasons.append(
+                _stop(
+                    task,
+                    "too-much-work",
+                    f"{task.code} {task.name} takes {task.likely:g} {'person-' * (task.kind == 'work')}hours "
+                    f"({task.quantity:g} {task.unit}); that fills more than {MOST_PARTS} shifts of its largest crew",
+                    "Check its quantity and its rate, or divide it into tasks of its own.",
+                )
+            )
+            return [Activity(task.code, (), earliest)]
         if not parts:
             self.made.reasons.append(self._nobody(task, pinned))
             return [Activity(task.code, (), earliest)]
@@ -501,7 +543,8 @@ def _above(net: TaskNet) -> dict[str, set[str]]:
 def further_days(crew: Crew, as_of: date, count: int) -> list[BuildDay]:
     """Build days a week apart after the last one, each with the hours and places of the fullest."""
     pattern = max(crew.days, key=lambda day: (day.places, day.date), default=None)
-    last = max((day.date for day in crew.days if day.date >= as_of), default=None)
+    ahead = [day.date for day in crew.days if 0 <= (day.date - as_of).days <= FURTHEST]
+    last = max(ahead, default=None)
     first = last + timedelta(days=7) if last else as_of + timedelta(days=(5 - as_of.weekday()) % 7 or 7)
     return [
         BuildDay(

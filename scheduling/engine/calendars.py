@@ -21,6 +21,8 @@ SLOTS_A_DAY = 24 * 60 // SLOT
 EVENING_ENDS = 21 * 60
 TRADE_DAY = (8 * 60, 16 * 60)
 """Hours of a licensed firm's working day. Common practice, no published source."""
+FURTHEST = 1100
+"""Days ahead beyond which a date is taken for a slip."""
 PEOPLE_PER_LEAD = 7
 """One practised person for so many who help. Common practice, no published source."""
 HOLDERS_ONLY = ("lic", "spec")
@@ -127,6 +129,10 @@ def build_shifts(
                     day, number, f"{error}; the day is not used", "Correct the hours, e.g. 08:30 to 16:00, meal 12:00."
                 )
             )
+            continue
+        if (day.date - from_day).days > FURTHEST:
+            todo = "Check the year."
+            reasons.append(_fault(day, number, "it is more than three years ahead; the day is not used", todo))
             continue
         if day.places < 0:
             reasons.append(

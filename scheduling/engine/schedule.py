@@ -496,6 +496,15 @@ class _Report:
                 )
         if not found:
             found.append(Reason(code="hangs-on", text=f"The opening on {opening} hangs on: {chain}"))
+        if self.stage.status == "feasible" and self.stage.bound < self.stage.value:
+            earlier = int((self.stage.value - self.stage.bound) // SLOTS_A_DAY)
+            if earlier:
+                found.append(
+                    Reason(
+                        code="may-be-earlier",
+                        text=f"An opening up to {earlier} days earlier may exist; the search was cut at its work limit",
+                    )
+                )
         if not self.planner.people_proven:
             found.append(
                 Reason(

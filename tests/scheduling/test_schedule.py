@@ -307,6 +307,21 @@ class TestImpossible:
         warned = plan(net_of(task("A", 1), opening("A")), crew_of([4, 4]), edits=replace(pins, pins=pins.pins[1:]))
         assert "pin-ignored" in [one.code for one in warned.reasons if one.severity == "warning"]
 
+    def test_slips_of_quantity_and_year_are_named_before_anything_is_planned(self) -> None:
+        vast = plan(net_of(task("A", 1e9), opening("A")), crew_of([4]))
+        assert [(stop.code, stop.where) for stop in vast.reasons] == [("too-much-work", "A")]
+        wait = task("W", 1e6, (0, 0), kind="wait", place="wait")
+        assert [stop.code for stop in plan(net_of(wait, opening("W")), crew_of([4])).reasons] == ["too-far"]
+        firm = task("E", 5000, (1, 2), kind="trade", place="trade")
+        assert [stop.where for stop in plan(net_of(firm, opening("E")), crew_of([4])).reasons] == ["E"]
+        far = Dates(lease_start=date(2127, 2, 1), opening_wish=date(2127, 6, 1))
+        lease = plan(net_of(task("A", 1), opening("A")), crew_of([4]), dates=far)
+        assert [stop.where for stop in lease.reasons] == ["/dates/lease_start"]
+        crew = crew_of([4, 4])
+        crew = replace(crew, days=[crew.days[0], replace(crew.days[1], date=date(2127, 2, 6))])
+        found = plan(net_of(task("A", 1), opening("A")), crew)
+        assert "three years ahead" in next(one.text for one in found.reasons if one.code == "build-day")
+
     def test_a_net_with_a_ring_stops(self) -> None:
         ring = TaskNet(status="infeasible", tasks=[task("A", 1)], left_out=[], reasons=[])
         assert plan(ring, crew_of([4])).status == "infeasible"
