@@ -1,0 +1,231 @@
+"""Systems: which room gets which, what they are made of, and the drawings of what came out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from buildout.builds.web.models import Build, Proposal
+from buildout.people.web.models import User
+
+pytestmark = pytest.mark.django_db
+ClientOf = Callable[[User | None], Client]
+Proposed = Callable[[Build], dict[str, Any]]
+
+
+def url(name: str, build: Build, *args: Any) -> str:
+    return reverse(f"estimating:{name}", args=[build.pk, *args])
+
+
+def filled(browser: Client, address: str) -> dict[str, Any]:
+    """What a browser would send if the form were sent back as it stands."""
+    page = browser.get(address)
+    forms = [form for _, form in page.context["parts"]]
+    data: dict[str, Any] = {}
+    for form in forms:
+        for field in form:
+            value = field.value()
+            if value is None or value is False:
+                continue
+            data[field.html_name] = "on" if value is True else value
+    return data
+
+
+PAGES: list[tuple[str, tuple[str, ...]]] = [
+    ("systems", ()),
+    ("fitout", ("hall",)),
+    ("system", ("floor", "two-layer-51mm")),
+    ("system", ("walls", "panels-48")),
+    ("system", ("fold-away", "fold-4x8")),
+    ("new-system", ("floor",)),
+    ("product", ("ply-half",)),
+    ("new-product", ()),
+    ("layouts", ("hall",)),
+    ("layouts", ("children",)),
+    ("layout-svg", ("hall", "floor-base")),
+    ("layout-dxf", ("hall", "cover")),
+]
+
+
+@pytest.mark.parametrize(("name", "args"), PAGES)
+def test_for_the_owner_alone(
+    name: str, args: tuple[str, ...], client_of: ClientOf, demo_build: Build, owner: User, partner: User, lead: User,
+    stranger: User,
+) -> None:  # fmt: skip
+    address = url(name, demo_build, *args)
+    assert client_of(owner).get(address).status_code == 200
+    for other in (partner, lead, stranger):
+        assert client_of(other).get(address).status_code == 404
+    assert client_of(owner).delete(address).status_code == 405
+
+
+def test_results_stand_beside_the_system(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    page = client_of(owner).get(url("systems", demo_build)).content.decode()
+    for words in ("2 1/2 in", "Closed-cell base foam", "Cut-outs", "Full panels", "in use"):
+        assert words in page
+
+
+@pytest.mark.parametrize(("name", "args"), [("systems", ()), ("layouts", ("hall",)), ("fitout", ("hall",))])
+def test_queries(
+    name: str, args: tuple[str, ...], client_of: ClientOf, demo_build: Build, owner: User,
+    django_assert_num_queries: Any,
+) -> None:  # fmt: skip
+    browser = client_of(owner)
+    with django_assert_num_queries(3):
+        browser.get(url(name, demo_build, *args))
+
+
+def test_what_is_not_there(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    browser = client_of(owner)
+    for name, args in [("system", ("floor", "nope")), ("system", ("roof", "x")), ("product", ("nope",)),
+                       ("fitout", ("attic",)), ("layouts", ("attic",)),
+                       ("layout-svg", ("hall", "roof"))]:  # fmt: skip
+        assert browser.get(url(name, demo_build, *args)).status_code == 404, (name, args)
+
+
+@pytest.mark.parametrize(
+    "args", [("floor", "two-layer-51mm"), ("floor", "judo"), ("walls", "panels-48"), ("fold-away", "fold-4x8")]
+)
+def test_sending_a_system_back_as_it_stands_changes_only_what_defaults_say(
+    args: tuple[str, str], client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Proposed
+) -> None:
+    from buildout.changes.engine.reading import check_plan
+
+    browser = client_of(owner)
+    address = url("system", demo_build, *args)
+    assert browser.post(address, filled(browser, address)).status_code == 302
+    assert demo_build.current is not None
+    assert check_plan(proposed(demo_build)) == check_plan(demo_build.current.document)
+
+
+def test_a_thinner_offset_and_another_cover_width(
+    client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Proposed
+) -> None:
+    browser = client_of(owner)
+    address = url("system", demo_build, "floor", "two-layer-51mm")
+    data = filled(browser, address) | {"joint_offset": '12"', "cover-goods_width": '72"', "layer-0-stagger": "0.33"}
+    assert browser.post(address, data).status_code == 302
+    system = proposed(demo_build)["floor_systems"][0]
+    assert system["id"] == "two-layer-51mm"
+    assert system["joint_offset"] == '12"'
+    assert system["cover"]["goods_width"] == '72"'
+    assert system["layers"][0]["stagger"] == "0.33"
+    assert [layer["product"] for layer in system["layers"]] == ["base-51mm", "top-54in"]
+
+
+def test_a_layer_added_and_the_cover_taken_off(
+    client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Proposed
+) -> None:
+    browser = client_of(owner)
+    address = url("system", demo_build, "floor", "two-layer-51mm")
+    data = filled(browser, address) | {"layer-2-product": "top-60in", "layer-2-role": "top", "cover-product": ""}
+    assert browser.post(address, data).status_code == 302
+    system = proposed(demo_build)["floor_systems"][0]
+    assert [layer["product"] for layer in system["layers"]] == ["base-51mm", "top-54in", "top-60in"]
+    assert "cover" not in system
+
+
+@pytest.mark.parametrize(
+    ("args", "typed", "field", "said"),
+    [
+        (("floor", "two-layer-51mm"), {"joint_offset": "6"}, "joint_offset", "does not say feet, inches or metres"),
+        (("floor", "two-layer-51mm"), {"frame_width": ""}, "frame_width", "the frame needs it"),
+        (("floor", "two-layer-51mm"), {"layer-0-stagger": "1.5"}, "layer-0-stagger", "share below 1"),
+        (("floor", "two-layer-51mm"), {"cover-goods_width": ""}, "cover-goods_width", "A cover needs this"),
+        (("floor", "two-layer-51mm"), {"cover-weld_lap": '70"'}, "cover-weld_lap", "must be less than"),
+        (("walls", "panels-48"), {"narrowest_end": '50"'}, "narrowest_end", "must not exceed"),
+        (("walls", "panels-48"), {"anchor_spacing": ""}, "anchor_spacing", "gives the number of anchors"),
+        (("fold-away", "fold-4x8"), {"mat_width": "0 in"}, "mat_width", "must be more than nothing"),
+        (("floor", "two-layer-51mm"), {"smallest_area": "a lot"}, "smallest_area", "Write a plain number"),
+    ],
+)
+def test_a_system_that_does_not_hold_together(
+    args: tuple[str, str], typed: dict[str, str], field: str, said: str, client_of: ClientOf, demo_build: Build,
+    owner: User,
+) -> None:  # fmt: skip
+    browser = client_of(owner)
+    address = url("system", demo_build, *args)
+    answer = browser.post(address, filled(browser, address) | typed | {"name": "Kept as typed"})
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert said in page
+    assert f"id_{field}_error" in page, "said beside the field it came from"
+    assert "Kept as typed" in page
+    assert not Proposal.objects.exists()
+
+
+def test_one_like_another(
+    client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Proposed
+) -> None:
+    browser = client_of(owner)
+    address = url("new-system", demo_build, "walls") + "?like=panels-48"
+    data = filled(browser, address) | {"name": "Lower panels", "height": '60"'}
+    assert browser.post(address, data).status_code == 302
+    systems = proposed(demo_build)["wall_systems"]
+    assert [system["id"] for system in systems] == ["panels-48", "lower-panels"]
+    assert systems[1]["height"] == '60"'
+    assert systems[1]["module"] == '48"'
+
+
+def test_what_a_room_gets(
+    client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Proposed
+) -> None:
+    answer = client_of(owner).post(
+        url("fitout", demo_build, "children"),
+        {"floor": "judo", "fold_away": "", "walls": "panels-48", "panelled": ["G-H", "H-J"], "column_wraps": ""},
+    )
+    assert answer.status_code == 302
+    assert proposed(demo_build)["fitouts"][1] == {
+        "room": "children", "floor": "judo", "walls": "panels-48", "panelled": ["G-H", "H-J"], "column_wraps": False
+    }  # fmt: skip
+
+
+def test_a_room_cannot_get_what_is_not_there(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    answer = client_of(owner).post(url("fitout", demo_build, "children"), {"floor": "lava", "panelled": ["A-B"]})
+    assert answer.status_code == 422
+    assert answer.content.decode().count("Select a valid choice") == 2
+
+
+def test_a_product(client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Proposed) -> None:
+    browser = client_of(owner)
+    address = url("product", demo_build, "ply-half")
+    assert browser.post(address, filled(browser, address) | {"kerf": "3 mm"}).status_code == 302
+    product = next(p for p in proposed(demo_build)["products"] if p["id"] == "ply-half")
+    assert product["kerf"] == "3 mm"
+    assert product["turns"] is False
+    Proposal.objects.all().delete()
+    answer = browser.post(
+        url("new-product", demo_build),
+        {"name": "Rubber strip", "form": "roll", "unit": "roll", "head": "8", "lead_group": "other", "per_pack": "1"},
+    )
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert "is missing: a product of the form" in page
+    assert "Rubber strip" in page
+
+
+def test_a_system_in_use_is_not_taken_out(
+    client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Proposed
+) -> None:
+    browser = client_of(owner)
+    answer = browser.post(url("delete-system", demo_build, "walls", "panels-48"))
+    assert answer.status_code == 422
+    assert "Not possible as it stands" in answer.content.decode()
+    assert browser.post(url("delete-system", demo_build, "floor", "heavy")).status_code == 302
+    assert "heavy" not in [system["id"] for system in proposed(demo_build)["floor_systems"]]
+    assert browser.get(url("delete-system", demo_build, "floor", "heavy")).status_code == 405
+
+
+def test_the_fabricators_page_asks_for_two_signatures(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    browser = client_of(owner)
+    pdf = browser.get(url("layout-pdf", demo_build, "hall", "cover"))
+    assert pdf.content.startswith(b"%PDF-")
+    page = browser.get(url("layout-pdf", demo_build, "hall", "cover") + "?print").content.decode()
+    assert "Measured again by" in page
+    assert "Measured again by" not in browser.get(
+        url("layout-pdf", demo_build, "hall", "floor-base") + "?print"
+    ).content.decode()  # fmt: skip

@@ -1,0 +1,105 @@
+"""The take-off with its trace, and the cut plans."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from buildout.builds.web.models import Build
+from buildout.builds.web.services import Sheet
+from buildout.people.web.models import User
+from estimating.engine.types import CutPlans, TakeOff
+from estimating.web.views.take_off import csv_file
+
+pytestmark = pytest.mark.django_db
+ClientOf = Callable[[User | None], Client]
+
+
+def url(name: str, build: Build, *args: Any) -> str:
+    return reverse(f"estimating:{name}", args=[build.pk, *args])
+
+
+def sheet(build: Build) -> Sheet:
+    assert build.current is not None
+    return Sheet(build.current)
+
+
+@pytest.mark.parametrize(
+    ("name", "args"),
+    [("take-off", ()), ("take-off-csv", ()), ("cut-plan", ("ply-half",)), ("cut-plan-csv", ("ply-half",))],
+)
+def test_for_the_owner_alone(
+    name: str, args: tuple[str, ...], client_of: ClientOf, demo_build: Build, owner: User, partner: User, lead: User,
+    stranger: User,
+) -> None:  # fmt: skip
+    address = url(name, demo_build, *args)
+    assert client_of(owner).get(address).status_code == 200
+    for other in (partner, lead, stranger):
+        assert client_of(other).get(address).status_code == 404
+    assert client_of(owner).post(address).status_code == 405
+
+
+def test_every_line_leads_back_to_rooms_and_pieces(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    page = client_of(owner).get(url("take-off", demo_build)).content.decode()
+    found = sheet(demo_build).part("take_off", TakeOff)
+    assert page.count("Where it comes from:") == len(found.lines)
+    line = next(line for line in found.lines if line.item == "base-51mm")
+    assert line.trace[0].pieces[0] in page
+    assert "Main hall" in page
+    assert f"{line.quantity:.0f} sheets" in page
+
+
+def test_the_csv_says_what_the_page_says(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    text = client_of(owner).get(url("take-off-csv", demo_build)).content.decode("utf-8-sig")
+    rows = list(csv.DictReader(io.StringIO(text)))
+    found = sheet(demo_build).part("take_off", TakeOff)
+    assert [row["item"] for row in rows] == [line.item for line in found.lines]
+    assert [row["quantity"] for row in rows] == [str(line.quantity) for line in found.lines]
+
+
+def test_text_in_a_csv_is_never_a_formula() -> None:
+    """Spreadsheets run cells that start with =, +, - or @ (OWASP, CSV injection)."""
+    answer = csv_file("x.csv", ["name", "amount"], [["=1+1", -5], ["plain", 2]])
+    assert answer.content.decode("utf-8-sig").splitlines() == ["name,amount", "'=1+1,-5", "plain,2"]
+
+
+def test_a_cut_plan_draws_every_way_of_cutting_once(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    page = client_of(owner).get(url("cut-plan", demo_build, "ply-half")).content.decode()
+    plan = next(p for p in sheet(demo_build).part("cut_plans", CutPlans).plans if p.product == "ply-half")
+    assert page.count("<figure") == page.count("<svg")
+    assert 1 < page.count("<figure") < len(plan.stock)
+    for stock in plan.stock[:1] + plan.stock[-1:]:
+        assert stock.pieces[0].piece in page
+    assert "style=" not in page
+
+
+def test_the_cut_list_has_every_piece(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    text = client_of(owner).get(url("cut-plan-csv", demo_build, "ply-half")).content.decode("utf-8-sig")
+    plan = next(p for p in sheet(demo_build).part("cut_plans", CutPlans).plans if p.product == "ply-half")
+    assert len(list(csv.DictReader(io.StringIO(text)))) == sum(len(stock.pieces) for stock in plan.stock)
+
+
+def test_a_cut_plan_on_paper(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    assert client_of(owner).get(url("cut-plan-pdf", demo_build, "cleat")).content.startswith(b"%PDF-")
+    page = client_of(owner).get(url("cut-plan-pdf", demo_build, "cleat") + "?print").content.decode()
+    assert "Cut plan: Bevelled cleat 8 ft" in page
+
+
+def test_nothing_is_cut_from_paint(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    assert client_of(owner).get(url("cut-plan", demo_build, "primer")).status_code == 404
+
+
+@pytest.mark.parametrize(("name", "args"), [("take-off", ()), ("cut-plan", ("ply-half",))])
+def test_queries(
+    name: str, args: tuple[str, ...], client_of: ClientOf, demo_build: Build, owner: User,
+    django_assert_num_queries: Any,
+) -> None:  # fmt: skip
+    browser = client_of(owner)
+    with django_assert_num_queries(3):
+        browser.get(url(name, demo_build, *args))
