@@ -283,6 +283,8 @@ class QuoteLineForm(PartForm):
                 self.add_error("breaks", str(error))
         elif data.get("breaks"):
             self.add_error("item", "Choose what these prices are for.")
+        elif not self.data.get(self.add_prefix("item")):
+            self._errors.clear()  # type: ignore[attr-defined]  # a line left empty says nothing
         return data
 
     def edited(self, before: Mapping[str, Any]) -> dict[str, Any]:

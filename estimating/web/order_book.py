@@ -22,6 +22,10 @@ class OrderBookError(ValueError):
     """Something that cannot be done with an order as it stands; the message says why."""
 
 
+class WrongStateError(OrderBookError):
+    """The order is past the point where this can be done."""
+
+
 class ReadyOrder(NamedTuple):
     """What of one quote is awarded and on no order yet."""
 
@@ -120,7 +124,7 @@ def _day(day: date | None) -> str | None:
 def _step(order: Order, allowed: tuple[str, ...], what: str) -> Order:
     fresh = Order.objects.select_for_update().get(pk=order.pk)
     if fresh.state not in allowed:
-        raise OrderBookError(f"{fresh.name} is {fresh.get_state_display().lower()}: it cannot be {what}")
+        raise WrongStateError(f"{fresh.name} is {fresh.get_state_display().lower()}: it cannot be {what}")
     return fresh
 
 
@@ -167,7 +171,7 @@ def decide(change: ChangeOrder, user: User, *, agreed: bool) -> ChangeOrder:
     """What the supplier said to a change order."""
     fresh = ChangeOrder.objects.select_for_update().select_related("order__build").get(pk=change.pk)
     if fresh.state != ChangeOrder.State.OPEN:
-        raise OrderBookError(f"{fresh} is {fresh.get_state_display().lower()} already")
+        raise WrongStateError(f"{fresh} is {fresh.get_state_display().lower()} already")
     fresh.state = ChangeOrder.State.AGREED if agreed else ChangeOrder.State.REFUSED
     fresh.decided = timezone.now()
     fresh.save(update_fields=["state", "decided"])

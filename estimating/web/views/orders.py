@@ -18,7 +18,7 @@ from estimating.web import order_book
 from estimating.web.documents import order_facts, order_text
 from estimating.web.forms import ConfirmForm, ReceiveForm
 from estimating.web.models import ChangeOrder, Order
-from estimating.web.order_book import OrderBookError
+from estimating.web.order_book import OrderBookError, WrongStateError
 from estimating.web.views.desk import Desk, sit_down
 
 _FIRST = {"overdue": 0, "to order": 1, "placed": 2, "confirmed": 3, "received": 4}
@@ -130,6 +130,8 @@ def confirm(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
     if form.is_valid():
         try:
             order_book.confirm(found, desk.user, form.cleaned_data["promised"])
+        except WrongStateError as error:
+            return _refused(request, found, error)
         except OrderBookError as error:
             form.add_error("promised", f"{error}.")
         else:
@@ -145,6 +147,8 @@ def receive(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
     if form.is_valid():
         try:
             order_book.receive(found, desk.user, form.cleaned_data["received"])
+        except WrongStateError as error:
+            return _refused(request, found, error)
         except OrderBookError as error:
             form.add_error("received", f"{error}.")
         else:
@@ -157,15 +161,19 @@ def _told(request: HttpRequest, desk: Desk, found: Order, text: str) -> HttpResp
     return redirect("estimating:order", desk.build.pk, found.number)
 
 
+def _refused(request: HttpRequest, found: Order, error: OrderBookError) -> HttpResponse:
+    messages.error(request, f"{error}.")
+    return redirect("estimating:order", found.build_id, found.number)
+
+
 @login_required
 @require_POST
 def cancel(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
     desk, found = _order(request, build_id, number)
     try:
         order_book.cancel(found, desk.user)
-    except OrderBookError as error:
-        messages.error(request, f"{error}.")
-        return redirect("estimating:order", build_id, number)
+    except WrongStateError as error:
+        return _refused(request, found, error)
     return _told(request, desk, found, "The order is cancelled; its lines wait to be ordered again.")
 
 
@@ -177,9 +185,8 @@ def decide(request: HttpRequest, build_id: int, number: int, change: int, answer
     asked = get_object_or_404(ChangeOrder, order=found, number=change)
     try:
         order_book.decide(asked, desk.user, agreed=answer == "agree")
-    except OrderBookError as error:
-        messages.error(request, f"{error}.")
-        return redirect("estimating:order", build_id, number)
+    except WrongStateError as error:
+        return _refused(request, found, error)
     return _told(request, desk, found, "The answer is written down.")
 
 

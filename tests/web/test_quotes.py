@@ -1,0 +1,294 @@
+"""Suppliers, quotes with their break tables, and what the owner decides beside the cheapest award."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from buildout.builds.web.models import Build, Proposal
+from buildout.people.web.models import User
+from estimating.web.edits import BreaksError, read_breaks, write_breaks
+
+ClientOf = Callable[[User | None], Client]
+Proposed = Callable[[Build], dict[str, Any]]
+
+
+def url(name: str, build: Build, *args: Any) -> str:
+    return reverse(f"estimating:{name}", args=[build.pk, *args])
+
+
+# ------------------------------------------------------------------ break tables, no database
+
+
+def test_breaks_are_read_as_typed() -> None:
+    assert read_breaks("1: 91.40; 24: 82.10; 60: 74.65") == [
+        {"start": "1", "price": "91.40"}, {"start": "24", "price": "82.10"}, {"start": "60", "price": "74.65"}
+    ]  # fmt: skip
+    assert read_breaks("12.50") == [{"start": "1", "price": "12.50"}], "one price for any quantity"
+    assert read_breaks(" 0.5 : 3 ;\n 2:2.9 ;") == [{"start": "0.5", "price": "3"}, {"start": "2", "price": "2.9"}]
+
+
+@pytest.mark.parametrize("text", ["1: 91.40; 24: 82.10", "5: 149", "0.5: 3; 2: 2.9"])
+def test_breaks_are_written_as_they_are_read(text: str) -> None:
+    assert write_breaks(read_breaks(text)) == text
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("", "at least one price"),
+        ("24: 82.10; 1: 91.40", "from small to large"),
+        ("1: 5; 1: 4", "from small to large"),
+        ("0: 5", "holds from the smallest quantity"),
+        ("1: cheap", "not a quantity and a price"),
+        ("1 = 5", "not a quantity and a price"),
+        ("1: 5; 24", "not a quantity and a price"),
+        ("1: -5", "a number that cannot be"),
+        ("1: NaN", "a number that cannot be"),
+        ("1: 1e30", "a number that cannot be"),
+    ],
+)
+def test_breaks_that_cannot_be(text: str, said: str) -> None:
+    with pytest.raises(BreaksError, match=said):
+        read_breaks(text)
+
+
+# ------------------------------------------------------------------ the sheet
+
+
+@pytest.mark.django_db
+class TestSheet:
+    @pytest.mark.parametrize(
+        ("name", "args"),
+        [
+            ("quotes", ()), ("award-csv", ()), ("new-quote", ()), ("quote", ("cloudberry-1",)), ("new-supplier", ()),
+            ("supplier", ("cloudberry",)),
+        ],
+    )  # fmt: skip
+    def test_for_the_owner_alone(
+        self, name: str, args: tuple[str, ...], client_of: ClientOf, demo_build: Build, owner: User, partner: User,
+        lead: User, stranger: User,
+    ) -> None:  # fmt: skip
+        address = url(name, demo_build, *args)
+        assert client_of(owner).get(address).status_code == 200
+        for other in (partner, lead, stranger):
+            assert client_of(other).get(address).status_code == 404
+            assert client_of(other).post(address, {}).status_code in (404, 405)
+        assert client_of(owner).delete(address).status_code == 405
+
+    def test_queries(self, client_of: ClientOf, demo_build: Build, owner: User, django_assert_num_queries: Any) -> None:
+        browser = client_of(owner)
+        for name, args in (("quotes", ()), ("quote", ("cloudberry-1",))):
+            with django_assert_num_queries(3):
+                browser.get(url(name, demo_build, *args))
+
+    def test_the_award_says_what_the_next_best_costs(self, client_of: ClientOf, demo_build: Build, owner: User) -> None:
+        page = client_of(owner).get(url("quotes", demo_build)).content.decode()
+        assert "Moonrake Covers<small>costs ¤" in page
+        assert "left out by you" in page
+        assert "Not quoted by anybody" in page
+        assert "nobody else quoted" in page
+
+    def test_a_quote_past_its_day_is_called_expired(
+        self, client_of: ClientOf, demo_build: Build, owner: User, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        from datetime import date
+
+        from buildout.builds.web.services import Sheet
+
+        monkeypatch.setattr(Sheet, "today", lambda self: date(2027, 3, 1))
+        page = client_of(owner).get(url("quotes", demo_build)).content.decode()
+        assert "ran out on 26 Feb" in page, "valid on the day the plan was worked out, not today"
+        monkeypatch.setattr(Sheet, "as_of", property(lambda self: date(2027, 3, 1)))
+        page = client_of(owner).get(url("quotes", demo_build)).content.decode()
+        assert ">expired<" in page
+
+
+def filled(browser: Client, address: str) -> dict[str, Any]:
+    """What a browser would send if the quote were sent back as it stands."""
+    context = browser.get(address).context
+    data: dict[str, Any] = {"lines": str(len(context["lines"]))}
+    for form in (context["form"], context["freight"], *context["lines"]):
+        for field in form:
+            value = field.value()
+            if value is not None and value is not False:
+                data[field.html_name] = "on" if value is True else value
+    return data
+
+
+NEW = {
+    "supplier": "cloudberry", "currency": "XXX", "quoted": "2027-01-18", "valid_until": "2027-03-01",
+    "lead_days_low": "10", "lead_days_likely": "12", "lead_days_high": "18", "lines": "2",
+    "freight-form": "free over", "freight-amount": "90", "freight-free_over": "2000", "freight-service": "kerbside",
+    "line-0-item": "joint-tape", "line-0-unit": "roll", "line-0-form": "all units", "line-0-breaks": "1: 9.40; 10: 8",
+    "line-0-pack": "1",
+    "line-1-item": "", "line-1-unit": "each", "line-1-form": "all units", "line-1-breaks": "",
+}  # fmt: skip
+
+
+@pytest.mark.django_db
+class TestQuote:
+    @pytest.mark.parametrize("quote", ["cloudberry-1", "tansybrook-1", "ninefold-1", "plumbob-1", "sedgewhistle-1"])
+    def test_sent_back_as_it_stands_nothing_changes(
+        self, quote: str, client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Proposed
+    ) -> None:
+        from buildout.changes.engine.reading import check_plan
+
+        browser = client_of(owner)
+        address = url("quote", demo_build, quote)
+        assert browser.post(address, filled(browser, address)).status_code == 302
+        assert demo_build.current is not None
+        assert check_plan(proposed(demo_build)) == check_plan(demo_build.current.document)
+
+    def test_a_new_one(
+        self, client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Proposed
+    ) -> None:
+        answer = client_of(owner).post(url("new-quote", demo_build), NEW)
+        assert answer.status_code == 302, answer.content.decode()
+        quote = proposed(demo_build)["quotes"][-1]
+        assert quote["id"] == "cloudberry-2027-01-18"
+        assert quote["freight"] == {
+            "form": "free over", "amount": "90", "free_over": "2000", "service": "kerbside"
+        }  # fmt: skip
+        assert quote["lines"] == [
+            {
+                "item": "joint-tape", "unit": "roll", "form": "all units", "pack": "1",
+                "breaks": [{"start": "1", "price": "9.40"}, {"start": "10", "price": "8"}],
+            }
+        ]  # fmt: skip
+        assert Proposal.objects.get().summary == "Added quote of Cloudberry Foam Converters, 2027-01-18"
+
+    @pytest.mark.parametrize(
+        ("typed", "field", "said"),
+        [
+            ({"currency": "EUR"}, "currency", "this build counts in XXX"),
+            ({"currency": "foam"}, "currency", "FOAM"),
+            ({"valid_until": "2027-01-01"}, "valid_until", "before the date of the quote"),
+            ({"lead_days_high": "5"}, "lead_days_high", "5 is less than 12"),
+            ({"lead_days_low": "soon"}, "lead_days_low", "Enter a whole number"),
+            ({"freight-free_over": ""}, "freight-free_over", "from what sum of goods"),
+            ({"line-0-breaks": "10: 8; 1: 9.40"}, "line-0-breaks", "from small to large"),
+            ({"line-0-unit": "gallon"}, "line-0-unit", "does not fit"),
+            ({"line-0-pack": "0"}, "line-0-pack", "must be more than nothing"),
+            ({"line-0-item": "unobtainium"}, "line-0-item", "Select a valid choice"),
+            ({"line-0-item": ""}, "line-0-item", "Choose what these prices are for"),
+            ({"line-0-set_up": "12,50"}, "line-0-set_up", "plain number with a decimal point"),
+            ({"supplier": "nobody"}, "supplier", "Select a valid choice"),
+        ],
+    )
+    def test_what_is_wrong_is_said_at_its_field_and_typed_values_are_kept(
+        self, typed: dict[str, str], field: str, said: str, client_of: ClientOf, demo_build: Build, owner: User
+    ) -> None:
+        answer = client_of(owner).post(url("new-quote", demo_build), NEW | {"note": "Spoke to Wilf"} | typed)
+        page = answer.content.decode()
+        assert answer.status_code == 422
+        assert said in page
+        assert f"id_{field}_error" in page
+        assert "Spoke to Wilf" in page
+        value = next(iter(typed.values()))
+        if value and field.split("-")[-1] not in ("item", "supplier", "unit", "currency"):
+            assert value in page
+        assert not Proposal.objects.exists()
+
+    def test_a_quote_without_lines(self, client_of: ClientOf, demo_build: Build, owner: User) -> None:
+        empty = NEW | {"line-0-item": "", "line-0-breaks": ""}
+        answer = client_of(owner).post(url("new-quote", demo_build), empty)
+        assert answer.status_code == 422
+        assert "A quote needs at least one line" in answer.content.decode()
+
+    def test_the_number_of_lines_is_bounded(self, client_of: ClientOf, demo_build: Build, owner: User) -> None:
+        answer = client_of(owner).post(url("new-quote", demo_build), NEW | {"lines": "999999999", "currency": "EUR"})
+        assert answer.status_code == 422
+        assert answer.content.decode().count('-breaks"') < 400
+
+    def test_a_line_taken_out(
+        self, client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Proposed
+    ) -> None:
+        browser = client_of(owner)
+        address = url("quote", demo_build, "cloudberry-1")
+        data = filled(browser, address) | {"line-0-item": "", "line-0-breaks": ""}
+        assert browser.post(address, data).status_code == 302
+        quote = next(q for q in proposed(demo_build)["quotes"] if q["id"] == "cloudberry-1")
+        assert [line["item"] for line in quote["lines"]] == ["top-54in"]
+
+    def test_taken_out_with_the_rules_that_speak_of_it(
+        self, client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Proposed
+    ) -> None:
+        browser = client_of(owner)
+        assert browser.get(url("delete-quote", demo_build, "moonrake-2")).status_code == 405
+        assert browser.post(url("delete-quote", demo_build, "moonrake-2")).status_code == 302
+        document = proposed(demo_build)
+        assert "moonrake-2" not in [quote["id"] for quote in document["quotes"]]
+        assert document["award"] == {}
+        assert browser.post(url("delete-quote", demo_build, "nope")).status_code == 404
+
+
+@pytest.mark.django_db
+class TestSupplier:
+    def test_added_and_changed(
+        self, client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Proposed
+    ) -> None:
+        browser = client_of(owner)
+        typed = {"name": "Larch & Loam", "phone": "555-0199", "deposit_percent": "25", "minimum_order": "",
+                 "holidays": "2027-05-31, 2027-04-12"}  # fmt: skip
+        assert browser.post(url("new-supplier", demo_build), typed).status_code == 302
+        supplier = proposed(demo_build)["suppliers"][-1]
+        assert supplier == {
+            "id": "larch-loam", "name": "Larch & Loam", "phone": "555-0199", "deposit_percent": "25",
+            "holidays": ["2027-04-12", "2027-05-31"],
+        }  # fmt: skip
+
+    @pytest.mark.parametrize(
+        ("typed", "field", "said"),
+        [
+            ({"name": ""}, "name", "This field is required"),
+            ({"deposit_percent": "140"}, "deposit_percent", "100 %"),
+            ({"holidays": "next week"}, "holidays", "Write a day such as 2027-03-13"),
+        ],
+    )
+    def test_what_is_wrong(
+        self, typed: dict[str, str], field: str, said: str, client_of: ClientOf, demo_build: Build, owner: User
+    ) -> None:
+        answer = client_of(owner).post(
+            url("supplier", demo_build, "cloudberry"), {"name": "C", "terms": "kept terms"} | typed
+        )
+        page = answer.content.decode()
+        assert answer.status_code == 422
+        assert said in page
+        assert f"id_{field}_error" in page
+        assert "kept terms" in page
+
+    def test_one_with_quotes_is_not_taken_out(self, client_of: ClientOf, demo_build: Build, owner: User) -> None:
+        answer = client_of(owner).post(url("delete-supplier", demo_build, "cloudberry"))
+        assert answer.status_code == 422
+        assert "Not possible as it stands" in answer.content.decode()
+
+
+@pytest.mark.django_db
+class TestRules:
+    def test_force_and_leave_out(
+        self, client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Proposed
+    ) -> None:
+        browser = client_of(owner)
+        form = browser.get(url("quotes", demo_build)).context["rules"]
+        cover = next(name for name, item in form.forced.items() if item == "cover")
+        answer = browser.post(
+            url("award-rules", demo_build),
+            {cover: "moonrake-1", "exclude": ["moonrake-2", "sedgewhistle-1"], "most_suppliers": "5"},
+        )
+        assert answer.status_code == 302
+        assert proposed(demo_build)["award"] == {
+            "most_suppliers": 5, "force": {"cover": "moonrake-1"}, "exclude": ["moonrake-2", "sedgewhistle-1"]
+        }  # fmt: skip
+
+    def test_what_cannot_be(self, client_of: ClientOf, demo_build: Build, owner: User) -> None:
+        answer = client_of(owner).post(url("award-rules", demo_build), {"most_suppliers": "0", "exclude": ["nope"]})
+        page = answer.content.decode()
+        assert answer.status_code == 422
+        assert "greater than or equal to 1" in page
+        assert "Select a valid choice" in page
+        assert client_of(owner).get(url("award-rules", demo_build)).status_code == 405
