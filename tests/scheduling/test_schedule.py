@@ -526,10 +526,10 @@ def nets(draw: st.DrawFn) -> TaskNet:
     return net_of(*tasks, opening(*(one.code for one in tasks)))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(
     nets(),
-    st.lists(st.integers(0, 8), min_size=1, max_size=3),
+    st.lists(st.integers(3, 14), min_size=1, max_size=3),
     st.integers(0, 3),
     st.sampled_from(["", "09:30", "13:00"]),
 )

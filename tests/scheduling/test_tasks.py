@@ -85,7 +85,10 @@ def test_lead_time_waits_exist_only_for_goods_that_are_bought() -> None:
 
 
 def test_goods_are_needed_by_the_tasks_that_use_them() -> None:
-    found = net({"foam.pieces": 9, "base.area": 90}, groups={"slab": "foam", "lamp": "other", "sheet": "cover"})
+    found = net(
+        {"foam.pieces": 9, "base.area": 90, "cover.count": 1},
+        groups={"slab": "foam", "lamp": "other", "sheet": "cover"},
+    )
     assert [one.code for one in found.tasks if "slab" in one.needs] == ["C11", "G07", "G09"]
     # Nothing here uses a cover or the lamp: they must at least be there when the opening is prepared.
     assert [one.code for one in found.tasks if "sheet" in one.needs] == ["C12"]
