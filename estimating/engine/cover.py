@@ -20,13 +20,13 @@ from estimating.engine.mat_shape import (
     MatShape,
     Point,
     Ring,
-    column_hole,
+    holes_of,
     mat_shape,
     parts_of,
     polygon_of,
     ring_of,
     signed_area,
-    tidy_ring,
+    without_columns,
     without_straight_points,
 )
 from estimating.engine.rolled import SHARE, carriers_needed, places_to_hold, rolled_diameter
@@ -73,13 +73,11 @@ def lay_cover(
     if pitch < NARROWEST_GOODS:
         text = f"Goods less weld lap leave {said.length(pitch)} of width, too little to make a cover of."
         return _nothing(plan, system, said.stop("cover-lap", text, spec.product, "Type a goods width such as 61 in."))
-    outline = without_straight_points(ring_of(shape.outer))
+    clear = without_columns(shape.outer, plan.columns)
+    outline = without_straight_points(ring_of(clear))
+    cut = holes_of(clear)
+    fabric = polygon_of(outline, cut)
     outer = polygon_of(outline)
-    holes = [column_hole(column) for column in plan.columns]
-    cut = [tidy_ring([(float(x), float(y)) for x, y in h.exterior.coords[:-1]]) for h in holes if h.intersects(outer)]
-    fabric = outer
-    for ring in cut:
-        fabric = fabric.difference(polygon_of(ring))
     lips = _lips(shape, float(spec.band_width))
     schemes = _schemes(fabric, outline, lips, pitch, float(spec.weld_lap))
     bound = min(s.length for s in schemes)

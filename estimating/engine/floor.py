@@ -29,12 +29,12 @@ from estimating.engine.courses import (
     turned_ring,
 )
 from estimating.engine.frame_run import frame_pieces, ramp_pieces
-from estimating.engine.mat_shape import GRID, MatShape, mat_shape, ring_of, signed_area
+from estimating.engine.mat_shape import GRID, MatShape, mat_shape, ring_of, signed_area, without_columns
 from estimating.engine.types import FloorLayout, FloorSystem, FoamLayer, FoamLayout, FramePiece, Joint, Piece, Product
 
 KEPT = 60
 """Best layouts of each direction that are paired with those of the neighbouring layer."""
-POSITIONS = 120_000
+POSITIONS = 90_000
 """Sheet positions looked at over all layers and directions; half as many when other staggers are tried."""
 MOST_PIECES = 5000
 """More than this in one layer means a size typed in the wrong unit."""
@@ -126,7 +126,7 @@ def lay_floor(plan: RoomPlan, system: FloorSystem, products: dict[str, Product])
         ramp_length=snap(sum(p.length for p in frame if p.kind == "ramp")),
         edge_length=snap(sum(ring.length for ring in around)),
         cutouts=len(shape.holes),
-        mat_area=snap(shape.outer.area - sum(abs(signed_area(hole)) for hole in shape.holes)),
+        mat_area=snap(without_columns(shape.outer, plan.columns).area),
         thickness=thickness,
         mass_per_area=mass,
         reasons=reasons,

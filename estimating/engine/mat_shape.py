@@ -146,7 +146,6 @@ def column_hole(column: PlacedColumn, gap: float = COLUMN_GAP) -> Any:
 
 def mat_shape(plan: RoomPlan, system: FloorSystem) -> MatShape | None:
     """Frame outer face and foam field for a plan; None where there is no mat field or the frame fills it."""
-    import shapely
 
     if len(plan.mat_field) < 3:
         return None
@@ -158,19 +157,30 @@ def mat_shape(plan: RoomPlan, system: FloorSystem) -> MatShape | None:
         return None
     _, inner = _inside(sides, gap + timber)
     lost = max(0.0, outer.buffer(-timber, join_style="mitre").area - inner.area) if timber else 0.0
-    holes = [column_hole(column) for column in plan.columns]
-    holes = [hole for hole in holes if hole.intersects(inner)]
-    field = inner
-    if holes:
-        field = shapely.difference(inner, shapely.union_all(holes, grid_size=GRID), grid_size=GRID)
-        parts = parts_of(field)
-        field = largest_part(field)
-        lost += sum(part.area for part in parts) - field.area
+    field = without_columns(inner, plan.columns)
     if field.is_empty or field.area < 1:
         return None
-    field = shapely.set_precision(field, GRID)
-    rings = sorted(tidy_ring([(float(x), float(y)) for x, y in r.coords[:-1]]) for r in field.interiors)
-    return MatShape(sides=outer_sides, outer=outer, field=field, holes=rings, lost=lost)
+    lost += max(0.0, inner.area - field.area - sum(column_hole(c).intersection(inner).area for c in plan.columns))
+    return MatShape(sides=outer_sides, outer=outer, field=field, holes=holes_of(field), lost=lost)
+
+
+def without_columns(shape: Any, columns: list[PlacedColumn]) -> Any:
+    """The largest part of a shape once columns and their gaps are taken out, on the 0.01 mm grid.
+
+    A column that stands clear of the edge leaves a hole, one that reaches over the edge a notch.
+    """
+    import shapely
+
+    holes = [hole for hole in map(column_hole, columns) if hole.intersects(shape)]
+    if not holes:
+        return shape
+    cut = shapely.difference(shape, shapely.union_all(holes, grid_size=GRID), grid_size=GRID)
+    return largest_part(shapely.set_precision(cut, GRID))
+
+
+def holes_of(polygon: Any) -> list[Ring]:
+    """Rings of a polygon's holes, anticlockwise, in order."""
+    return sorted(tidy_ring([(float(x), float(y)) for x, y in ring.coords[:-1]]) for ring in polygon.interiors)
 
 
 def _sides(plan: RoomPlan) -> list[Side]:

@@ -337,7 +337,7 @@ def _elevation(
             continue
         widths, spare = _widths(part, system, corner_first=at_corner)
         if not widths:
-            free.append((part.start, part.end, "too narrow for a panel"))
+            free.append((part.start, min(part.end, snap(wall.length)), "too narrow for a panel"))
             continue
         tall = height
         if part.kind == "low":

@@ -164,6 +164,18 @@ def test_outside_corner_is_lapped(rooms: Any, systems: Any) -> None:
     assert by_wall["D-E"].panels[0].start == 0
 
 
+def test_a_stub_between_outside_corners_stays_free(rooms: Any, systems: Any) -> None:
+    """The 9 in end of a wall that juts into the room takes no panel, lapped or not."""
+    corners = {
+        "A": (0, 0), "B": (0, 300), "C": (100, 300), "D": (100, 150), "E": (109, 150), "F": (109, 300),
+        "G": (220, 300), "H": (220, 0),
+    }  # fmt: skip
+    layout = lay_walls(rooms.plan(corners), systems.walls(), Fitout(room="room"), systems.products())
+    stub = next(e for e in layout.elevations if e.wall == "D-E")
+    check(stub)
+    assert stub.panels == []
+
+
 def test_column_wraps_close_round_the_column(rooms: Any, systems: Any) -> None:
     """Round 10 3/4 in with 2 in of foam: π × 14.75 = 46.34 in; square 12 1/4 in: 4 × (12.25 + 4) = 65 in in two."""
     columns = [rooms.square_column("K1", (60, 60), 12.25), rooms.round_column("K2", (120, 60), 10.75)]
