@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from decimal import Decimal
 
 
 def some_of(names: Sequence[str], most: int = 4) -> str:
@@ -18,3 +19,35 @@ def some_of(names: Sequence[str], most: int = 4) -> str:
     if len(names) < 2:
         return "".join(names)
     return f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+_SHORT = {"square foot": "sq ft", "square yard": "sq yd", "square metre": "m²"}
+_PLURALS = {
+    "each": "each",
+    "box": "boxes",
+    "running foot": "running feet",
+    "board foot": "board feet",
+}
+
+
+def counted(quantity: Decimal | float, unit: str) -> str:
+    """A quantity with its unit in the right number, without trailing zeros.
+
+    >>> counted(Decimal("1"), "sheet"), counted(Decimal("57.0"), "sheet"), counted(2738, "square foot")
+    ('1 sheet', '57 sheets', '2,738 sq ft')
+    >>> counted(Decimal("12.50"), "running yard"), counted(15, "each")
+    ('12.5 running yards', '15 each')
+    """
+    number = Decimal(str(quantity)).normalize()
+    if unit in _SHORT:
+        return f"{number:,f} {_SHORT[unit]}"
+    return f"{number:,f} {unit if abs(number) == 1 else plural(unit)}"
+
+
+def plural(unit: str) -> str:
+    """The plural of a purchase unit.
+
+    >>> plural("gallon"), plural("box")
+    ('gallons', 'boxes')
+    """
+    return _PLURALS.get(unit, f"{unit}s")

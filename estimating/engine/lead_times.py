@@ -148,7 +148,8 @@ def order_by(
             continue
         lead = calendar.quotes[line.quote].lead_days_high if line.quote in calendar.quotes else 0
         try:
-            last_day = latest_order_date(need, lead, calendar.shut(line.supplier))
+            # A carrier rarely comes on a Saturday, and most build days are Saturdays: here by the working day before.
+            last_day = latest_order_date(need, lead, calendar.shut(line.supplier), carrier_works_weekends=False)
         except CalendarError as error:
             reasons.append(
                 Reason(code="no working day", where=line.item, severity="stop", text=str(error),

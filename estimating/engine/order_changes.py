@@ -7,6 +7,7 @@ from typing import Literal
 
 from buildout.units.money import round_money
 from buildout.units.value import Value
+from buildout.units.words import counted
 from estimating.engine.types import Award, PlacedOrder
 
 
@@ -72,11 +73,14 @@ def order_differences(orders: list[PlacedOrder], award: Award, currency: str) ->
 
 
 def _words(order: PlacedOrder, ordered: Decimal, needed: Decimal, unit: str, kind: str, received: bool) -> str:
+    over = counted(abs(needed - ordered), unit)
+    said = f"Order {order.number} {'brought' if received else 'has'} {counted(ordered, unit)}, {needed:,f} are needed"
     if kind == "more":
-        return f"Order {order.number} has {ordered:f} {unit}, {needed:f} are needed: ask for {needed - ordered:f} more."
-    over = ordered - needed
+        return f"{said}: ask for {over} more."
     if received:
-        return f"Order {order.number} brought {ordered:f} {unit}, {needed:f} are needed: {over:f} left over."
+        return f"{said}: {over} left over."
     if kind == "no longer needed":
-        return f"Order {order.number} has {ordered:f} {unit} nothing uses any more: ask whether it can be cancelled."
-    return f"Order {order.number} has {ordered:f} {unit}, {needed:f} are needed: ask to take {over:f} off."
+        return (
+            f"Order {order.number} has {counted(ordered, unit)} nothing uses any more: ask whether it can be cancelled."
+        )
+    return f"{said}: ask to take {over} off."

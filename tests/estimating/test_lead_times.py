@@ -147,9 +147,10 @@ def only(found: OrderDates) -> OrderBy:
 
 
 def test_latest_order_date_counts_back_working_days() -> None:
-    # Needed Sat 9 Jan 2027, 10 working days, closed 25 Dec and 1 Jan: Thu 24 Dec 2026.
+    # Needed Sat 9 Jan 2027, so here by Fri 8 Jan; ten working days back, closed 25 Dec and 1 Jan:
+    # 7, 6, 5, 4 Jan, 31, 30, 29, 28, 24 Dec make nine, Wed 23 Dec is the tenth.
     one = only(dates(awarded(award_line("foam")), {"foam": date(2027, 1, 9)}))
-    assert (one.order_by, one.lead_days, one.state, one.late_by) == (date(2026, 12, 24), 10, "to order", 0)
+    assert (one.order_by, one.lead_days, one.state, one.late_by) == (date(2026, 12, 23), 10, "to order", 0)
     assert one.task == "T foam"
 
 

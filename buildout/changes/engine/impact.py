@@ -12,6 +12,7 @@ from buildout.changes.engine.edits import Edit, edits_between
 from buildout.units.value import Reason, Value
 from estimating.engine.order_changes import OrderDifference, order_differences
 from scheduling.engine.moved import MovedShift, moved_sign_ups
+from scheduling.engine.types import PlannedTask
 
 SQUARE_FOOT = 92903.04
 POUND = 0.45359237
@@ -63,6 +64,7 @@ class Impact(Value, kw_only=True):
     orders: list[OrderDifference]
     sign_ups: list[MovedShift]
     new_reasons: list[tuple[str, Reason]]
+    """Stops and warnings that were not there before; a note whose figures changed is no news."""
     gone_reasons: list[tuple[str, Reason]]
     run: list[str]
     """Links that had to run."""
@@ -138,8 +140,7 @@ def compare(
         for key, name, kind in FIGURES
         if was[key] != now[key]
     ]
-    old_reasons = {(link, r.code, r.where, r.text) for link, r in before.reasons()}
-    new_reasons = {(link, r.code, r.where, r.text) for link, r in after.reasons()}
+    old_reasons, new_reasons = _warnings(before), _warnings(after)
     return Impact(
         edits=edits_between(before_document, after_document),
         figures=figures,
@@ -150,11 +151,20 @@ def compare(
         sign_ups=moved_sign_ups(
             before.schedule, after.schedule, before_plan.crew.days, after_plan.crew.days, commitments.sign_ups
         ),
-        new_reasons=[(k, r) for k, r in after.reasons() if (k, r.code, r.where, r.text) not in old_reasons],
-        gone_reasons=[(k, r) for k, r in before.reasons() if (k, r.code, r.where, r.text) not in new_reasons],
+        new_reasons=[new_reasons[key] for key in new_reasons if key not in old_reasons],
+        gone_reasons=[old_reasons[key] for key in old_reasons if key not in new_reasons],
         run=sorted(name for name, key in after.keys.items() if before.keys.get(name) != key),
         kept=sorted(name for name, key in after.keys.items() if before.keys.get(name) == key),
     )
+
+
+def _warnings(result: ChainResult) -> dict[tuple[str, str, str], tuple[str, Reason]]:
+    """Stops and warnings by what they are about, so that one with other figures in it is still the same one."""
+    return {
+        (link, reason.code, reason.where): (link, reason)
+        for link, reason in result.reasons()
+        if reason.severity != "note"
+    }
 
 
 def _items(before: ChainResult, after: ChainResult) -> list[ItemChange]:
@@ -192,22 +202,27 @@ def _order_dates(before: ChainResult, after: ChainResult) -> list[DateChange]:
     ]
 
 
+def _day(task: PlannedTask | None) -> date | None:
+    """The day people look at: when work starts, but when a wait is over."""
+    if task is None:
+        return None
+    return task.end_day if task.place == "wait" else task.start_day
+
+
 def _tasks(before: ChainResult, after: ChainResult) -> list[TaskMove]:
     old, new = ({task.code: task for task in r.schedule.tasks} for r in (before, after))
     found = []
     for code in list(new) + [code for code in old if code not in new]:
         was, now = old.get(code), new.get(code)
-        if was and now and was.start_day == now.start_day and was.crew == now.crew:
-            continue
         one = now or was
-        if one is None:
+        if one is None or (was and now and _day(was) == _day(now) and was.crew == now.crew):
             continue
         found.append(
             TaskMove(
                 code=code,
                 name=one.name,
-                before=was.start_day if was else None,
-                after=now.start_day if now else None,
+                before=_day(was),
+                after=_day(now),
                 crew_before=was.crew if was else None,
                 crew_after=now.crew if now else None,
             )

@@ -13,11 +13,11 @@ from django.urls import reverse
 from buildout.builds.web.models import Member, Role
 from buildout.units.lengths import format_area, format_length, format_mass, format_small
 from buildout.units.money import format_money
+from buildout.units.words import counted
 
 register = template.Library()
 
 POUND_PER_SQUARE_FOOT = 0.09290304 / 0.45359237
-UNIT_WORDS = {"square foot": "sq ft", "square yard": "sq yd", "square metre": "m²"}
 
 
 class SheetEntry(NamedTuple):
@@ -96,22 +96,10 @@ def area_mass(kg_per_m2: Any, units: str = "feet-inches") -> str:
     return f"{float(kg_per_m2) * POUND_PER_SQUARE_FOOT:.2f} lb/sq ft"
 
 
-@register.filter
-def counted(amount: Any, unit: str) -> str:
+@register.filter(name="counted")
+def counted_filter(amount: Any, unit: str) -> str:
     """A quantity with its unit as people say it: 77 sheets, 1 roll, 2,738 sq ft."""
-    if amount is None or amount == "":
-        return ""
-    number = Decimal(str(amount))
-    body = f"{number.normalize():,f}" if number != number.to_integral() else f"{number:,.0f}"
-    return f"{body} {unit_words(number, unit)}"
-
-
-def unit_words(number: Decimal, unit: str) -> str:
-    if unit in UNIT_WORDS:
-        return UNIT_WORDS[unit]
-    if abs(number) == 1 or unit == "each":
-        return unit
-    return {"running foot": "running feet", "board foot": "board feet", "box": "boxes"}.get(unit, f"{unit}s")
+    return "" if amount is None or amount == "" else counted(Decimal(str(amount)), unit)
 
 
 @register.filter
