@@ -96,6 +96,7 @@ def _floors(layouts: list[RoomLayouts], lines: list[TakeOffLine], products: Mapp
         "frame.length": sum(f.frame_length for f in floors) / FOOT,
         "ramp.length": sum(f.ramp_length for f in floors) / FOOT,
         "floor.cutouts": float(sum(f.cutouts for f in floors)),
+        "cover.count": float(len(covers)),
         "cover.weight": sum(c.mass for c in covers) / float(POUND_KG),
         "cover.area": sum(c.area for c in covers) / SQUARE_FOOT,
         "cover.perimeter": sum(_around(c.outline) for c in covers) / FOOT,

@@ -292,3 +292,24 @@ def test_a_drop_out_leaves_the_cover_short_of_hands(demo: Kept) -> None:
     result, _ = demo.again(fewer)
     assert result.schedule.status == "infeasible"
     assert any("H03" in reason.text for reason in result.schedule.reasons)
+
+
+def test_without_a_cover_nobody_receives_or_carries_one(plain: Kept) -> None:
+    def bare(plan: Document) -> None:
+        plan["floor_systems"][0]["cover"] = None
+        plan["floor_systems"][0]["hook_tape"] = ""
+
+    result, _ = plain.again(bare)
+    assert result.layouts[0].cover is None
+    codes = {task.code for task in result.tasks.tasks}
+    assert not codes & {"C05", "C07", "C12", *(f"H{number:02}" for number in range(1, 11))}
+    assert {task.code for task in plain.result.tasks.tasks} >= {"C05", "C07", "C12", "H01", "H03", "H10"}
+
+
+@pytest.mark.parametrize("system", ["two-layer-50mm", "fold-away"])
+def test_a_starter_has_a_schedule_before_any_quote(system: str) -> None:
+    room = json.loads(PLAIN.read_text(encoding="utf-8"))["plan"]["rooms"][0]
+    plan = check_plan(starter_plan("New", "metric", "EUR", "UTC", date(2027, 1, 4), room, system))
+    result = run_chain(plan, Commitments())
+    assert result.schedule.opening is not None
+    assert result.schedule.opening <= plan.dates.opening_wish

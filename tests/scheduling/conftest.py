@@ -36,7 +36,7 @@ HALL_DRIVERS: dict[str, float] = {
     "wall.prime_area": 500, "ceiling.area": 0, "paint.edge_length": 600, "floor.paint_area": 130,
     "frame.length": 252, "mat.area": 2750, "base.area": 2720, "base.edge_length": 260, "floor.cutouts": 2,
     "top.area": 2720, "top.edge_length": 260, "top.joint_length": 650, "ramp.length": 51, "cover.weight": 917,
-    "cover.area": 2790, "cover.perimeter": 256, "wall.panel_run": 190, "cleat.stud_length": 90,
+    "cover.area": 2790, "cover.count": 1, "cover.perimeter": 256, "wall.panel_run": 190, "cleat.stud_length": 90,
     "cleat.masonry_length": 260, "panel.count": 60, "panel.full_count": 41, "panel.special_count": 14,
     "lowwall.length": 18, "column.count": 2, "reveal.length": 40, "mirror.count": 4, "changing.screen_length": 24,
     "bench.length": 12, "hook.count": 24, "locker.count": 30, "entry.items": 4, "desk.count": 1,

@@ -15,13 +15,23 @@ from typing import Any
 
 from buildout.units.lengths import UnitSystem
 
-WEEKS_TO_OPENING = 17
-WEEKS_TO_FIRST_BUILD_DAY = 8
-"""By then goods ordered in the first two weeks are usually there."""
-BUILD_DAYS = ("Strip and clean", "Frame and foam", "Cover", "Panels and fit-out")
+WEEKS_TO_OPENING = 26
+BUILD_DAYS = (
+    (6, "Strip and clean"),
+    (8, "Paint"),
+    (10, "Panel making"),
+    (14, "Frame and foam"),
+    (16, "Cover"),
+    (17, "Panels and fit-out"),
+    (19, "Finish and clean"),
+    (21, "In reserve"),
+)
+"""Week and theme of the first build days; by week 16 goods ordered in the fifth are usually there."""
 PLACES = 16
 SATURDAY = 5
 OWNER_SKILLS = ["lead", "admin", "measure", "carp", "saw", "uphol", "paint", "lift", "clean", "cook"]
+CORE_TEAM = (("owner", "Owner", OWNER_SKILLS), ("second", "Second pair of hands", ["measure", "lift", "clean", "carp"]))
+"""Two people, because a cover diagram is signed by two and nobody lifts alone."""
 
 
 @lru_cache(maxsize=2)
@@ -57,8 +67,7 @@ def starter_plan(
     fitout: dict[str, Any] = {"room": room["id"], "fold_away" if folds else "floor": system}
     if not folds:
         fitout["walls"] = catalogue["wall_systems"][0]["id"]
-    first = as_of + timedelta(weeks=WEEKS_TO_FIRST_BUILD_DAY)
-    first += timedelta(days=(SATURDAY - first.weekday()) % 7)
+    saturday = as_of + timedelta(days=(SATURDAY - as_of.weekday()) % 7)
     return {
         "name": name,
         "units": units,
@@ -73,15 +82,15 @@ def starter_plan(
         **catalogue,
         "fitouts": [fitout],
         "crew": {
-            "core": [{"id": "owner", "name": "Owner", "skills": OWNER_SKILLS}],
+            "core": [{"id": key, "name": title, "skills": list(skills)} for key, title, skills in CORE_TEAM],
             "days": [
                 {
-                    "id": f"day-{number + 1}",
-                    "date": (first + timedelta(weeks=number)).isoformat(),
+                    "id": f"day-{number}",
+                    "date": (saturday + timedelta(weeks=week)).isoformat(),
                     "name": theme,
                     "places": PLACES,
                 }
-                for number, theme in enumerate(BUILD_DAYS)
+                for number, (week, theme) in enumerate(BUILD_DAYS, 1)
             ],
         },
     }
