@@ -32,12 +32,25 @@ def _user(request: HttpRequest) -> User:
     return request.user
 
 
+class _GoneError(Http404):
+    def __init__(self, build: Build) -> None:
+        super().__init__("This proposal is no longer there: it was applied or rejected")
+        self.build = build
+
+
 def _proposal(request: HttpRequest, build_id: int, proposal_id: int) -> tuple[Build, Member, Proposal]:
     build, member = builds.build_for(_user(request), build_id, Role.OWNER)
     found = Proposal.objects.select_related("base", "by").filter(pk=proposal_id, build=build).first()
     if found is None:
-        raise Http404("This proposal is no longer there: it was applied or rejected")
+        raise _GoneError(build)
     return build, member, found
+
+
+def _after(request: HttpRequest, gone: _GoneError) -> HttpResponse:
+    """Where to go when a proposal is no longer there; a build's first one is applied as soon as it is worked out."""
+    if gone.build.current is None or gone.build.current.number > 1:
+        messages.info(request, f"{gone}.")
+    return redirect(gone.build)
 
 
 # ------------------------------------------------------------------ a build
@@ -97,7 +110,10 @@ def _running_context(proposal: Proposal) -> dict[str, Any]:
 @never_cache
 @require_GET
 def proposal(request: HttpRequest, build_id: int, proposal_id: int) -> HttpResponse:
-    build, member, found = _proposal(request, build_id, proposal_id)
+    try:
+        build, member, found = _proposal(request, build_id, proposal_id)
+    except _GoneError as gone:
+        return _after(request, gone)
     context: dict[str, Any] = {"build": build, "member": member, "proposal": found}
     if build.current is not None:
         context["sheet"] = builds.Sheet(build.current)
@@ -121,7 +137,12 @@ def proposal(request: HttpRequest, build_id: int, proposal_id: int) -> HttpRespo
 @require_GET
 def progress(request: HttpRequest, build_id: int, proposal_id: int) -> HttpResponse:
     """The fragment a running proposal's page asks for; it sends the page on once there is an answer."""
-    _, _, found = _proposal(request, build_id, proposal_id)
+    try:
+        _, _, found = _proposal(request, build_id, proposal_id)
+    except _GoneError as gone:
+        response = HttpResponse()
+        response["HX-Redirect"] = gone.build.get_absolute_url()
+        return response
     context = _running_context(found)
     response = render(request, "changes/progress.html", context)
     if not context["running"]:
