@@ -161,7 +161,7 @@ def _page_rows(repeats: int) -> list[Row]:
     with _throwaway_database(), override_settings(ALLOWED_HOSTS=["testserver"], SECURE_SSL_REDIRECT=False):
         build = load_demo(lambda text: None)
         users = {email: User.objects.get(email=email) for email, _, _ in (OWNER, PARTNER, LEAD)}
-        clients = {None: Client()}
+        clients: dict[str | None, Client] = {None: Client()}
         for email, user in users.items():
             clients[email] = Client()
             clients[email].force_login(user, backend="django.contrib.auth.backends.ModelBackend")

@@ -151,7 +151,7 @@ def apply(proposal: Proposal, user: User | None, why: str) -> Revision:
     if proposal.state != Proposal.State.READY:
         raise NotReadyError("This proposal has not been worked out")
     if build.current_id != proposal.base_id:
-        raise OvertakenError(Revision.objects.get(pk=build.current_id))
+        raise OvertakenError(Revision.objects.get(pk=build.current_id or 0))
     result = read_result(proposal.result)
     plan = check_plan(proposal.document)
     base = proposal.base
