@@ -15,7 +15,7 @@ HALF_HOUR = 30
 SLOT_HEIGHT = 26.0
 GUTTER = 46.0
 LANES_WIDTH = 284.0
-LEAST_LANE = 64.0
+LEAST_LANE = 78.0
 HEAD = 8.0
 LINE = 13.0
 LETTER = 6.3
@@ -64,6 +64,11 @@ class DayPicture:
     boxes: list[Box]
     bands: list[Band]
     description: str
+
+    @property
+    def wide(self) -> bool:
+        """Too many tasks side by side for one column of the page."""
+        return self.width > GUTTER + LANES_WIDTH
 
 
 def minutes(text: str) -> int:
@@ -192,7 +197,7 @@ class ForecastPicture:
     description: str
 
 
-WIDTH, BASE, TOP, LABEL_STEP = 720.0, 260.0, 92.0, 16.0
+WIDTH, BASE, TOP, LABEL_STEP = 400.0, 230.0, 92.0, 16.0
 
 
 def draw_forecast(forecast: Forecast, wish: date, announced: date | None) -> ForecastPicture | None:
@@ -227,7 +232,7 @@ def draw_forecast(forecast: Forecast, wish: date, announced: date | None) -> For
     marks = []
     for number, (name, day, dashed) in enumerate(sorted(marked, key=lambda mark: mark[1])):
         at = x(day)
-        anchor = "start" if at < WIDTH - 150 else "end"
+        anchor = "start" if at < WIDTH - 110 else "end"
         marks.append(Mark(at, f"{name} {day:%d %b}", 14 + number * LABEL_STEP, anchor, dashed))
     months = []
     month = first.replace(day=1)

@@ -50,6 +50,7 @@ def days(request: HttpRequest, build_id: int) -> HttpResponse:
     context = sheet_context(build, member)
     sheet: builds.Sheet = context["sheet"]
     schedule = sheet.part("schedule", Schedule)
+    done = sheet.document.get("tasks", {}).get("done", {})
     offers = day_offers(build, sheet, schedule)
     notices = (
         Notice.objects.filter(sign_up__build=build, sign_up__withdrawn=None).select_related("sign_up").order_by("pk")
@@ -63,7 +64,7 @@ def days(request: HttpRequest, build_id: int) -> HttpResponse:
         "elsewhere": [
             {"task": task, "who": WHO.get(task.place, task.place), "whole": task.code.split("/")[0]}
             for task in sorted(schedule.tasks, key=lambda task: (task.start_day, task.start, task.code))
-            if not task.build_day
+            if not task.build_day and task.code not in done
         ],
         "left_behind": _left_behind(build, offers),
         "to_tell": [
