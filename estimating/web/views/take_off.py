@@ -73,7 +73,7 @@ def _cut_plan(desk: Desk, product_id: str) -> dict[str, Any]:
     if plan is None:
         raise Http404(f"Nothing is cut from {product_id}")
     product = next((p for p in desk.sheet.section("products", list[Product]) if p.id == product_id), None)
-    width = 130.0 if plan.form == "sheet" else 297.0  # sheets stand three abreast on a page
+    width = 130.0 if plan.form == "sheet" else 180.0  # sheets stand three or four abreast, the rest two
     patterns = [
         {
             "numbers": _ranges(numbers),
