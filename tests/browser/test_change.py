@@ -13,7 +13,7 @@ from buildout.builds.web.models import Build, Proposal, Revision
 from buildout.changes.web.demo import OWNER, PARTNER
 from tests.browser.conftest import DESK, PHONE, WIDTHS
 
-RUN = 240_000
+RUN = 120_000
 """Milliseconds a run of the whole chain may take on a slow machine."""
 
 

@@ -55,10 +55,10 @@ def test_from_nothing_to_first_numbers(
     expect(page.get_by_label("Name of the build")).to_have_value("Harbour Judo")
 
     page.get_by_label("What the tape read").fill(READINGS)
-    page.set_default_timeout(240_000)
+    page.set_default_timeout(120_000)
     page.get_by_role("button", name="Work out the first numbers").click()
     figures = page.locator("dl.figures").first
-    expect(figures).to_contain_text("Floor area", timeout=240_000)
+    expect(figures).to_contain_text("Floor area", timeout=120_000)
     # 24.1 ft × 20 ft: between 480 and 486 sq ft.
     area = float(figures.inner_text().split("Floor area")[1].split()[0].replace(",", ""))
     assert 480 <= area <= 486
