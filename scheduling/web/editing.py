@@ -130,7 +130,7 @@ def edit_crew(request: HttpRequest, build_id: int) -> HttpResponse:
                     **before.get(row["id"], {}),
                     "id": row["id"] if row["id"] in before else new_id(row["name"], ids),
                     "name": row["name"],
-                    "skills": row["skills"],
+                    "skills": _in_order(row["skills"], before.get(row["id"], {}).get("skills", [])),
                 }
                 for row in formset.cleaned_data
                 if not row["take_out"]
@@ -146,6 +146,11 @@ def edit_crew(request: HttpRequest, build_id: int) -> HttpResponse:
         )
     context |= {"form": form, "formset": formset}
     return render(request, "scheduling/edit_crew.html", context, status=422 if request.method == "POST" else 200)
+
+
+def _in_order(chosen: list[str], before: list[str]) -> list[str]:
+    """What was there stays in its place, so that ticking one box is one edit."""
+    return [skill for skill in before if skill in chosen] + [skill for skill in chosen if skill not in before]
 
 
 @login_required

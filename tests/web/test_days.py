@@ -376,10 +376,10 @@ def test_crew_and_dates_are_proposed(client_of: ClientOf, owner: User, hand_buil
     assert browser.get(url("edit-crew", hand_build)).status_code == 200
     crew = {"core_hours_per_weekday": "2.5", "no_show_low": "5", "no_show_likely": "20", "no_show_high": "30",
             "core-TOTAL_FORMS": "1", "core-INITIAL_FORMS": "1", "core-0-id": "mira", "core-0-name": "Mira Stonecrop",
-            "core-0-skills": ["lead", "admin"]}  # fmt: skip
+            "core-0-skills": ["lead", "measure", "admin", "paint"]}  # fmt: skip
     browser.post(url("edit-crew", hand_build), crew)
     made = office.started[0].document["crew"]
-    assert made["core"] == [{"id": "mira", "name": "Mira Stonecrop", "skills": ["lead", "admin"]}]
+    assert made["core"] == [{"id": "mira", "name": "Mira Stonecrop", "skills": ["lead", "admin", "measure", "paint"]}]
     assert (made["core_hours_per_weekday"], made["no_show_likely"]) == ("2.5", "0.2")
     assert "no_show_low" not in made
     assert browser.post(url("edit-crew", hand_build), crew | {"no_show_low": "25"}).status_code == 422

@@ -19,6 +19,7 @@ from buildout.people.web.models import User
 from scheduling.web import sign_ups
 from scheduling.web.models import Notice, ShareLink, SignUp
 
+pytestmark = pytest.mark.django_db
 FORM = {"name": "Bram Tallowfen", "contact": "555 0142 817", "note": "no nuts", "skills": ["carp"]}
 
 
