@@ -14,7 +14,7 @@ from itertools import pairwise
 
 from buildout.changes.engine.build_file import BuildFile, Commitments, Plan
 from buildout.changes.engine.problems import Problem, pointer
-from buildout.rooms.engine.types import KeepClear, Room, WallFeature
+from buildout.rooms.engine.types import KeepClear, Reading, Room, WallFeature
 from buildout.units.lengths import Length
 from buildout.units.quantities import QuantityError, convert
 from estimating.engine.offers import PIECES
@@ -151,7 +151,7 @@ def _room(notes: _Notes, path: list[Part], room: Room) -> None:
     notes.once([*path, "marks"], room.marks, "mark", None)
     for field, things in (
         ("columns", room.columns), ("readings", room.readings), ("walls", room.walls),
-        ("features", room.features), ("keep_clear", room.keep_clear),
+        ("features", room.features), ("keep_clear", room.keep_clear), ("tools", room.tools), ("levels", room.levels),
     ):  # fmt: skip
         notes.once([*path, field], [thing.id for thing in things], "this name", "id")
     if room.datum is not None:
@@ -179,14 +179,12 @@ def _room(notes: _Notes, path: list[Part], room: Room) -> None:
             _positive(notes, [*here, field], getattr(column, field), "12 in")
         notes.refer([*here, "parallel_to"], column.parallel_to, "wall", walls, empty=True)
     for at, reading in enumerate(room.readings):
-        here = [*path, "readings", at]
-        for field, name in (("start", reading.start), ("end", reading.end)):
-            notes.refer([*here, field], name, "point", points)
-        if reading.start == reading.end:
-            notes.add(
-                [*here, "end"], f'"end": a reading goes to another point than {reading.start!r}.', f'"{corners[0]}"'
-            )
-        _positive(notes, [*here, "value"], reading.value, "12' 3 1/4\"")
+        _reading(notes, [*path, "readings", at], room, reading, points)
+    for at, level in enumerate(room.levels):
+        for k, name in enumerate([*level.edge, level.up_to]):
+            spot: list[Part] = ["edge", k] if k < len(level.edge) else ["up_to"]
+            notes.refer([*path, "levels", at, *spot], name, "point", points, empty=k == len(level.edge))
+        _positive(notes, [*path, "levels", at, "rise"], level.rise, "6 in")
     runs: tuple[tuple[str, Sequence[WallFeature | KeepClear]], ...] = (
         ("features", room.features),
         ("keep_clear", room.keep_clear),
@@ -207,6 +205,26 @@ def _room(notes: _Notes, path: list[Part], room: Room) -> None:
         _positive(notes, [*here, "thickness"], feature.thickness, "4 5/8 in")
     for at, keep in enumerate(room.keep_clear):
         _positive(notes, [*path, "keep_clear", at, "depth"], keep.depth, "4' 0\"")
+
+
+def _reading(notes: _Notes, path: list[Part], room: Room, reading: Reading, points: Sequence[str]) -> None:
+    opening = reading.kind in ("clear width", "clear height")
+    bare = opening and not reading.start and not reading.end
+    if not bare:
+        for field, name in (("start", reading.start), ("end", reading.end)):
+            notes.refer([*path, field], name, "point", points)
+        if reading.start == reading.end:
+            message = f'"end": a reading goes to another point than {reading.start!r}.'
+            notes.add([*path, "end"], message, f'"{room.corners[0]}"')
+    if reading.kind in ("offset", "running", "square"):
+        notes.refer([*path, "point"], reading.point, "point", points)
+    if reading.kind == "square" and len(reading.legs) != 2:
+        message = '"legs": a square check needs how far its two marks are from the corner.'
+        notes.add([*path, "legs"], message, '["3 ft", "4 ft"]')
+    if opening:
+        notes.refer([*path, "feature"], reading.feature, "opening", [f.id for f in room.features])
+    if reading.kind in ("distance", "square", "height", "clear width", "clear height"):
+        _positive(notes, [*path, "value"], reading.value, "12' 3 1/4\"")
 
 
 def _positive(notes: _Notes, path: list[Part], value: Length | None, example: str) -> None:
