@@ -283,7 +283,10 @@ class _Import:
                 unchecked.append(field.name)
             else:
                 try:
-                    setattr(made, field.attname, value_of(field, row[key]))
+                    value = value_of(field, row[key])
+                    setattr(made, field.attname, value)
+                    if value is not None and value in field.empty_values:
+                        unchecked.append(field.name)  # what a form must fill in may well be empty in a table
                 except ValidationError as error:
                     self._wrong(f'"{key}": {"; ".join(error.messages)}', name, at, key)
                     unchecked.append(field.name)

@@ -1,0 +1,289 @@
+"""A stored build out to a file and in again: nothing lost; bad files say where, and write nothing."""
+
+from __future__ import annotations
+
+import copy
+import json
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.apps import apps
+from django.core.management import CommandError, call_command
+from django.db import models
+from django.utils import timezone
+
+from buildout.builds.web.models import Build, Comment, LinkResult, Member, Proposal, Revision, Role
+from buildout.changes.engine.chain import run_chain
+from buildout.changes.engine.reading import BuildFileProblems, read_build_file
+from buildout.changes.web import archive, transfer
+from buildout.changes.web.services import commitments_of
+from buildout.people.web.models import User
+from buildout.units.value import to_plain
+from estimating.web.models import ChangeOrder, Order
+from scheduling.web.models import Notice, ShareLink, SignUp
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture
+def full(demo: Build) -> Build:
+    """The demo with every table of a build filled."""
+    owner = User.objects.get(email="orla.fennimarsh@example.org")
+    order = Order.objects.get(build=demo, number=1)
+    ChangeOrder.objects.create(
+        order=order, number=1, reason="Wall moved – 3 in", revision=demo.current, money=Decimal("-12.345"),
+        lines=[{"item": "ply-half", "before": "56", "after": "55"}],
+    )  # fmt: skip
+    sign_up = SignUp.objects.filter(build=demo).first()
+    assert sign_up is not None
+    Notice.objects.create(sign_up=sign_up, text="Hello Bram. Später.", told=timezone.now())
+    SignUp.objects.create(
+        build=demo, day="gone", day_place=1, name="Ash", contact="x", request_key="ash", withdrawn=timezone.now()
+    )
+    Order.objects.create(
+        build=demo, number=9, supplier="vanished", supplier_name="Vanished Ltd", quote="none", lines=[],
+        placed=date(2027, 1, 2), state=Order.State.CANCELLED,
+    )  # fmt: skip
+    Comment.objects.create(build=demo, subject="budget:9", subject_text="Cover", text="a\n\tb", by=owner)
+    return demo
+
+
+def tables_of(build: Build) -> dict[str, list[dict[str, Any]]]:
+    """Every row of every table of a build, row numbers replaced by the place in the table."""
+    found: dict[str, list[dict[str, Any]]] = {}
+    places: dict[tuple[type[models.Model], Any], str] = {(Build, build.pk): "build 0"}
+    for name, model, way in transfer.TABLES:
+        queryset = model._base_manager.filter(**{way: build.pk}).order_by("pk")
+        for at, row in enumerate(queryset):
+            places[model, row.pk] = f"{name} {at}"
+    for name, model, way in transfer.TABLES:
+        rows = []
+        for row in model._base_manager.filter(**{way: build.pk}).order_by("pk"):
+            values: dict[str, Any] = {}
+            for field in model._meta.concrete_fields:
+                value = getattr(row, field.attname)
+                if field.primary_key:
+                    continue
+                if field.related_model is User and value is not None:
+                    value = getattr(row, field.name).email
+                elif field.related_model is not None and value is not None:
+                    value = places[field.related_model, value]  # type: ignore[index]
+                values[field.name] = value
+            rows.append(values)
+        found[name] = rows
+    return found
+
+
+def everything() -> dict[str, list[bytes]]:
+    return {model._meta.label: list(archive.lines(model)) for model in archive.tables()}
+
+
+def test_every_table_that_hangs_on_a_build_travels_or_says_why_not() -> None:
+    """A table added later must be taken along or named as left out."""
+    reached: set[type[models.Model]] = {Build}
+    grown = True
+    while grown:
+        grown = False
+        for model in apps.get_models():
+            points_at = {field.related_model for field in model._meta.concrete_fields if field.related_model}
+            if model not in reached and points_at & reached:
+                reached.add(model)
+                grown = True
+    travelling = {model for _, model, _ in transfer.TABLES}
+    assert {model._meta.label for model in reached - travelling} == set(transfer.LEFT_OUT)
+
+
+def test_a_build_comes_back_row_by_row(full: Build, tmp_path: Path) -> None:
+    path = tmp_path / "build.json"
+    before = tables_of(full)
+    assert all(rows for name, rows in before.items() if name != "proposals"), "a table is empty"
+    call_command("export_build", str(full.pk), "--output", str(path))
+    # The database emptied, and other work in it meanwhile, so that no row number stays what it was.
+    Build.objects.all().delete()
+    User.objects.all().delete()
+    for name in ("one", "two"):
+        other = Build.objects.create(name=name)
+        Member.objects.create(build=other, user=User.objects.create_user(f"{name}@example.net", name), role=Role.OWNER)
+        Order.objects.create(build=other, number=1, supplier="s", quote="q", placed=date(2027, 1, 1), lines=[])
+    call_command("import_build", str(path), verbosity=0)
+    back = Build.objects.get(name=full.name)
+    assert back.pk != full.pk
+    assert tables_of(back) == before
+    assert {user.email for user in User.objects.filter(parts__build=back)} == {
+        "orla.fennimarsh@example.org", "lucan.dapplewood@example.org", "ines.quillfeather@example.org"
+    }  # fmt: skip
+    assert not User.objects.get(email="orla.fennimarsh@example.org").has_usable_password()
+
+
+def test_out_again_gives_the_same_file(full: Build) -> None:
+    first = transfer.export_build(full)
+    Build.objects.all().delete()
+    report = transfer.import_build(json.dumps(first).encode())
+    again = transfer.export_build(Build.objects.get(pk=report.build))
+
+    def without_numbers(found: dict[str, Any]) -> dict[str, Any]:
+        plain = copy.deepcopy({key: value for key, value in found.items() if key != "history"})
+        for sign_up in plain["commitments"]["sign_ups"]:
+            del sign_up["id"]
+        return plain
+
+    assert without_numbers(again) == without_numbers(first)
+    assert {name: len(rows) for name, rows in again["history"].items()} == {
+        name: len(rows) for name, rows in first["history"].items()
+    }
+
+
+def test_an_exported_file_computes_to_what_is_stored(full: Build) -> None:
+    """The file is a build file like any other: the chain on it gives the stored revision's figures."""
+    from buildout.changes.engine.impact import totals
+
+    file = read_build_file(json.dumps(transfer.export_build(full)).encode(), limit=transfer.LARGEST_IMPORT)
+    assert to_plain(file.commitments) == to_plain(commitments_of(full))
+    assert full.current is not None
+    figures = totals(run_chain(file.plan, file.commitments))
+    for key in ("floor_area", "mat_area", "sheets", "panels", "goods", "opening", "p50", "p80"):
+        assert figures[key] == full.current.totals[key], key
+
+
+def test_a_build_taken_in_twice_keeps_links_apart(full: Build) -> None:
+    data = json.dumps(transfer.export_build(full)).encode()
+    report = transfer.import_build(data)
+    assert report.new_links == ShareLink.objects.filter(build=full).count() + SignUp.objects.filter(build=full).count()
+    assert report.new_people == []
+    tokens = list(SignUp.objects.values_list("token", flat=True))
+    assert len(tokens) == len(set(tokens)) == 2 * SignUp.objects.filter(build=full).count()
+
+
+def test_a_proposal_under_way_is_worked_out_again(plain: Build) -> None:
+    assert plain.current is not None
+    document = copy.deepcopy(plain.current.document)
+    document["name"] = "Weir Street, renamed"
+    Proposal.objects.create(
+        build=plain, base=plain.current, document=document, summary="Rename", state=Proposal.State.READY,
+        impact='{"of": "other rows"}', result="old",
+    )  # fmt: skip
+    data = json.dumps(transfer.export_build(plain)).encode()
+    Build.objects.all().delete()
+    report = transfer.import_build(data)
+    assert report.again == 1
+    proposal = Proposal.objects.get(build_id=report.build)
+    assert proposal.base == Build.objects.get(pk=report.build).current
+    assert (proposal.state, proposal.summary) == (Proposal.State.READY, "Rename")
+    assert '"of"' not in proposal.impact
+
+
+def test_without_history_no_name_leaves_the_house(full: Build) -> None:
+    found = transfer.export_build(full, history=False)
+    assert "history" not in found
+    assert len(found["earlier"]) == 1
+    text = json.dumps(found["commitments"]) + json.dumps(found["earlier"])
+    for name in SignUp.objects.values_list("name", flat=True):
+        assert name not in text
+    file = read_build_file(json.dumps(found).encode())
+    assert len(file.commitments.orders) == 2
+
+
+def test_a_plain_file_leads_through_its_earlier_plans(full: Build) -> None:
+    data = json.dumps(transfer.export_build(full, history=False)).encode()
+    owner = User.objects.get(email="orla.fennimarsh@example.org")
+    report = transfer.import_build(data, owner=owner)
+    back = Build.objects.get(pk=report.build)
+    first, second = back.revisions.order_by("number")
+    assert first.document["rooms"][0]["readings"][3]["value"] == "35' 0 1/2\""
+    assert first.summary == full.revisions.get(number=1).summary
+    assert full.current is not None
+    assert second.document == full.current.document
+    assert back.current == second
+    assert Member.objects.get(build=back).user == owner
+    assert Order.objects.filter(build=back).count() == 2
+    assert SignUp.objects.filter(build=back).count() == 20
+
+
+# ---------------------------------------------------------------- bad files
+
+
+def broken(file: dict[str, Any], *path: str | int, to: Any) -> bytes:
+    """The file with one place changed."""
+    changed = copy.deepcopy(file)
+    place: Any = changed
+    for step in path[:-1]:
+        place = place[step]
+    place[path[-1]] = to
+    return json.dumps(changed).encode()
+
+
+def test_bad_tables_name_the_place_and_write_nothing(full: Build) -> None:
+    file = transfer.export_build(full)
+    before = everything()
+    cases: list[tuple[bytes, str, str]] = [
+        (broken(file, "history", "orders", 0, "state", to="lost"), "/history/orders/0/state", "not a valid choice"),
+        (broken(file, "history", "orders", 1, "placed", to="soon"), "/history/orders/1/placed", "date"),
+        (broken(file, "history", "orders", 0, "colour", to="red"), "/history/orders/0/colour", "not a field"),
+        (
+            broken(file, "history", "change_orders", 0, "order", to=99),
+            "/history/change_orders/0/order",
+            "does not hold",
+        ),
+        (broken(file, "history", "revisions", 0, "result", to="{"), "/history/revisions/0/result", "cannot be opened"),
+        (broken(file, "history", "revisions", 0, "document", to={}), "/history/revisions/0/document", "missing"),
+        (broken(file, "history", "build", to=[]), "/history/build", "exactly one row"),
+        (broken(file, "history", "build", 0, "current", to=77), "/history/build/0/current", "does not hold"),
+        (broken(file, "history", "baskets", to=[]), "/history/baskets", "not a table"),
+        (broken(file, "history", "members", 0, "user", to="nobody"), "/history/people", "not an e-mail"),
+        (broken(file, "history", "orders", 1, "number", to=1), "/history", "same place"),
+        (broken(file, "plan", "name", to="Renamed by hand"), "/plan", "not the one of the current revision"),
+        (broken(file, "plan", "rooms", 0, "readings", 0, "value", to="12 3 1/4"), "/plan/rooms/0/readings/0/value", ""),
+        (json.dumps(file).encode()[:-500], "", "cut short"),
+        (b"[" * 10_000, "", "levels deep"),
+    ]
+    for data, place, said in cases:
+        with pytest.raises(BuildFileProblems) as caught:
+            transfer.import_build(data)
+        first = caught.value.problems[0]
+        assert first.pointer == place
+        assert said in first.message, first.message
+        assert everything() == before, f"{place}: something was written"
+
+
+def test_a_file_of_100_mb_is_refused_unread(tmp_path: Path) -> None:
+    path = tmp_path / "huge.json"
+    with path.open("wb") as file:
+        file.truncate(100_000_000)
+    with pytest.raises(CommandError, match="at most") as caught:
+        call_command("import_build", str(path), verbosity=0)
+    assert "nothing was written" in str(caught.value)
+
+
+def test_the_commands_say_what_is_wrong(full: Build, tmp_path: Path) -> None:
+    with pytest.raises(CommandError, match=f"There is no build 0. There are: {full.pk}"):
+        call_command("export_build", "0")
+    with pytest.raises(CommandError, match="cannot be read"):
+        call_command("import_build", str(tmp_path / "no.json"))
+    with pytest.raises(CommandError, match="cannot be written"):
+        call_command("export_build", str(full.pk), "--output", str(tmp_path / "no" / "build.json"))
+    (tmp_path / "bad.json").write_text('{"plan": {"name": 5}}')
+    with pytest.raises(CommandError, match="/plan/name"):
+        call_command("import_build", str(tmp_path / "bad.json"))
+    with pytest.raises(CommandError, match="no account with the e-mail"):
+        call_command("import_build", str(tmp_path / "bad.json"), "--owner", "who@example.net")
+    empty = Build.objects.create(name="Nothing yet")
+    with pytest.raises(CommandError, match="no plan yet"):
+        call_command("export_build", str(empty.pk))
+
+
+def test_what_the_plan_no_longer_knows_stays_in_the_tables(full: Build) -> None:
+    """An order whose quote was taken out of the plan since: the file is still a valid build file, and complete."""
+    assert full.current is not None
+    document = copy.deepcopy(full.current.document)
+    Order.objects.filter(build=full, number=1).update(quote="withdrawn-quote")
+    Revision.objects.filter(pk=full.current.pk).update(document=document)
+    found = transfer.export_build(full)
+    assert [order["number"] for order in found["commitments"]["orders"]] == ["PO-2"]
+    data = json.dumps(found).encode()
+    Build.objects.all().delete()
+    LinkResult.objects.all().delete()
+    back = Build.objects.get(pk=transfer.import_build(data).build)
+    assert Order.objects.filter(build=back, number=1, quote="withdrawn-quote").exists()
