@@ -88,7 +88,7 @@ def test_the_cut_list_has_every_piece(client_of: ClientOf, demo_build: Build, ow
 def test_a_cut_plan_on_paper(client_of: ClientOf, demo_build: Build, owner: User) -> None:
     assert client_of(owner).get(url("cut-plan-pdf", demo_build, "cleat")).content.startswith(b"%PDF-")
     page = client_of(owner).get(url("cut-plan-pdf", demo_build, "cleat") + "?print").content.decode()
-    assert "Cut plan: Bevelled cleat 8 ft" in page
+    assert "Cut plan: Bevelled cleat, wall and panel rail, 8 ft" in page
 
 
 def test_nothing_is_cut_from_paint(client_of: ClientOf, demo_build: Build, owner: User) -> None:

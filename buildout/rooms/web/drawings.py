@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from django.core.cache import cache
 from django.http import HttpResponse
 
 from buildout.builds.web.models import Build
 from buildout.builds.web.services import Sheet
 from buildout.rooms.engine.drawing import Drawing, TitleBlock
+from buildout.units.value import content_hash
 
+SVG_VERSION = 1
+"""Raise it when drawings are written otherwise, so that none is shown as it used to look."""
 SHEET_WIDTH, SHEET_HEIGHT = 400.0, 277.0
 """A3 across, less its margins, mm."""
 
@@ -20,10 +24,17 @@ def title_block(build: Build, sheet: Sheet, name: str, number: str) -> TitleBloc
 
 
 def svg_of(drawing: Drawing, prefix: str = "d", width: float = 297.0) -> str:
-    """For the screen: ``width`` mm (which only decides how large lettering looks), as high as it needs to be."""
+    """For the screen: ``width`` mm (which only decides how large lettering looks), as high as it needs to be.
+
+    Finding room for the lettering takes most of a page's time, and the same drawing always comes out the same,
+    so what was written once is kept under the drawing's own content.
+    """
     from buildout.rooms.engine.svg import to_svg
 
-    return to_svg(drawing, width=width, id_prefix=prefix)
+    def write() -> str:
+        return to_svg(drawing, width=width, id_prefix=prefix)
+
+    return str(cache.get_or_set(content_hash("svg", SVG_VERSION, drawing, prefix, width), write, timeout=None))
 
 
 def svg_on_paper(drawing: Drawing, prefix: str = "d") -> str:
