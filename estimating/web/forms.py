@@ -94,6 +94,11 @@ class LayerForm(PartForm):
 
     def __init__(self, *args: Any, spare: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.fields["direction"].choices = [  # type: ignore[attr-defined]
+            ("auto", "chosen for you: base along the room, top across it"),
+            ("x", "the datum wall"),
+            ("y", "across the datum wall"),
+        ]
         self.fields["product"].required = False
         self.fields["product"].unmarked = True  # type: ignore[attr-defined]
         if spare:

@@ -50,7 +50,8 @@ def _sheets(desk: Desk, room_id: str) -> tuple[RoomPlan, RoomLayouts | None, lis
 
     for layer in layout.floor.layers if layout.floor else []:
         title = f"{layer.layer.capitalize()} layer of the floor"
-        add(f"floor-{layer.layer}", title, draw_floor_layer, layout.floor, layer.layer, system=system, caution=_LAYING)
+        caution = "" if found else _LAYING
+        add(f"floor-{layer.layer}", title, draw_floor_layer, layout.floor, layer.layer, system=system, caution=caution)
     if layout.cover:
         spec = system.cover if system else None
         add("cover", "Cover, for the fabricator", draw_cover, layout.cover, spec=spec, contact=desk.user.name,
