@@ -93,7 +93,8 @@ class BuildDayLike:
 def hand_made(today: date) -> tuple[dict[str, Any], dict[str, Any]]:
     """(plan document, result) with three build days: strip in 10 days, foam in 17, cover in 24.
 
-    Strip: C11 for 3 from 08:30 to 12:00, C12 in two parts of 2 people, morning and afternoon. Foam: H01 for 4.
+    Strip: C11 for 3 from 08:30 to 12:00, C12 in two parts of 2 people, morning and afternoon. Foam: H01 for 4, and G03
+    for 2, which only people practised in carpentry and sawing may take.
     Cover: H03 for 6, critical.
     """
     document = json.loads(PLAIN_ROOM.read_text())["plan"]
@@ -118,6 +119,7 @@ def hand_made(today: date) -> tuple[dict[str, Any], dict[str, Any]]:
         planned("C12/1", "Patch the walls", strip, (540, 720), 2, cautions=["LADD"]),
         planned("C12/2", "Patch the walls", strip, (780, 900), 2, cautions=["LADD"]),
         planned("H01", "Lay base foam", foam, (570, 900), 4, skills=["measure"]),
+        planned("G03", "Cut the frame", foam, (570, 720), 2, skills=["carp", "saw"], cautions=["SAW"]),
         planned("H03", "Pull the cover", cover, (600, 780), 6, cautions=["LIFT"], critical=True, slack_days=0),
         PlannedTask(
             code="E01", name="Outlets moved", place="trade", start_day=today + timedelta(days=12),
@@ -141,7 +143,8 @@ def hand_made(today: date) -> tuple[dict[str, Any], dict[str, Any]]:
         return Task(
             code=code, name=name, stage=stage, kind="work", place=more.pop("place", "build day"), quantity=100,
             unit="sqft", driver="room.floor_area", low=5, likely=8, high=12, crew_min=1, crew_max=6, skills=[],
-            after=more.pop("after", []), cautions=[], tools="broom", noisy=False, dusty=False, volunteers=True, **more,
+            after=more.pop("after", []), cautions=[], tools="broom", noisy=False, dusty=False,
+            volunteers=more.pop("volunteers", True), **more,
         )  # fmt: skip
 
     net = TaskNet(
@@ -151,6 +154,7 @@ def hand_made(today: date) -> tuple[dict[str, Any], dict[str, Any]]:
             task("C11", "Sweep and wash the slab", 4, after=[Lag(task="A01")]),
             task("C12", "Patch the walls", 4),
             task("E01", "Outlets moved", 5, place="trade"),
+            task("G03", "Cut the frame", 8, volunteers=False),
             task("H01", "Lay base foam", 8, after=[Lag(task="C11", minutes=2880)]),
             task("H03", "Pull the cover", 9),
         ],

@@ -11,7 +11,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.utils.text import slugify
 
-from scheduling.web.words import OFFERED_SKILLS, SKILLS
+from scheduling.web.words import OFFERED_SKILLS, SKILLS, skill_words
 
 TIME_EXAMPLE = "Write a time of day like 08:30."
 NUMBER = {"inputmode": "decimal"}
@@ -84,7 +84,26 @@ class SignUpForm(forms.Form):
         help_text="Food you cannot eat, a bad back, under 18 and who comes with you. Only the organisers see it.",
         widget=forms.Textarea(attrs={"rows": 2}),
     )
+    practised = forms.BooleanField(
+        label="I am practised in this",
+        error_messages={"required": "This task is for practised people only. Tick the box, or choose another task."},
+    )
     request_key = forms.RegexField(r"^[A-Za-z0-9_-]{16,40}$", widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, needed: list[str] | None = None, **more: Any) -> None:
+        """``needed``: skills of a task that is for practised people only; None where anybody may take part."""
+        super().__init__(*args, **more)
+        self.needed = needed
+        if needed is None:
+            del self.fields["practised"]
+        elif skill_words(needed):
+            self.fields["practised"].label = f"I am practised in {' and '.join(skill_words(needed))}"
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if data.pop("practised", False) and "skills" in data:
+            data["skills"] = list(dict.fromkeys([*data["skills"], *(self.needed or [])]))
+        return data
 
     def clean_name(self) -> str:
         name = " ".join(str(self.cleaned_data["name"]).split())

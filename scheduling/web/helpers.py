@@ -87,9 +87,13 @@ def join_as(request: HttpRequest, token: str, day: str, task: str) -> HttpRespon
     wanted = offer.task(task) if task else None
     if task and wanted is None:
         raise Http404("This task is not done on this day")
-    form = SignUpForm(initial={"request_key": request_key()})
+    form = SignUpForm(initial={"request_key": request_key()}, needed=_needed(wanted))
     full = not (wanted.free if wanted else offer.free)
     return _form_page(request, link, offer, wanted, form, full="This place is taken." if full else "")
+
+
+def _needed(wanted: TaskOffer | None) -> list[str] | None:
+    return list(wanted.skills) if wanted is not None and wanted.practised_only else None
 
 
 def _form_page(
@@ -119,20 +123,22 @@ def _form_page(
 
 
 def _take(request: HttpRequest, link: ShareLink, day: str, task: str) -> HttpResponse:
-    form = SignUpForm(request.POST)
     made = SignUp.objects.filter(build=link.build, request_key=request.POST.get("request_key", "")).first()
     if made is not None:  # a second tap, or the page loaded again
         return redirect("scheduling:my", made.token)
+    offer = next((offer for offer in _offers(link, builds.sheet_of(link.build)) if offer.day.id == day), None)
+    wanted = offer.task(task) if offer else None
+    form = SignUpForm(request.POST, needed=_needed(wanted))
     if not form.is_valid():
-        sheet = builds.sheet_of(link.build)
-        offer = _day(_offers(link, sheet), day)
+        if offer is None:
+            raise Http404("This day is not offered")
         if "request_key" in form.errors:  # the page came without its key: give it one
             again = request.POST.copy()
             again["request_key"] = request_key()
-            form = SignUpForm(again)
+            form = SignUpForm(again, needed=_needed(wanted))
             if form.is_valid():
                 form.add_error(None, "Please send it once more.")
-        return _form_page(request, link, offer, offer.task(task), form, status=422)
+        return _form_page(request, link, offer, wanted, form, status=422)
     data = form.cleaned_data
     try:
         row = sign_ups.sign_up(link, day, task, **data)
@@ -226,7 +232,7 @@ def _change_context(row: SignUp, offer: DayOffer, full: str = "") -> dict[str, A
     if here:
         for task in offer.tasks:
             task.day_free += 1
-    choices = [(task, task.free > 0, here and row.task == task.code) for task in offer.tasks]
+    choices = [(task, task.free > 0 and task.suits(row.skills), here and row.task == task.code) for task in offer.tasks]
     context = {"build": row.build, "row": row, "offer": offer, "choices": choices, "full": full}
     return context | {"anywhere_now": here and not row.task, "anywhere_free": here or offer.free > 0}
 

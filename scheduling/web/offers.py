@@ -10,9 +10,12 @@ from buildout.builds.web.models import Build
 from buildout.builds.web.services import Sheet
 from buildout.units.value import from_plain
 from scheduling.engine.cautions import CAUTIONS
-from scheduling.engine.types import BuildDay, DayLoad, PlannedTask, Schedule
+from scheduling.engine.types import BuildDay, DayLoad, PlannedTask, Schedule, TaskNet
 from scheduling.web.models import SignUp
 from scheduling.web.words import skill_words
+
+NOT_FOR_HELPERS = {"lic", "spec"}
+"""Work that needs a licence or a specialist firm is never offered, also where it falls on a build day."""
 
 
 def whole_task(code: str) -> str:
@@ -43,6 +46,8 @@ class TaskOffer:
     caution_codes: list[str]
     critical: bool
     slack_days: int
+    practised_only: bool = False
+    """Not for just any volunteer: for people who have the task's skills."""
     taken: int = 0
     day_free: int = 0
 
@@ -61,6 +66,10 @@ class TaskOffer:
     @property
     def wanted_skills(self) -> list[str]:
         return skill_words(list(self.skills))
+
+    def suits(self, skills: list[str]) -> bool:
+        """Whether somebody with these skills may sign up for it."""
+        return not self.practised_only or set(self.skills) <= {*skills, "none"}
 
     @property
     def cautions(self) -> list[str]:
@@ -123,6 +132,7 @@ def day_offers(build: Build, sheet: Sheet, schedule: Schedule | None = None) -> 
     taken: dict[str, list[SignUp]] = defaultdict(list)
     for row in SignUp.objects.standing().filter(build=build).order_by("day_place"):
         taken[row.day].append(row)
+    practised = {task.code for task in sheet.part("tasks", TaskNet).tasks if not task.volunteers}
     loads = {load.build_day: load for load in schedule.days}
     planned: dict[str, list[PlannedTask]] = defaultdict(list)
     for task in schedule.tasks:
@@ -132,7 +142,7 @@ def day_offers(build: Build, sheet: Sheet, schedule: Schedule | None = None) -> 
     for day in build_days(sheet):
         offer = DayOffer(
             day=day,
-            tasks=_tasks(planned[day.id]),
+            tasks=_tasks(planned[day.id], practised),
             planned=sorted(planned[day.id], key=lambda task: (task.start, task.code)),
             load=loads.get(day.id),
             sign_ups=taken[day.id],
@@ -144,10 +154,10 @@ def day_offers(build: Build, sheet: Sheet, schedule: Schedule | None = None) -> 
     return offers
 
 
-def _tasks(planned: list[PlannedTask]) -> list[TaskOffer]:
+def _tasks(planned: list[PlannedTask], practised: set[str]) -> list[TaskOffer]:
     parts: dict[str, list[PlannedTask]] = defaultdict(list)
     for task in planned:
-        if task.crew > 0:
+        if task.crew > 0 and not NOT_FOR_HELPERS & set(task.skills):
             parts[whole_task(task.code)].append(task)
     offers = []
     for code, some in parts.items():
@@ -162,6 +172,7 @@ def _tasks(planned: list[PlannedTask]) -> list[TaskOffer]:
                 caution_codes=list(dict.fromkeys(code for task in some for code in task.cautions)),
                 critical=any(task.critical for task in some),
                 slack_days=min(task.slack_days for task in some),
+                practised_only=code in practised,
             )
         )
     return sorted(offers, key=lambda offer: (offer.start, offer.code))

@@ -43,7 +43,7 @@ def sign_up(
 ) -> SignUp:
     """Take a place. The same ``request_key`` again gives the sign-up it made the first time.
 
-    Raises ``NoPlaceError`` when day or task is full or not offered.
+    Raises ``NoPlaceError`` when day or task is full or not offered, or asks for skills not among ``skills``.
     """
 
     def attempt() -> SignUp:
@@ -51,7 +51,7 @@ def sign_up(
         made = SignUp.objects.filter(build=build, request_key=request_key).first()
         if made is not None:
             return made
-        day_place, task_place = _free_places(build, day, task)
+        day_place, task_place = _free_places(build, day, task, skills or [])
         row = SignUp.objects.create(
             build=build,
             day=day,
@@ -80,7 +80,7 @@ def move(row: SignUp, day: str, task: str) -> SignUp:
             raise NoPlaceError("You withdrew from this day before.", None)
         if (now.day, now.task) == (day, task):
             return now
-        now.day_place, now.task_place = _free_places(build, day, task, now)
+        now.day_place, now.task_place = _free_places(build, day, task, now.skills, now)
         now.day, now.task = day, task
         now.changes += 1
         now.save(update_fields=["day", "task", "day_place", "task_place", "changes"])
@@ -114,7 +114,9 @@ def _until_it_holds(attempt: Callable[[], T]) -> T:
     raise AssertionError("unreachable")
 
 
-def _free_places(build: Build, day: str, task: str, mine: SignUp | None = None) -> tuple[int, int | None]:
+def _free_places(
+    build: Build, day: str, task: str, skills: list[str], mine: SignUp | None = None
+) -> tuple[int, int | None]:
     """(place of the day, place of the task) for somebody new, or for ``mine``, whose own places count as free."""
     sheet = builds.sheet_of(build)
     offer = next((o for o in upcoming(day_offers(build, sheet), sheet.today()) if o.day.id == day), None)
@@ -123,6 +125,8 @@ def _free_places(build: Build, day: str, task: str, mine: SignUp | None = None) 
     wanted = offer.task(task) if task else None
     if task and wanted is None:
         raise NoPlaceError("This task is not done on this day any more. Please choose another.", offer)
+    if wanted is not None and not wanted.suits(skills):
+        raise NoPlaceError("This task is for practised people only. These are open to you.", offer)
     others = [row for row in offer.sign_ups if mine is None or row.pk != mine.pk]
     if len(others) >= offer.day.places:
         raise NoPlaceError("Somebody took the last place of this day just now. Please choose another day.", offer)

@@ -31,7 +31,7 @@ def url(build: Build) -> str:
 
 def test_partner_sees_how_far_and_when(client_of: ClientOf, partner: User, hand_build: Build) -> None:
     page = client_of(partner).get(url(hand_build)).content.decode()
-    assert "1 of 6" in page  # A01 of the six tasks of the net is done
+    assert "1 of 7" in page  # A01 of the seven tasks of the net is done
     assert "86 %" in page
     assert "Strip and clean" in page
     assert "0 of 6" in page

@@ -194,6 +194,50 @@ def test_a_form_without_its_key_can_be_sent_again(client: Client, share_link: Sh
     assert answer.status_code == 302
 
 
+def test_work_for_practised_people_asks_for_it(client: Client, share_link: ShareLink) -> None:
+    address = join_url(share_link, "foam", "G03")
+    page = client.get(address).content.decode()
+    assert "I am practised in carpentry and sawing" in page
+    assert "Saws: trained named person only" in page
+    assert "Only for people practised in carpentry, sawing" in client.get(join_url(share_link, "foam")).content.decode()
+    answer = client.post(address, FORM | {"request_key": key()})
+    assert answer.status_code == 422
+    assert "for practised people only" in answer.content.decode()
+    assert client.post(address, FORM | {"request_key": key(), "practised": "on"}).status_code == 302
+    assert SignUp.objects.get().skills == ["carp", "saw"]
+
+
+def test_one_cannot_change_over_to_work_one_is_not_practised_in(client: Client, share_link: ShareLink) -> None:
+    row = take(share_link, "foam", "H01", 1, skills=["carp"])
+    page = client.get(reverse("scheduling:change-day", args=[row.token, "foam"])).content.decode()
+    assert 'value="G03"' not in page
+    assert "not open to you" in page
+    answer = client.post(reverse("scheduling:move", args=[row.token]), {"day": "foam", "task": "G03"})
+    assert answer.status_code == 409
+    with pytest.raises(sign_ups.NoPlaceError):
+        take(share_link, "foam", "G03", 2, skills=["saw"])
+    able = take(share_link, "foam", "H01", 3, skills=["saw", "carp"])
+    assert sign_ups.move(able, "foam", "G03").task == "G03"
+
+
+def test_licensed_work_is_not_offered(client: Client, share_link: ShareLink, hand_build: Build) -> None:
+    from buildout.builds.web.services import Sheet
+    from buildout.units.value import to_json
+    from scheduling.engine.types import Schedule
+
+    revision = hand_build.current
+    assert revision is not None
+    parts = {name: Sheet(revision).part(name, dict) for name in ("schedule", "tasks", "forecast")}
+    electrician = Sheet(revision).part("schedule", Schedule).tasks[0]
+    row = {name: getattr(electrician, name) for name in electrician.__struct_fields__}
+    row |= {"code": "E09", "name": "Wire the lights", "skills": ["lic"]}
+    parts["schedule"]["tasks"].append(row)
+    revision.result = to_json(parts).decode()
+    revision.save()
+    assert "Wire the lights" not in client.get(join_url(share_link, "strip")).content.decode()
+    assert client.get(join_url(share_link, "strip", "E09")).status_code == 404
+
+
 def test_names_are_written_as_text(client: Client, share_link: ShareLink) -> None:
     take(share_link, "strip", "", 1, name="<script>alert(1)</script>")
     assert "<script>alert" not in client.get(join_url(share_link, "strip")).content.decode()
