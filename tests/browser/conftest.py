@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import os
-import shutil
 from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
 from django.test import Client
 
+from tests.browser.chromium import ARGUMENTS, DESK, PHONE, find_chromium
 from tests.kept import demo, demo_backup, missing, plain, plain_backup
 
 __all__ = ["demo", "demo_backup", "plain", "plain_backup"]
@@ -17,15 +17,7 @@ __all__ = ["demo", "demo_backup", "plain", "plain_backup"]
 # The browser driver keeps an event loop in this thread; the tests themselves are ordinary synchronous code.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
 
-PHONE = {"width": 390, "height": 844}
-DESK = {"width": 1280, "height": 900}
 WIDTHS = [pytest.param(PHONE, id="390"), pytest.param(DESK, id="1280")]
-
-ARGUMENTS = [
-    "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--no-first-run", "--disable-default-apps",
-    "--disable-features=Translate,OptimizationHints,MediaRouter",
-]  # fmt: skip
 
 LISTEN = """
 document.addEventListener("securitypolicyviolation",
@@ -44,7 +36,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Any]:
-    found = shutil.which("chromium") or shutil.which("chromium-browser")
+    found = find_chromium()
     if found is None:
         missing("browser", "Chromium is not installed")
     from playwright.sync_api import sync_playwright

@@ -11,7 +11,8 @@ from playwright.sync_api import expect
 
 from buildout.builds.web.models import Build, Proposal, Revision
 from buildout.changes.web.demo import OWNER, PARTNER
-from tests.browser.conftest import DESK, PHONE, WIDTHS
+from tests.browser.chromium import DESK, PHONE
+from tests.browser.conftest import WIDTHS
 
 RUN = 120_000
 """Milliseconds a run of the whole chain may take on a slow machine."""

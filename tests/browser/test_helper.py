@@ -11,7 +11,7 @@ from playwright.sync_api import expect
 
 from buildout.builds.web.models import Build
 from scheduling.web.models import ShareLink, SignUp
-from tests.browser.conftest import PHONE
+from tests.browser.chromium import PHONE
 
 LIGHT = 60_000
 

@@ -12,7 +12,7 @@ from buildout.builds.web.models import Build, Role
 from buildout.builds.web.templatetags.sheet import SHEETS
 from buildout.changes.web.demo import LEAD, OWNER, PARTNER
 from scheduling.web.models import ShareLink, SignUp
-from tests.browser.conftest import DESK, PHONE
+from tests.browser.chromium import DESK, PHONE
 
 EMAILS = {Role.OWNER: OWNER[0], Role.PARTNER: PARTNER[0], Role.LEAD: LEAD[0]}
 LOOKS = [
