@@ -31,7 +31,7 @@ def placed_orders(build: Build) -> list[PlacedOrder]:
                 placed=order.placed,
                 promised=order.promised,
                 received=order.received,
-                freight=order.freight,
+                freight=_as_written(order.freight),
                 lines=[
                     OrderedLine(
                         item=line["item"],
@@ -46,6 +46,11 @@ def placed_orders(build: Build) -> list[PlacedOrder]:
             )
         )
     return found
+
+
+def _as_written(amount: Decimal) -> Decimal:
+    """An amount without the noughts that its column adds, so that sums read the same from a file and from here."""
+    return Decimal(f"{amount.normalize():f}")
 
 
 def write_change_orders(
