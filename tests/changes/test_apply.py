@@ -394,6 +394,18 @@ def test_the_same_proposal_applied_by_two_taps_at_once(quick_build: Build, owner
     assert Revision.objects.count() == 2
 
 
+def test_a_worker_stopped_in_the_middle_is_not_waited_for_in_silence(
+    quick_build: Build, owner: User, client_of: ClientOf
+) -> None:
+    made = Proposal.objects.create(
+        build=quick_build, base=quick_build.current, document={}, summary="x", by=owner, state=Proposal.State.RUNNING,
+        picked_up=timezone.now() - timedelta(minutes=9),
+    )  # fmt: skip
+    assert "will not come back to it" not in client_of(owner).get(made.get_absolute_url()).content.decode()
+    Proposal.objects.update(picked_up=timezone.now() - timedelta(minutes=11))
+    assert "will not come back to it" in client_of(owner).get(made.get_absolute_url()).content.decode()
+
+
 # ------------------------------------------------------------------ whose it is
 
 

@@ -150,6 +150,27 @@ def test_number_of_queries_does_not_grow_with_people(
         browser.get(url("days", hand_build))
 
 
+def test_the_demo_is_drawn_whole(client_of: ClientOf, owner: User, demo_build: Build) -> None:
+    """Every task the real schedule puts on a build day is in a picture and in a table."""
+    schedule = builds.sheet_of(demo_build).part("schedule", Schedule)
+    on_days = [task.code for task in schedule.tasks if task.build_day]
+    page = client_of(owner).get(url("days", demo_build)).content.decode()
+    drawn = re.findall(r"<title>\d\d:\d\d–\d\d:\d\d (\S+) ", page)
+    listed = re.findall(r"<td>\d\d:\d\d–\d\d:\d\d</td><th scope=\"row\"><a [^>]*>([^<]+)</a>", page)
+    assert sorted(drawn) == sorted(listed) == sorted(on_days)
+    assert len(on_days) > 20
+
+
+def test_the_demos_fullest_day_is_light_on_a_phone(client: Client, demo_build: Build) -> None:
+    link = ShareLink.objects.create(build=demo_build)
+    css = len(b"".join(client.get("/static/css/helper.css").streaming_content))
+    days = [day["id"] for day in builds.sheet_of(demo_build).document["crew"]["days"]]
+    for day in days:
+        page = client.get(reverse("scheduling:join-day", args=[link.token, day]))
+        assert page.status_code == 200
+        assert len(page.content) + css < 60_000
+
+
 # ------------------------------------------------------------------ pictures
 
 

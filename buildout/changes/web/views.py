@@ -27,6 +27,10 @@ WORKER_PATIENCE = 8
 """Seconds after which a page says that no worker has picked the work up."""
 
 
+LONGEST_RUN = 600
+"""Seconds after which a page says that the worker may have been stopped in the middle."""
+
+
 def _user(request: HttpRequest) -> User:
     assert isinstance(request.user, User)  # noqa: S101 - login_required stands before every caller
     return request.user
@@ -102,6 +106,9 @@ def _running_context(proposal: Proposal) -> dict[str, Any]:
         "total": len(STEPS),
         "no_worker": waiting and waited > WORKER_PATIENCE,
         "waited": int(waited),
+        "stuck": proposal.state == Proposal.State.RUNNING
+        and proposal.picked_up is not None
+        and (timezone.now() - proposal.picked_up).total_seconds() > LONGEST_RUN,
         "running": not done,
     }
 
