@@ -48,6 +48,10 @@ def remove_quote(document: Document, quote: str) -> None:
     document["award"] = {name: value for name, value in rules.items() if value not in ({}, [])}
 
 
+def set_quantities(document: Document, stated: dict[str, str]) -> None:
+    document["quantities"] = dict(sorted(stated.items()))
+
+
 def set_award_rules(document: Document, force: dict[str, str], exclude: list[str], most: int | None) -> None:
     rules: dict[str, Any] = {}
     if most is not None:

@@ -16,6 +16,7 @@ from estimating.engine.types import (
     Freight,
     HeadPlan,
     MoneyPlan,
+    Need,
     Product,
     Quote,
     QuoteLine,
@@ -166,6 +167,28 @@ class ProductForm(PartForm):
         "stress_at_25_percent": "From the maker's data sheet; leave empty when it is missing",
         "fire_document": "Number and date of the report, shown to the authority before buying",
     }
+
+
+class NeedForm(PartForm):
+    part = Need
+    labels = {"product": "What", "quantity": "How much", "unit": "Counted by", "why": "Worked out from"}
+    hints = {"why": "So that it can be checked later, for example: 24 hooks, two heights, every 10 in"}
+
+
+class QuantitiesForm(forms.Form):
+    """Quantities the task list works with, as the owner states them."""
+
+    def __init__(self, *args: Any, stated: Mapping[str, Any], drawn: Mapping[str, float], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.names = sorted({*stated, *drawn})
+        for name in self.names:
+            given = f"The drawings give {drawn[name]:,.10g}." if name in drawn and name not in stated else ""
+            self.fields[name] = AmountField(label=name, required=False, help_text=given, initial=stated.get(name))
+            self.fields[name].unmarked = True  # type: ignore[attr-defined]
+
+    @property
+    def stated(self) -> dict[str, str]:
+        return {name: f"{self.cleaned_data[name]:f}" for name in self.names if self.cleaned_data[name] is not None}
 
 
 # ------------------------------------------------------------------ suppliers and quotes

@@ -22,6 +22,10 @@ urlpatterns = [
     # Take-off and cut plans
     path(f"{BUILD}take-off/", take_off.take_off, name="take-off"),
     path(f"{BUILD}take-off/lines.csv", take_off.take_off_csv, name="take-off-csv"),
+    path(f"{BUILD}take-off/needs/new/", take_off.need, name="new-need"),
+    path(f"{BUILD}take-off/needs/<str:need_id>/", take_off.need, name="need"),
+    path(f"{BUILD}take-off/needs/<str:need_id>/delete/", take_off.delete_need, name="delete-need"),
+    path(f"{BUILD}take-off/quantities/", take_off.quantities, name="quantities"),
     path(f"{BUILD}cut-plans/<str:product_id>/", take_off.cut_plan, name="cut-plan"),
     path(f"{BUILD}cut-plans/<str:product_id>/plan.pdf", take_off.cut_plan_pdf, name="cut-plan-pdf"),
     path(f"{BUILD}cut-plans/<str:product_id>/list.csv", take_off.cut_plan_csv, name="cut-plan-csv"),

@@ -11,14 +11,15 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from buildout.builds.web.models import Build
+from buildout.builds.web.models import Build, Proposal
 from buildout.builds.web.services import Sheet
 from buildout.people.web.models import User
-from estimating.engine.types import CutPlans, TakeOff
+from estimating.engine.types import CutPlans, Product, TakeOff
 from estimating.web.views.take_off import csv_file
 
 pytestmark = pytest.mark.django_db
 ClientOf = Callable[[User | None], Client]
+Proposed = Callable[[Build], dict[str, Any]]
 
 
 def url(name: str, build: Build, *args: Any) -> str:
@@ -88,7 +89,8 @@ def test_the_cut_list_has_every_piece(client_of: ClientOf, demo_build: Build, ow
 def test_a_cut_plan_on_paper(client_of: ClientOf, demo_build: Build, owner: User) -> None:
     assert client_of(owner).get(url("cut-plan-pdf", demo_build, "cleat")).content.startswith(b"%PDF-")
     page = client_of(owner).get(url("cut-plan-pdf", demo_build, "cleat") + "?print").content.decode()
-    assert "Cut plan: Bevelled cleat, wall and panel rail, 8 ft" in page
+    name = next(p.name for p in sheet(demo_build).section("products", list[Product]) if p.id == "cleat")
+    assert f"Cut plan: {name}" in page
 
 
 def test_nothing_is_cut_from_paint(client_of: ClientOf, demo_build: Build, owner: User) -> None:
@@ -103,3 +105,66 @@ def test_queries(
     browser = client_of(owner)
     with django_assert_num_queries(3):
         browser.get(url(name, demo_build, *args))
+
+
+# ------------------------------------------------------------------ stated by the owner
+
+
+def test_something_to_buy_that_no_drawing_gives(
+    client_of: ClientOf, demo_build: Build, owner: User, partner: User, queued: None, proposed: Proposed
+) -> None:
+    browser = client_of(owner)
+    typed = {"product": "hook", "quantity": "30", "unit": "each", "why": "Six more by the door"}
+    assert browser.post(url("new-need", demo_build), typed).status_code == 302
+    assert proposed(demo_build)["needs"][-1] == {"id": "need-hook-2"} | typed
+    assert Proposal.objects.get().summary == "Stated: 30 each of Coat hook"
+    Proposal.objects.all().delete()
+    assert browser.post(url("need", demo_build, "need-hook"), typed).status_code == 302
+    assert [need for need in proposed(demo_build)["needs"] if need["product"] == "hook"] == [
+        {"id": "need-hook"} | typed
+    ]
+    Proposal.objects.all().delete()
+    assert browser.post(url("delete-need", demo_build, "need-hook")).status_code == 302
+    assert "need-hook" not in [need["id"] for need in proposed(demo_build)["needs"]]
+    assert browser.get(url("delete-need", demo_build, "need-hook")).status_code == 405
+    assert client_of(partner).post(url("new-need", demo_build), typed).status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("typed", "field", "said"),
+    [
+        ({"quantity": "some"}, "quantity", "plain number with a decimal point"),
+        ({"unit": "gallon"}, "unit", "does not fit"),
+        ({"product": ""}, "product", "This field is required"),
+    ],
+)
+def test_a_need_that_cannot_be(
+    typed: dict[str, str], field: str, said: str, client_of: ClientOf, demo_build: Build, owner: User
+) -> None:
+    data = {"product": "hook", "quantity": "30", "unit": "each", "why": "kept reason"} | typed
+    answer = client_of(owner).post(url("new-need", demo_build), data)
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert said in page
+    assert f"id_{field}_error" in page
+    assert "kept reason" in page
+    assert not Proposal.objects.exists()
+
+
+def test_quantities_for_the_tasks(
+    client_of: ClientOf, demo_build: Build, owner: User, stranger: User, queued: None, proposed: Proposed
+) -> None:
+    browser = client_of(owner)
+    form = browser.get(url("quantities", demo_build)).context["parts"][0][1]
+    data = {name: form[name].value() for name in form.fields if form[name].value() is not None}
+    assert demo_build.current is not None
+    assert set(data) == set(demo_build.current.document["quantities"]), "what the drawings give is not typed in"
+    del data["all.floor_area"]
+    assert browser.post(url("quantities", demo_build), data | {"hook.count": "30"}).status_code == 302
+    stated = proposed(demo_build)["quantities"]
+    assert stated["hook.count"] == "30"
+    assert "all.floor_area" not in stated, "an empty field follows the drawings again"
+    answer = browser.post(url("quantities", demo_build), data | {"hook.count": "a few"})
+    assert answer.status_code == 422
+    assert "a few" in answer.content.decode()
+    assert client_of(stranger).get(url("quantities", demo_build)).status_code == 404

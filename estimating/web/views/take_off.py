@@ -7,15 +7,20 @@ from typing import Any
 
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import render
-from django.views.decorators.http import require_GET
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from buildout.builds.web import services as builds
 from buildout.builds.web.documents import pdf_or_page
+from buildout.builds.web.editing import fitting_id, propose_from
 from buildout.rooms.engine.types import RoomPlan
 from buildout.rooms.web.drawings import svg_of
 from estimating.engine.cut_drawing import alike, draw_stock
 from estimating.engine.heads import HEADS
-from estimating.engine.types import CutPlan, CutPlans, Product, TakeOff
+from estimating.engine.types import CutPlan, CutPlans, Need, Product, TakeOff
+from estimating.web import edits
+from estimating.web.forms import NeedForm, QuantitiesForm, product_choices
 from estimating.web.views.desk import Desk, sit_down
 
 
@@ -49,7 +54,8 @@ def take_off(request: HttpRequest, build_id: int) -> HttpResponse:
     cuts = [
         {"plan": plan, "product": products.get(plan.product)} for plan in desk.sheet.part("cut_plans", CutPlans).plans
     ]
-    context = desk.page("4", take_off=found, groups=groups, rooms=names, cuts=cuts)
+    needs = desk.sheet.section("needs", list[Need])
+    context = desk.page("4", take_off=found, groups=groups, rooms=names, cuts=cuts, needs=needs, products=products)
     return render(request, "estimating/take_off.html", context)
 
 
@@ -66,6 +72,86 @@ def take_off_csv(request: HttpRequest, build_id: int) -> HttpResponse:
         for line in desk.sheet.part("take_off", TakeOff).lines
     ]  # fmt: skip
     return csv_file("take-off.csv", header, rows)
+
+
+# ------------------------------------------------------------------ stated by the owner
+
+
+@login_required
+@require_http_methods(["GET", "POST"])
+def need(request: HttpRequest, build_id: int, need_id: str = "") -> HttpResponse:
+    """A quantity that no drawing gives: paint, hooks, a first-aid kit."""
+    desk = sit_down(request, build_id)
+    document = builds.editable(desk.build)
+    entries = document.get("needs", [])
+    before = next((entry for entry in entries if entry["id"] == need_id), None)
+    if need_id and before is None:
+        raise Http404(f"There is no stated quantity {need_id}")
+    products = product_choices(desk.sheet.section("products", list[Product]))
+    form = NeedForm(request.POST or None, initial=before or {}, choices={"product": [("", "choose"), *products]})
+    if request.method == "POST" and form.is_valid():
+        after = form.edited(before or {})
+        if before is None:
+            after["id"] = fitting_id(f"need {after['product']}", [entry["id"] for entry in entries], "need")
+        at = edits.put(document, "needs", need_id, after)
+        what = dict(products).get(after["product"], after["product"])
+        proposal = propose_from(
+            form, desk.build, desk.user, document, f"Stated: {after['quantity']} {after['unit']} of {what}",
+            under=f"/needs/{at}",
+        )  # fmt: skip
+        if proposal is not None:
+            return redirect(proposal)
+    return _stated_page(
+        request, desk, "Stated quantity" if before else "Something else to buy", form,
+        reverse("estimating:delete-need", args=[build_id, need_id]) if need_id else "",
+    )  # fmt: skip
+
+
+def _stated_page(
+    request: HttpRequest, desk: Desk, title: str, form: Any, delete: str = "", intro: str = ""
+) -> HttpResponse:
+    context = desk.page(
+        "4", title=title, parts=[("", form)], delete=delete, intro=intro, back_name="Take-off",
+        back=reverse("estimating:take-off", args=[desk.build.pk]),
+    )  # fmt: skip
+    return render(request, "estimating/edit.html", context, status=422 if form.is_bound else 200)
+
+
+@login_required
+@require_POST
+def delete_need(request: HttpRequest, build_id: int, need_id: str) -> HttpResponse:
+    desk = sit_down(request, build_id)
+    document = builds.editable(desk.build)
+    try:
+        edits.remove(document, "needs", need_id)
+    except KeyError as missing:
+        raise Http404(f"There is no stated quantity {need_id}") from missing
+    return redirect(builds.propose(desk.build, desk.user, document, f"No longer stated: {need_id}"))
+
+
+@login_required
+@require_http_methods(["GET", "POST"])
+def quantities(request: HttpRequest, build_id: int) -> HttpResponse:
+    """Quantities that tasks are worked out from and that the owner may state over the drawings."""
+    desk = sit_down(request, build_id)
+    document = builds.editable(desk.build)
+    drawn = desk.sheet.part("take_off", TakeOff).drivers
+    form = QuantitiesForm(request.POST or None, stated=document.get("quantities", {}), drawn=drawn)
+    if request.method == "POST" and form.is_valid():
+        edits.set_quantities(document, form.stated)
+        proposal = propose_from(
+            form, desk.build, desk.user, document, "Quantities the tasks are worked out from", under="/quantities"
+        )
+        if proposal is not None:
+            return redirect(proposal)
+    intro = (
+        "Tasks take their hours from these. An empty field follows the drawings; a number you type stands over them. "
+        "Areas are sq ft, lengths ft, the rest counts."
+    )
+    return _stated_page(request, desk, "Quantities for the task list", form, intro=intro)
+
+
+# ------------------------------------------------------------------ cut plans
 
 
 def _cut_plan(desk: Desk, product_id: str) -> dict[str, Any]:
