@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from buildout.rooms.engine.network import Distance, End, adjust_network
-from buildout.rooms.engine.survey import adjust, sigma
+from buildout.rooms.engine.observations import sigma
+from buildout.rooms.engine.survey import adjust
 from buildout.rooms.engine.types import Column, Datum, Reading
 from buildout.units.lengths import Length
 from buildout.units.value import from_json, to_json

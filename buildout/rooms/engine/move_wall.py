@@ -9,10 +9,10 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 from fractions import Fraction
-from math import hypot
+from math import hypot, sqrt
 from typing import Literal
 
-from buildout.rooms.engine.types import KeepClear, Room, Survey, WallFeature
+from buildout.rooms.engine.types import FIXING, KeepClear, Reading, Room, Survey, WallFeature
 from buildout.units.lengths import INCH_MM, Length, format_length, format_small
 from buildout.units.value import Value, snap
 
@@ -84,13 +84,12 @@ def move_wall(room: Room, survey: Survey, wall: str, outward: Decimal | float) -
             raise WallMoveError(
                 f'Moving {wall} that far would leave wall {a}-{b} without length. Move it less, for example 3".'
             )
-    dimensions = [
-        MovedDimension(part="readings", id=r.id, field="value", before=r.value.text, after=new)
-        for r in room.readings
-        if r.start in points and r.end in points
-        for new in [_rewritten(r.value, _distance(moved, r.start, r.end) - _distance(points, r.start, r.end))]
-        if new != r.value.text
-    ]
+    dimensions = []
+    for r in room.readings:
+        shown, later = _shown(r, points), _shown(r, moved)
+        new = r.value.text if shown is None or later is None else _rewritten(r.value, later - shown)
+        if new != r.value.text:
+            dimensions.append(MovedDimension(part="readings", id=r.id, field="value", before=r.value.text, after=new))
     for a, b, corner in ((before, first, first), (last, after, last), (first, last, "")):
         grown = _distance(moved, a, b) - _distance(points, a, b)
         if abs(grown) >= NOTHING:
@@ -101,6 +100,25 @@ def move_wall(room: Room, survey: Survey, wall: str, outward: Decimal | float) -
         wall=f"{first}-{last}", outward=snap(distance), text=f"Wall {first}-{last} moved {size} {way}",
         dimensions=dimensions,
     )  # fmt: skip
+
+
+def _shown(r: Reading, points: dict[str, Point]) -> float | None:
+    """What a reading shows, give or take the size of a column; None where it fixes no point."""
+    if r.kind not in FIXING or any(name not in points for name in (r.start, r.end, r.point or r.start)):
+        return None
+    a, b = points[r.start], points[r.end]
+    if r.kind == "distance":
+        return hypot(b[0] - a[0], b[1] - a[1])
+    p = points[r.point]
+    if r.kind == "square":
+        (ux, uy), (vx, vy) = ((q[0] - p[0], q[1] - p[1]) for q in (a, b))
+        cosine = (ux * vx + uy * vy) / (hypot(ux, uy) * hypot(vx, vy))
+        one, two = (float(leg.mm) for leg in r.legs)
+        return sqrt(max(one * one + two * two - 2 * one * two * cosine, 0.0))
+    size = hypot(b[0] - a[0], b[1] - a[1])
+    if r.kind == "offset":
+        return abs((b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0])) / size
+    return ((b[0] - a[0]) * (p[0] - a[0]) + (b[1] - a[1]) * (p[1] - a[1])) / size
 
 
 def _ends(room: Room, wall: str) -> tuple[str, str]:
