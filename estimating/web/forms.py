@@ -180,10 +180,15 @@ class QuantitiesForm(forms.Form):
 
     def __init__(self, *args: Any, stated: Mapping[str, Any], drawn: Mapping[str, float], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.names = sorted({*stated, *drawn})
+        self.names = sorted({*stated, *drawn} - {"1"})  # 1 stands for "once", whatever the size
         for name in self.names:
             given = f"The drawings give {drawn[name]:,.10g}." if name in drawn and name not in stated else ""
-            self.fields[name] = AmountField(label=name, required=False, help_text=given, initial=stated.get(name))
+            self.fields[name] = AmountField(
+                label=name.replace(".", ", ").replace("_", " ").capitalize(),
+                required=False,
+                help_text=given,
+                initial=stated.get(name),
+            )
             self.fields[name].unmarked = True  # type: ignore[attr-defined]
 
     @property

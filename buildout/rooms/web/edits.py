@@ -84,4 +84,5 @@ def apply_wall_move(room: dict[str, Any], move: WallMove) -> None:
         entry[dimension.field] = dimension.after
         if dimension.part == "readings":
             said = f"{move.text}: was {dimension.before}."
-            entry["note"] = f"{entry['note']} {said}" if entry.get("note") else said
+            note = str(entry.get("note", "")).strip()
+            entry["note"] = f"{note}{'' if note.endswith('.') else '.'} {said}" if note else said

@@ -111,7 +111,7 @@ def _stated_page(
     request: HttpRequest, desk: Desk, title: str, form: Any, delete: str = "", intro: str = ""
 ) -> HttpResponse:
     context = desk.page(
-        "4", title=title, parts=[("", form)], delete=delete, intro=intro, back_name="Take-off",
+        "4", title=title, parts=[("", form)], delete=delete, intro=intro, wide=bool(intro), back_name="Take-off",
         back=reverse("estimating:take-off", args=[desk.build.pk]),
     )  # fmt: skip
     return render(request, "estimating/edit.html", context, status=422 if form.is_bound else 200)
