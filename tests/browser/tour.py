@@ -13,11 +13,12 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from tests.browser.chromium import ARGUMENTS, DESK, PHONE, find_chromium
+from tests.browser.chromium import ARGUMENTS, PHONE, find_chromium
 
 ROOT = Path(__file__).resolve().parents[2]
 PICTURES = ROOT / "static" / "img" / "tour"
-COLOURS = 48
+COLOURS = 200
+SHEET = {"width": 1360, "height": 1040}
 
 
 def shrink(path: Path) -> None:
@@ -30,7 +31,7 @@ def shrink(path: Path) -> None:
 
 
 def take(browser: Any, links: dict[str, str]) -> None:
-    desk = browser.new_context(viewport=DESK, color_scheme="light")
+    desk = browser.new_context(viewport=SHEET, color_scheme="light")
     page = desk.new_page()
     page.set_default_timeout(180_000)
 

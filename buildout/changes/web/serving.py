@@ -34,6 +34,7 @@ def prepare_database() -> None:
     data = Path(settings.DATA)
     try:
         data.mkdir(parents=True, exist_ok=True)
+        Path(settings.STATIC_ROOT).mkdir(exist_ok=True)
         probe = data / ".write-test"
         probe.touch()
         probe.unlink()
