@@ -80,6 +80,23 @@ def test_openings_stay_in_the_building_when_their_zero_corner_slides() -> None:
     assert moved["s", "end"] == "12' 6\""
 
 
+def test_only_readings_that_fix_points_follow() -> None:
+    # A mark M 4 ft along and 3 ft up. A-B goes out (to x = −6 in): M's offset from A-B grows from 4' to 4' 6", its
+    # running dimension along D-A from A too; its offset from D-A, and the height of wall A-B, stay.
+    readings = [
+        Reading(id="off", kind="offset", start="A", end="B", point="M", value=read("4'")),
+        Reading(id="run", kind="running", start="A", end="D", point="M", value=read("4'")),
+        Reading(id="up", kind="offset", start="D", end="A", point="M", value=read("3'")),
+        Reading(id="high", kind="height", start="A", end="B", value=read("9'")),
+        Reading(id="wide", kind="clear width", start="", end="", feature="door", value=read('34"')),
+        Reading(id="across", start="B", end="C", value=read("12'")),
+    ]
+    room = Room(id="r", name="R", corners=["A", "B", "C", "D"], marks=["M"], readings=readings)
+    points = {**CORNERS, "M": (4 * FOOT, 3 * FOOT)}
+    move = move_wall(room, survey(points), "A-B", 6 * 25.4)
+    assert {d.id: d.after for d in move.dimensions} == {"off": "4' 6\"", "run": "4' 6\"", "across": "12' 6\""}
+
+
 def test_moving_by_nothing_changes_nothing() -> None:
     assert changed(rectangle(), "C-D", 0) == {}
 

@@ -390,3 +390,25 @@ def test_without_pango_the_page_itself_comes_ready_to_print(
     assert answer["Content-Type"].startswith("text/html")
     assert "cannot make PDF files" in page
     assert "<svg" in page
+
+
+def test_readings_of_other_kinds(
+    client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Proposed
+) -> None:
+    browser = client_of(owner)
+    offset = {"id": "30", "kind": "offset", "start": "A", "end": "F", "point": "M", "value": "25' 0\""}
+    assert browser.post(url("add-part", demo_build, "hall", "readings"), offset).status_code == 302
+    assert proposed(demo_build)["rooms"][0]["readings"][-1] == offset
+    Proposal.objects.all().delete()
+    square = {"id": "31", "kind": "square", "start": "B", "end": "F", "point": "A", "legs": "3'; 4'", "value": "5'"}
+    assert browser.post(url("add-part", demo_build, "hall", "readings"), square).status_code == 302
+    assert proposed(demo_build)["rooms"][0]["readings"][-1] == square | {"legs": ["3'", "4'"]}
+    for typed, said in (
+        (offset | {"point": ""}, "needs the point it goes to"),
+        (square | {"legs": "3'"}, "Two lengths with a semicolon"),
+        (square | {"legs": "3; 4"}, "does not say feet, inches or metres"),
+        (offset | {"start": ""}, "needs a point here"),
+    ):
+        answer = browser.post(url("add-part", demo_build, "hall", "readings"), typed)
+        assert answer.status_code == 422
+        assert said in answer.content.decode()

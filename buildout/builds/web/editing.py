@@ -110,7 +110,9 @@ class PartForm(forms.Form):
             return forms.ChoiceField(choices=found, required=required)
         if typing.get_origin(kind) is typing.Literal:
             values = [str(value) for value in typing.get_args(kind)]
-            return forms.ChoiceField(choices=[(value, value or "none") for value in values], required="" not in values)
+            made = forms.ChoiceField(choices=[(value, value or "none") for value in values], required=required)
+            made.unmarked = True  # type: ignore[attr-defined]  # one of them is always chosen
+            return made
         if kind is Length:
             return LengthField(required=required)
         if kind is bool:

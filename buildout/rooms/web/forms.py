@@ -45,27 +45,85 @@ class RoomPartForm(PartForm):
 class ReadingForm(RoomPartForm):
     part = Reading
     labels = {
-        "id": "Number", "start": "From", "end": "To", "value": "As read", "tool": "Read with",
+        "id": "Number", "kind": "What was read", "start": "From", "end": "To", "value": "As read", "point": "Point",
+        "along": "Where on the line, from its start", "base": "Gap where the line touches",
+        "over": "Height or straightedge", "side": "The wall stands", "feature": "Opening", "tool": "Read with",
         "who": "Who read it", "when": "Day", "note": "Note",
     }  # fmt: skip
     hints = {
+        "start": "Of an offset, a height or a gap: the wall or line it belongs to, zero here",
+        "point": "Offsets and running dimensions: the point read to; square: the corner",
+        "along": "Straightness, height, flatness and level only; empty: the middle",
+        "base": "Straightness and plumb only: what a straight or plumb wall would show",
+        "over": "Plumb: from foot to head; flatness: the straightedge's length",
+        "feature": "Heights and clear sizes of an opening only",
         "value": "As the tape says, for example 31' 4 1/2\" or 9.563 m. It is kept as written.",
         "note": "For example: measured again with the second tape",
     }
 
     @staticmethod
     def offered(room: Room) -> Mapping[str, Choices]:
-        return {"start": pairs(points_of(room)), "end": pairs(points_of(room))}
+        points = pairs(points_of(room))
+        return {"start": points, "end": points, "point": points, "feature": pairs([f.id for f in room.features])}
+
+    legs = forms.CharField(
+        label="Marks for a square corner",
+        required=False,
+        max_length=80,
+        help_text="Square only: how far along each wall the two marks are, towards From and To: 3' 0\"; 4' 0\"",
+    )
+    field_order = ["id", "kind", "start", "end", "value", "point", "legs", "along", "base", "over", "side", "feature"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in ("start", "end"):
+            self.fields[name].required = False
+            self.fields[name].unmarked = True  # type: ignore[attr-defined]
+            self.fields[name].choices = [("", "none"), *self.fields[name].choices]  # type: ignore[attr-defined]
+        if isinstance(self.initial.get("legs"), list):
+            self.initial = {**self.initial, "legs": "; ".join(map(str, self.initial["legs"]))}
+        self.order_fields(self.field_order)
+
+    def clean_legs(self) -> list[str]:
+        found = [part.strip() for part in str(self.cleaned_data["legs"]).split(";") if part.strip()]
+        for leg in found:
+            try:
+                parse_length(leg)
+            except LengthError as error:
+                raise forms.ValidationError(str(error)) from error
+        if found and len(found) != 2:
+            raise forms.ValidationError("Two lengths with a semicolon between them, for example 3' 0\"; 4' 0\".")
+        return found
+
+    def edited(self, before: Mapping[str, Any]) -> dict[str, Any]:
+        after = super().edited(before)
+        after["start"], after["end"] = self.cleaned_data["start"], self.cleaned_data["end"]
+        if self.cleaned_data["legs"]:
+            after["legs"] = self.cleaned_data["legs"]
+        else:
+            after.pop("legs", None)
+        if after.get("kind") == "distance":
+            del after["kind"]
+        return after
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
+        data["kind"] = data.get("kind") or "distance"
+        if data["kind"] not in ("clear width", "clear height"):
+            for name in ("start", "end"):
+                if not data.get(name) and name not in self.errors:
+                    self.add_error(name, "This reading needs a point here, for example A.")
+        if data["kind"] in ("offset", "running", "square") and not data.get("point"):
+            self.add_error("point", f"A reading of kind {data['kind']} needs the point it goes to.")
         if data.get("start") and data.get("start") == data.get("end"):
             self.add_error("end", "A reading goes to another point than it starts from.")
         return data
 
     def summary(self) -> str:
         data = self.cleaned_data
-        return f"Reading {data['id']}, {data['start']} to {data['end']}: {data['value']}"
+        what = "" if data["kind"] == "distance" else f", {data['kind']}"
+        where = f", {data['start']} to {data['end']}" if data["start"] else f" of {data['feature']}"
+        return f"Reading {data['id']}{what}{where}: {data['value']}"
 
 
 class FastReadingsForm(forms.Form):
