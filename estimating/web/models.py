@@ -63,6 +63,7 @@ class ChangeOrder(models.Model):
         OPEN = "open", "To be agreed"
         AGREED = "agreed", "Agreed"
         REFUSED = "refused", "Refused by the supplier"
+        WITHDRAWN = "withdrawn", "Overtaken by a later plan"
 
     order = models.ForeignKey(Order, on_delete=models.CASCADE, related_name="changes")
     number = models.PositiveIntegerField()

@@ -161,7 +161,7 @@ def cancel(order: Order, user: User) -> Order:
     before = {"state": fresh.state}
     fresh.state = Order.State.CANCELLED
     fresh.save(update_fields=["state"])
-    fresh.changes.filter(state=ChangeOrder.State.OPEN).delete()
+    fresh.changes.filter(state=ChangeOrder.State.OPEN).update(state=ChangeOrder.State.WITHDRAWN, decided=timezone.now())
     _tell(fresh.build, user, fresh, f"{fresh.name} to {fresh.supplier_name} cancelled", before)
     return fresh
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections import defaultdict
 from decimal import Decimal
 
+from django.utils import timezone
+
 from buildout.builds.web.models import Build, Revision
 from estimating.engine.order_changes import OrderDifference
 from estimating.engine.types import OrderedLine, PlacedOrder
@@ -56,37 +58,49 @@ def _as_written(amount: Decimal) -> Decimal:
 def write_change_orders(
     build: Build, differences: list[OrderDifference], names: dict[str, str], reason: str, revision: Revision
 ) -> list[ChangeOrder]:
-    """Turn differences into change orders, one per order touched; goods already here need none."""
+    """Bring the change orders still to be agreed into step with what the plan now needs.
+
+    One change order per order touched; goods already here need none. A change that is open and still right
+    stays as it is, number and all; one that is overtaken is withdrawn, never altered, since the supplier may
+    have read it. Returns the new ones.
+    """
     by_order: dict[str, list[OrderDifference]] = defaultdict(list)
     for difference in differences:
         if not difference.received:
             by_order[difference.order].append(difference)
-    orders = {order.name: order for order in Order.objects.filter(build=build).prefetch_related("changes")}
     made = []
-    for name in sorted(by_order):
-        order = orders[name]
-        # What was proposed before and not yet agreed is overtaken by this one.
-        order.changes.filter(state=ChangeOrder.State.OPEN).delete()
-        last = max((change.number for change in order.changes.all()), default=0)
-        made.append(
-            ChangeOrder.objects.create(
-                order=order,
-                number=last + 1,
-                reason=reason[:300],
-                revision=revision,
-                money=sum((d.money for d in by_order[name]), Decimal(0)),
-                lines=[
-                    {
-                        "item": d.item,
-                        "name": names.get(d.item, d.item),
-                        "unit": d.unit,
-                        "before": str(d.ordered),
-                        "after": str(d.needed),
-                        "money": str(d.money),
-                        "text": d.text,
-                    }
-                    for d in by_order[name]
-                ],
+    for order in Order.objects.filter(build=build).prefetch_related("changes"):
+        lines = [_change_line(difference, names) for difference in by_order[order.name]]
+        changes = list(order.changes.all())
+        standing = [change for change in changes if change.state == ChangeOrder.State.OPEN]
+        if any(change.lines == lines for change in standing):
+            standing = [change for change in standing if change.lines != lines]
+            lines = []
+        for change in standing:
+            change.state = ChangeOrder.State.WITHDRAWN
+            change.decided = timezone.now()
+            change.save(update_fields=["state", "decided"])
+        if lines:
+            made.append(
+                ChangeOrder.objects.create(
+                    order=order,
+                    number=max((change.number for change in changes), default=0) + 1,
+                    reason=reason[:300],
+                    revision=revision,
+                    money=sum((d.money for d in by_order[order.name]), Decimal(0)),
+                    lines=lines,
+                )
             )
-        )
     return made
+
+
+def _change_line(difference: OrderDifference, names: dict[str, str]) -> dict[str, str]:
+    return {
+        "item": difference.item,
+        "name": names.get(difference.item, difference.item),
+        "unit": difference.unit,
+        "before": str(difference.ordered),
+        "after": str(difference.needed),
+        "money": str(difference.money),
+        "text": difference.text,
+    }
