@@ -51,6 +51,7 @@ def sight(work: Work, network: Network, x: Array, longest: float = LONGEST_TAPE)
             size = max(geometry.distance(spots[0], (cx, cy)), 1.0)
             share = max(size - GRAZES, 1.0) / size
             posts.append((column.id, [(cx + share * (p[0] - cx), cy + share * (p[1] - cy)) for p in spots]))
+            points |= {f"{column.id}.{side}": spot for side, spot in zip(SIDES, spots, strict=True)}
 
     def clear(a: str, b: str) -> bool:
         p, q = points[a], points[b]

@@ -31,6 +31,8 @@ from buildout.units.value import Reason, Status, snap
 GRID = 0.01
 SLACK = 12.7
 """A running dimension may overshoot the adjusted wall by half an inch before it is called wrong."""
+OVERSHOOT = 5.0
+"""How far a strip reaches into the walls it runs along when it is cut out of the mat field, mm."""
 ROUND_SIDES = 64
 PANELBOARD_DEPTH = 914.4
 """36 in of working space before a panelboard (US National Electrical Code 110.26, for orientation only)."""
@@ -72,8 +74,8 @@ def plan_room(room: Room, survey: Survey) -> RoomPlan:
     walls = _walls(draft, corners, clockwise)
     columns = _columns(draft, at, outline)
     features = _features(draft, walls)
-    strips = _strips(draft, walls, corners, outline)
-    field_ring = _mat_field(draft, outline, list(strips.values()))
+    strips, cutters = _strips(draft, walls, corners, outline)
+    field_ring = _mat_field(draft, outline, cutters)
     edges = _mat_edges(draft, field_ring, walls, features, strips)
     _check_exits(draft, features, walls)
     floor_area, mat_area = _areas(outline, field_ring, columns)
@@ -85,6 +87,16 @@ def plan_room(room: Room, survey: Survey) -> RoomPlan:
         features=features, keep_clear=strips, mat_field=field_ring, mat_edges=edges, floor_area=floor_area,
         mat_area=mat_area, reasons=draft.reasons,
     )  # fmt: skip
+
+
+def mat_ring(room: Room, corners: dict[str, Point]) -> list[Point]:
+    """Outer ring of the mat field for corners at given places, as ``plan_room`` would cut it."""
+    draft = _Draft(room)
+    ring = list(corners.values())
+    clockwise = geometry.signed_area(ring) < 0
+    outline = [ring[0], *reversed(ring[1:])] if clockwise else ring
+    _, cutters = _strips(draft, _walls(draft, corners, clockwise), corners, outline)
+    return _mat_field(draft, outline, cutters)
 
 
 def _no_plan(room: Room, status: Status) -> RoomPlan:
@@ -315,11 +327,13 @@ def _heights(made: PlacedFeature) -> tuple[float, float]:
 
 def _strips(
     draft: _Draft, walls: Sequence[PlanWall], corners: dict[str, Point], outline: Sequence[Point]
-) -> dict[str, list[Point]]:
+) -> tuple[dict[str, list[Point]], list[list[Point]]]:
+    """Strips kept clear as they lie in the room, and what is cut away for them, reaching past the walls."""
     from shapely import set_precision
     from shapely.geometry import Polygon
 
     strips: dict[str, list[Point]] = {}
+    cutters: list[list[Point]] = []
     room_polygon = set_precision(Polygon(outline), GRID)
     for strip in draft.room.keep_clear:
         if strip.id in strips:
@@ -338,7 +352,8 @@ def _strips(
             continue
         wall, start, end = run
         near = [_on(wall, start), _on(wall, end)]
-        far = [_far_end(walls, wall, start, depth, first=True), _far_end(walls, wall, end, depth, first=False)]
+        ends = [_far_end(walls, wall, start, depth, first=True), _far_end(walls, wall, end, depth, first=False)]
+        far = [end for end, _ in ends]
         cut = set_precision(Polygon([near[0], near[1], far[1], far[0]]), GRID).intersection(
             room_polygon, grid_size=GRID
         )
@@ -350,16 +365,31 @@ def _strips(
             )  # fmt: skip
             continue
         strips[strip.id] = _ring(part)
-    return strips
+        cutters.append(_cutter(wall, near, ends))
+    return strips, cutters
 
 
-def _far_end(walls: Sequence[PlanWall], wall: PlanWall, along: float, depth: float, *, first: bool) -> Point:
-    """Inner corner of a strip: square off the wall, or on the next wall when the strip runs into a corner."""
+def _cutter(wall: PlanWall, near: Sequence[Point], ends: Sequence[tuple[Point, bool]]) -> list[Point]:
+    """A strip made to overshoot the walls it runs into, so that rounding leaves no sliver of mat beside them."""
+    ux, uy = (wall.b[0] - wall.a[0]) / wall.length, (wall.b[1] - wall.a[1]) / wall.length
+    made: list[Point] = []
+    for k, ((x, y), ((fx, fy), into)) in enumerate(zip(near, ends, strict=True)):
+        along = (OVERSHOOT if into else 0.0) * (-1 if k == 0 else 1)
+        low = (x + ux * along - wall.inward[0] * OVERSHOOT, y + uy * along - wall.inward[1] * OVERSHOOT)
+        high = (fx + ux * along, fy + uy * along)
+        made += [high, low] if k == 0 else [low, high]
+    return made
+
+
+def _far_end(
+    walls: Sequence[PlanWall], wall: PlanWall, along: float, depth: float, *, first: bool
+) -> tuple[Point, bool]:
+    """Inner corner of a strip: square off the wall, or on the next wall when the strip runs into a corner (True)."""
     square = _on(wall, along, depth)
     k = next(i for i, w in enumerate(walls) if w.id == wall.id)
     at_end = along <= SLACK if first else along >= wall.length - SLACK
     if not at_end:
-        return square
+        return square, False
     other = walls[k - 1] if first else walls[(k + 1) % len(walls)]
     direction = ((wall.b[0] - wall.a[0]) / wall.length, (wall.b[1] - wall.a[1]) / wall.length)
     away = (
@@ -369,13 +399,14 @@ def _far_end(walls: Sequence[PlanWall], wall: PlanWall, along: float, depth: flo
     )
     rise = away[0] * wall.inward[0] + away[1] * wall.inward[1]
     if rise < 0.5:  # re-entrant or very blunt corner: there is no wall beside the strip to run into
-        return square
+        return square, False
     lean = (away[0] * direction[0] + away[1] * direction[1]) / rise
     corner = wall.a if first else wall.b
-    return (
+    spot = (
         snap(corner[0] + depth * (wall.inward[0] + lean * direction[0])),
         snap(corner[1] + depth * (wall.inward[1] + lean * direction[1])),
     )
+    return spot, True
 
 
 def _parts(shape: Any) -> list[Any]:

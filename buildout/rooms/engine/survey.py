@@ -304,6 +304,7 @@ def _tell_wrong(
         short = better - float(reading.value.mm)
         slip = _hint(work, adjusted, reading, better, within)
         what = f"{reading.start}–{reading.end}" if reading.kind == "distance" else f"reading {reading_name(reading)}"
+        verb = "Tape" if reading.kind == "distance" else "Take"
         size = _size(work, short, max(3 * within, HALF_INCH / 2))
         work.warn(
             "blunder",
@@ -311,7 +312,7 @@ def _tell_wrong(
             f"readings agree on {work.long(better)} (± {work.small(NINETY_FIVE * within)}). "
             f"It is about {size} too {'short' if short > 0 else 'long'}{slip}.",
             reading_id,
-            f"{'Tape' if reading.kind == 'distance' else 'Take'} {what} again and write the new reading; {work.long(better)} is expected.",
+            f"{verb} {what} again and write the new reading; {work.long(better)} is expected.",
         )
     if undecided and math.isinf(spread):
         work.stop(
