@@ -1,6 +1,6 @@
 """Stored builds for any test: worked out once for the whole run, then put into the database in a moment.
 
-``TESTS_REQUIRE`` names parts of the machine (``browser``, ``pango``, ``postgresql``) whose absence is then a
+``TESTS_REQUIRE`` names parts of the machine (``browser``, ``pango``) whose absence is then a
 failure; without it such tests are skipped and say why.
 """
 
@@ -78,6 +78,15 @@ def plain_backup(
             Member.objects.create(build_id=report.build, user=User.objects.create_user(email, name), role=role)
 
     return _kept("plain", make, tmp_path_factory, django_db_blocker)
+
+
+@pytest.fixture
+def pango() -> None:
+    """For tests that read a PDF: the library that sets the pages."""
+    from buildout.changes.web.serving import documents_note
+
+    if documents_note():
+        missing("pango", "Pango is not installed")
 
 
 @pytest.fixture

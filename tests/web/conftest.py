@@ -8,6 +8,9 @@ from typing import Any
 import pytest
 
 from buildout.builds.web.models import Build, Proposal
+from tests.kept import pango
+
+__all__ = ["pango", "proposed", "queued"]
 
 
 @pytest.fixture

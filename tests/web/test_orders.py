@@ -238,6 +238,7 @@ def test_a_refused_change_leaves_the_order_as_sent(
 # ------------------------------------------------------------------ the document
 
 
+@pytest.mark.usefixtures("pango")
 def test_the_purchase_order_as_pdf_page_and_text(client_of: ClientOf, demo_build: Build, owner: User) -> None:
     browser = client_of(owner)
     browser.post(url("place-order", demo_build), {"quote": "ninefold-1", "note": "Call before you come"})

@@ -366,6 +366,7 @@ def test_renaming_a_corner_that_readings_use_is_refused(client_of: ClientOf, sma
 # ------------------------------------------------------------------ paper and files
 
 
+@pytest.mark.usefixtures("pango")
 def test_the_plan_as_pdf_svg_and_dxf(client_of: ClientOf, demo_build: Build, owner: User) -> None:
     browser = client_of(owner)
     pdf = browser.get(url("pdf", demo_build, "hall"))

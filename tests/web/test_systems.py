@@ -220,6 +220,7 @@ def test_a_system_in_use_is_not_taken_out(
     assert browser.get(url("delete-system", demo_build, "floor", "heavy")).status_code == 405
 
 
+@pytest.mark.usefixtures("pango")
 def test_the_fabricators_page_asks_for_two_signatures(client_of: ClientOf, demo_build: Build, owner: User) -> None:
     browser = client_of(owner)
     pdf = browser.get(url("layout-pdf", demo_build, "hall", "cover"))

@@ -86,6 +86,7 @@ def test_the_cut_list_has_every_piece(client_of: ClientOf, demo_build: Build, ow
     assert len(list(csv.DictReader(io.StringIO(text)))) == sum(len(stock.pieces) for stock in plan.stock)
 
 
+@pytest.mark.usefixtures("pango")
 def test_a_cut_plan_on_paper(client_of: ClientOf, demo_build: Build, owner: User) -> None:
     assert client_of(owner).get(url("cut-plan-pdf", demo_build, "cleat")).content.startswith(b"%PDF-")
     page = client_of(owner).get(url("cut-plan-pdf", demo_build, "cleat") + "?print").content.decode()
