@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 from django.contrib import messages
@@ -66,6 +67,7 @@ def orders(request: HttpRequest, build_id: int) -> HttpResponse:
     names = {line.item: line.name for line in desk.sheet.part("take_off", TakeOff).lines}
     due = _due(desk, found)
     first = {row["line"].quote: row["line"].order_by for row in reversed(due) if not row["order"]}
+    ready.sort(key=lambda order: (first.get(order.quote.id, date.max), order.quote.id))
     context = desk.page(
         "6", orders=found, ready=ready, names=names, due=due, first=first,
         overdue=sum(1 for row in due if row["state"] == "overdue"),
