@@ -11,20 +11,37 @@ dynamic programme (J. Oper. Res. Soc. 36, 1985, 297-306), the bound by Farley (O
 
 from __future__ import annotations
 
+import math
 import random
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from itertools import product
-from typing import Any
 
+from estimating.engine.best_sheet import BestSheet, Cut
+from estimating.engine.cut_patterns import PatternSearch
 from estimating.engine.linear import Master, cover
 
 PRICE_SCALE = 1 << 24
-MOST_POINTS = 300
-BOUND_POINTS = 150
-"""Cut positions per side in the dynamic programme; above it, sizes are rounded to a coarser grid."""
-PATTERN_WORK = 100_000_000
-"""Cut positions looked at in column generation before it stops with what it has."""
+PATTERN_WORK = 6_000_000
+DIVE_WORK = 8_000_000
+"""Pairs of rectangles looked at in pricing and diving before they stop with what they have."""
+SEARCH_WORK = 20_000
+"""What one search costs beside its pairs, in the same unit."""
+FREE_POINTS = 150
+FREE_ROUNDS = 80
+PULL = 0.6
+ROUND_JOINS = 200_000
+LIFT_ROUNDS = 8
+LIFT_JOINS = 3_000_000
+DIVE_JOINS = 60_000
+PROOF_JOINS = 6_000_000
+FINE_POINTS = 240
+"""Cut positions per side once coarser ones no longer find or bound anything."""
+COLUMNS = 30
+DIVES = 6
+DIVE_ROUNDS = 3
+CHOICE_NODES = 300
+PROOF_NODES = 3_000
 FITTING_WORK = 700_000
 """Tries of a piece in a free rectangle before the fitting stops looking for a better order."""
 MIXED_ORDERS = 300
@@ -61,10 +78,6 @@ class SheetPlan:
     @property
     def proven(self) -> bool:
         return not self.too_big and len(self.sheets) == self.bound
-
-
-Cut = tuple[str, int, Any, Any]
-"""How a plate is divided: ("x" or "y", position of the cut, first part, second part)."""
 
 
 def cut_sheets(
@@ -222,153 +235,6 @@ def _place(sheet: Sheet, spot: int, piece: int, way: tuple[int, int, bool], kerf
     sheet.free += [r for r in rest if r[2] > 0 and r[3] > 0]
 
 
-# ---------------------------------------------------------------- the best single sheet
-
-
-class BestSheet:
-    """Beasley's dynamic programme over the positions where a cut can matter.
-
-    One sheet, any number of each kind. Sizes have the kerf added and are constant between calls;
-    only the prices change. ``limit``: most positions per side; when the sizes give more, they are counted
-    in steps of ``coarse``. Pieces rounded down keep every true pattern possible, so the value is a bound but
-    the pattern need not be cuttable; rounded ``up`` every pattern found can be cut, but better ones may exist.
-    """
-
-    def __init__(
-        self,
-        kinds: Sequence[tuple[int, int]],
-        sheet: tuple[int, int],
-        *,
-        turns: bool,
-        limit: int = 3_000,
-        up: bool = False,
-    ) -> None:
-        import numpy as np
-
-        coarse = 1
-        while True:
-            sizes = [
-                (-(-a // coarse), -(-b // coarse)) if up else (max(1, a // coarse), max(1, b // coarse))
-                for a, b in kinds
-            ]
-            room = (sheet[0] // coarse, sheet[1] // coarse)
-            laid = [(k, a, b) for k, (a, b) in enumerate(sizes) if a <= room[0] and b <= room[1]]
-            if turns:
-                laid += [(k, b, a) for k, (a, b) in enumerate(sizes) if a != b and b <= room[0] and a <= room[1]]
-            xs = _points({a for _, a, _ in laid}, room[0])
-            ys = _points({b for _, _, b in laid}, room[1])
-            if max(len(xs), len(ys)) <= limit:
-                break
-            coarse = max(coarse + 1, coarse * 5 // 4)
-        self.exact = coarse == 1
-        self.coarse = coarse
-        self.work = len(xs) * len(ys) * (len(xs) + len(ys)) // 2
-        self._laid, self._xs, self._ys = laid, np.array(xs), np.array(ys)
-        self._step_x = min((a for _, a, _ in laid), default=1)
-        self._step_y = min((b for _, _, b in laid), default=1)
-
-    def solve(self, prices: Sequence[int]) -> tuple[int, dict[int, int], Cut | None]:
-        """Highest value, how many of each kind, and the cuts."""
-        import numpy as np
-
-        xs, ys = self._xs, self._ys
-        value = np.zeros((len(xs), len(ys)), dtype=np.int64)
-        for kind, a, b in self._laid:
-            corner = value[np.searchsorted(xs, a) :, np.searchsorted(ys, b) :]
-            np.maximum(corner, prices[kind], out=corner)
-        blocks_x, blocks_y = _blocks(xs.tolist(), self._step_x), _blocks(ys.tolist(), self._step_y)
-        # A cut of x leaves parts of at least one step, so a block of positions narrower than a step depends
-        # only on blocks before it; within a block-by-block sweep both cut directions see finished values.
-        for (i0, i1), (j0, j1) in sorted(
-            product(blocks_x, blocks_y), key=lambda pair: (pair[0][0] + pair[1][0], pair[0][0])
-        ):
-            target = value[i0:i1, j0:j1]
-            for i in range(1, int(np.searchsorted(xs, xs[i1 - 1] // 2, side="right"))):
-                other = np.searchsorted(xs, xs[i0:i1] - xs[i], side="right") - 1
-                good = other >= i
-                if good.any():
-                    first = int(np.argmax(good))
-                    np.maximum(
-                        target[first:], value[i, j0:j1][None, :] + value[other[first:], j0:j1], out=target[first:]
-                    )
-            for j in range(1, int(np.searchsorted(ys, ys[j1 - 1] // 2, side="right"))):
-                other = np.searchsorted(ys, ys[j0:j1] - ys[j], side="right") - 1
-                good = other >= j
-                if good.any():
-                    first = int(np.argmax(good))
-                    np.maximum(
-                        target[:, first:],
-                        value[i0:i1, j][:, None] + value[i0:i1, other[first:]],
-                        out=target[:, first:],
-                    )
-        counts: dict[int, int] = {}
-        cuts = self._trace(value, prices, len(xs) - 1, len(ys) - 1, counts)
-        return int(value[-1, -1]), counts, cuts
-
-    def _trace(self, value: Any, prices: Sequence[int], i: int, j: int, counts: dict[int, int]) -> Cut | None:
-        import numpy as np
-
-        worth = int(value[i, j])
-        if worth == 0:
-            return None
-        xs, ys = self._xs, self._ys
-        for kind, a, b in self._laid:
-            if prices[kind] == worth and a <= xs[i] and b <= ys[j]:
-                counts[kind] = counts.get(kind, 0) + 1
-                return ("piece", kind, int(a), int(b))
-        for k in range(1, int(np.searchsorted(xs, xs[i] // 2, side="right"))):
-            other = int(np.searchsorted(xs, xs[i] - xs[k], side="right")) - 1
-            if int(value[k, j]) + int(value[other, j]) == worth:
-                return (
-                    "x",
-                    int(xs[k]),
-                    self._trace(value, prices, k, j, counts),
-                    self._trace(value, prices, other, j, counts),
-                )
-        for k in range(1, int(np.searchsorted(ys, ys[j] // 2, side="right"))):
-            other = int(np.searchsorted(ys, ys[j] - ys[k], side="right")) - 1
-            if int(value[i, k]) + int(value[i, other]) == worth:
-                return (
-                    "y",
-                    int(ys[k]),
-                    self._trace(value, prices, i, k, counts),
-                    self._trace(value, prices, i, other, counts),
-                )
-        raise AssertionError("the dynamic programme cannot be traced back")
-
-
-def _points(sizes: set[int], room: int) -> list[int]:
-    """0, every sum of sizes up to the room, and the room itself (normal patterns)."""
-    reach = 1
-    mask = (1 << (room + 1)) - 1
-    for size in sorted(sizes):
-        step = size
-        while step <= room:
-            reach |= (reach << step) & mask
-            step *= 2
-    points = [0]
-    bits = bin(reach)[2:][::-1]
-    at = bits.find("1", 1)
-    while at != -1:
-        points.append(at)
-        at = bits.find("1", at + 1)
-    if points[-1] != room:
-        points.append(room)
-    return points
-
-
-def _blocks(points: list[int], step: int) -> list[tuple[int, int]]:
-    """Runs of positions narrower than the smallest piece."""
-    blocks = []
-    start = 0
-    for k, point in enumerate(points):
-        if point >= points[start] + step:
-            blocks.append((start, k))
-            start = k
-    blocks.append((start, len(points)))
-    return blocks
-
-
 # ---------------------------------------------------------------- patterns over many sheets
 
 
@@ -381,6 +247,8 @@ def _by_patterns(
     sheets: list[Sheet],
     bound: int,
 ) -> tuple[list[Sheet], int]:
+    """Choose from patterns priced by the linear programme; where that misses the bound, dive and then prove."""
+
     def kind_key(i: int) -> tuple[int, int]:
         a, b = pieces[i]
         return (max(a, b), min(a, b)) if turns else (a, b)
@@ -390,72 +258,225 @@ def _by_patterns(
     demand = [0] * len(kinds)
     for i in fits:
         demand[number[kind_key(i)]] += 1
-    raised = [(a + kerf, b + kerf) for a, b in kinds]
     room = (sheet[0] + kerf, sheet[1] + kerf)
-    cutting = BestSheet(raised, room, turns=turns, limit=MOST_POINTS, up=True)
-    if not cutting.exact:
-        relaxed = BestSheet(raised, room, turns=turns, limit=BOUND_POINTS)
-        bounding = Master(demand)
-        for kind in range(len(kinds)):
-            bounding.add(1.0, {kind: 1})
-        bound = max(bound, _price(bounding, demand, relaxed, len(sheets))[0])
-        if bound >= len(sheets):
-            return sheets, len(sheets)
-    master = Master(demand)
-    drawings: list[Cut | None] = []
+    pool = _Pool(PatternSearch([(a + kerf, b + kerf) for a, b in kinds], room, turns=turns), demand)
     for used in sheets:
-        pattern: dict[int, int] = {}
+        counts = [0] * len(kinds)
         for placed in used.pieces:
-            k = number[kind_key(placed.piece)]
-            pattern[k] = pattern.get(k, 0) + 1
-        if master.add(1.0, pattern):
-            drawings.append(None)
-    proven, more = _price(master, demand, cutting, len(sheets))
-    if cutting.exact:
-        bound = max(bound, proven)
-    drawings += more
-    if bound >= len(sheets):
-        return sheets, len(sheets)
-    chosen, _ = cover(master.columns, demand, below=len(sheets) - 1, nodes=2_000)
-    if chosen and sum(chosen) < len(sheets):
-        waiting: dict[int, list[int]] = {}
-        for i in sorted(fits, reverse=True):
-            waiting.setdefault(number[kind_key(i)], []).append(i)
-        plan = []
-        for (_, pattern), cuts, times in zip(master.columns, drawings, chosen, strict=True):
-            for _ in range(times):
-                drawn = Sheet()
-                if cuts is None:
-                    loose = [waiting[k].pop() for k, n in sorted(pattern.items()) for _ in range(n) if waiting[k]]
-                    drawn = _redraw(pieces, loose, sheet, kerf, turns, sheets, kind_key)
-                else:
-                    _draw(drawn, cuts, (0, 0, *sheet), kerf, cutting.coarse, pieces, kinds, waiting)
-                if drawn.pieces:
-                    plan.append(drawn)
-        if len(plan) < len(sheets) and not any(waiting.values()):
-            return plan, min(bound, len(plan))
-    return sheets, min(bound, len(sheets))
+            counts[number[kind_key(placed.piece)]] += 1
+        pool.add(tuple(counts), None)
+    bound = max(bound, pool.price_unlimited(len(sheets)))
+    if bound < len(sheets):
+        bound = max(bound, pool.price(len(sheets), bound))
+    chosen: list[tuple[int, ...]] = []
+    target = len(sheets) - 1
+    if bound <= target:
+        chosen = pool.choose(target) or pool.dive(bound, target)
+    if not chosen and bound <= target:
+        chosen, bound = pool.prove(target, bound)
+    if not chosen:
+        return sheets, min(bound, len(sheets))
+    waiting: dict[int, list[int]] = {}
+    for i in sorted(fits, reverse=True):
+        waiting.setdefault(number[kind_key(i)], []).append(i)
+    plan = []
+    for pattern in sorted(chosen, reverse=True):
+        drawn = Sheet()
+        cuts = pool.cuts[pattern]
+        if cuts is None:
+            loose = [waiting[k].pop() for k, n in enumerate(pattern) for _ in range(n) if waiting[k]]
+            drawn = _redraw(pieces, loose, sheet, kerf, turns, sheets, kind_key)
+        else:
+            _draw(drawn, cuts, (0, 0, *sheet), kerf, pieces, kinds, waiting)
+        if drawn.pieces:
+            plan.append(drawn)
+    if any(waiting.values()):
+        raise AssertionError("the chosen patterns leave pieces over")
+    if len(plan) > bound:
+        again, more = _by_patterns(pieces, fits, sheet, kerf, turns, plan, bound)
+        return (again, more) if len(again) < len(plan) else (plan, more)
+    return plan, min(bound, len(plan))
 
 
-def _price(master: Master, demand: list[int], best_sheet: BestSheet, enough: int) -> tuple[int, list[Cut | None]]:
-    """Column generation. Gives the bound (true only where no pattern is lost to rounding) and the cuts added.
+class _Pool:
+    """Patterns seen so far, the work left, and what is to be covered."""
 
-    ``enough``: stop as soon as the bound reaches this.
-    """
-    bound = 0
-    drawings: list[Cut | None] = []
-    work = 0
-    while work < PATTERN_WORK:
-        _, duals = master.solve()
-        prices = [int(d * PRICE_SCALE) for d in duals]
-        value, counts, cuts = best_sheet.solve(prices)
-        work += best_sheet.work
-        total = sum(p * d for p, d in zip(prices, demand, strict=True))
-        bound = max(bound, -(-total // max(PRICE_SCALE, value)))
-        if bound >= enough or value <= PRICE_SCALE + sum(counts.values()) or not master.add(1.0, counts):
-            break
-        drawings.append(cuts)
-    return bound, drawings
+    def __init__(self, search: PatternSearch, demand: list[int]) -> None:
+        self.search, self.demand = search, demand
+        self.cuts: dict[tuple[int, ...], Cut | None] = {}
+        self.work = PATTERN_WORK
+        area = search.sheet[0] * search.sheet[1]
+        self.duals = [PRICE_SCALE * a * b // area for a, b in search.kinds]
+        self.ceiling = PRICE_SCALE
+        """Prices at which no pattern is worth more than ``ceiling``: by area to begin with."""
+
+    def add(self, counts: tuple[int, ...], cuts: Cut | None) -> bool:
+        if counts in self.cuts:
+            return False
+        self.cuts[counts] = cuts
+        return True
+
+    def _master(self, demand: list[int]) -> Master:
+        master = Master(demand)
+        for k in range(len(demand)):
+            master.add(1.0, {k: 1})
+        for counts in self.cuts:
+            if proper := {k: min(n, demand[k]) for k, n in enumerate(counts) if n and demand[k]}:
+                master.add(1.0, proper)
+        return master
+
+    def price(self, enough: int, bound: int) -> int:
+        """Column generation over patterns that take no more than the demand; gives the proven bound.
+
+        ``enough``: stop as soon as the bound reaches this.
+        """
+        for k in range(len(self.demand)):
+            self.add(tuple(int(k == j) for j in range(len(self.demand))), ("piece", k, *self.search.kinds[k]))
+        master = self._master(self.demand)
+        pull = PULL
+        while self.work > 0:
+            value, duals = master.solve()
+            if bound >= min(enough, math.ceil(value - 1e-6)):
+                break
+            # Prices drawn towards the best feasible ones found so far swing less and bound sooner (Wentges,
+            # Int. Trans. Oper. Res. 4, 1997).
+            prices = [int(pull * c + (1 - pull) * d * PRICE_SCALE) for c, d in zip(self.duals, duals, strict=True)]
+            found = self.search.search(prices, self.demand, least=PRICE_SCALE, joins=ROUND_JOINS)
+            self.work -= found.joins + SEARCH_WORK
+            ceiling = max(PRICE_SCALE, found.ceiling)
+            total = sum(p * d for p, d in zip(prices, self.demand, strict=True))
+            if total * self.ceiling > sum(p * d for p, d in zip(self.duals, self.demand, strict=True)) * ceiling:
+                self.duals, self.ceiling = prices, ceiling
+                bound = max(bound, -(-total // ceiling))
+            new = 0
+            for pattern in found.patterns:
+                worth = sum(n * d for n, d in zip(pattern.counts, duals, strict=True))
+                if worth > 1 + 1e-6 and new < COLUMNS and self.add(pattern.counts, pattern.cuts):
+                    master.add(1.0, {k: n for k, n in enumerate(pattern.counts) if n})
+                    new += 1
+            if new:
+                pull = PULL
+            elif pull > 0.05:
+                pull -= PULL / 4
+            elif found.complete or self.search.points >= FINE_POINTS:
+                break
+            else:
+                self.search, pull = self.search.finer(FINE_POINTS), PULL
+        return self._lifted(master, min(enough, bound + 1), bound)
+
+    def _lifted(self, master: Master, target: int, bound: int) -> int:
+        """Try to lift the bound to ``target`` at the gentlest prices that could: those just above it in all."""
+        for _ in range(LIFT_ROUNDS):
+            _, duals = master.solve()
+            worth = [int(d * PRICE_SCALE) for d in duals]
+            high = sum(p * d for p, d in zip(worth, self.demand, strict=True))
+            low = sum(p * d for p, d in zip(self.duals, self.demand, strict=True))
+            # More than target − 1 sheets at no pattern worth more than one sheet means target sheets.
+            goal = (target - 1) * PRICE_SCALE + PRICE_SCALE // 50
+            if high <= goal or bound >= target:
+                break
+            pull = min(1.0, max(0.0, (high - goal) / (high - low))) if high > low else 0.0
+            prices = [int(pull * c + (1 - pull) * w) + 1 for c, w in zip(self.duals, worth, strict=True)]
+            found = self.search.search(prices, self.demand, least=PRICE_SCALE, joins=LIFT_JOINS)
+            ceiling = max(PRICE_SCALE, found.ceiling)
+            total = sum(p * d for p, d in zip(prices, self.demand, strict=True))
+            if -(-total // ceiling) >= target:
+                self.duals, self.ceiling, bound = prices, ceiling, -(-total // ceiling)
+                break
+            new = [p for p in found.patterns[:COLUMNS] if self.add(p.counts, p.cuts)]
+            for pattern in new:
+                master.add(1.0, {k: n for k, n in enumerate(pattern.counts) if n})
+            if not new:
+                break
+        return bound
+
+    def price_unlimited(self, enough: int) -> int:
+        """The bound that patterns without limits give, and prices to start from: quick, and often enough alone."""
+        sheet = BestSheet(self.search.kinds, self.search.sheet, turns=self.search.turns, limit=FREE_POINTS)
+        master = self._master(self.demand)
+        bound = 0
+        for _ in range(FREE_ROUNDS):
+            value, duals = master.solve()
+            if bound >= min(enough, math.ceil(value - 1e-6)):
+                break
+            prices = [int(d * PRICE_SCALE) for d in duals]
+            worth, counts, _ = sheet.solve(prices)
+            ceiling = max(PRICE_SCALE, worth)
+            total = sum(p * d for p, d in zip(prices, self.demand, strict=True))
+            if total * self.ceiling > sum(p * d for p, d in zip(self.duals, self.demand, strict=True)) * ceiling:
+                self.duals, self.ceiling = prices, ceiling
+                bound = max(bound, -(-total // ceiling))
+            if worth <= PRICE_SCALE + len(prices) or not master.add(1.0, counts):
+                break
+        return bound
+
+    def choose(self, target: int) -> list[tuple[int, ...]]:
+        """Patterns of the pool that cover the demand with at most ``target`` sheets, if the search finds any."""
+        columns = [(1.0, {k: n for k, n in enumerate(counts) if n}) for counts in self.cuts]
+        counts, _ = cover(columns, self.demand, below=target, nodes=CHOICE_NODES)
+        return [pattern for pattern, times in zip(self.cuts, counts, strict=False) for _ in range(times)]
+
+    def dive(self, bound: int, target: int) -> list[tuple[int, ...]]:
+        """Fix the most used pattern of the linear programme, price again for what is left, and so on."""
+        self.work = DIVE_WORK
+        for skip in range(DIVES):
+            left, taken = list(self.demand), list[tuple[int, ...]]()
+            while any(left) and len(taken) <= target and self.work > 0:
+                master = self._master(left)
+                for _ in range(DIVE_ROUNDS):
+                    value, duals = master.solve()
+                    # A little of the price by area tells patterns apart that the duals alone think equal.
+                    prices = [int(0.1 * c + 0.9 * d * PRICE_SCALE) for c, d in zip(self.duals, duals, strict=True)]
+                    found = self.search.search(prices, left, least=PRICE_SCALE * 9 // 10, joins=DIVE_JOINS)
+                    self.work -= found.joins + SEARCH_WORK
+                    new = [p for p in found.patterns[:COLUMNS] if self.add(p.counts, p.cuts)]
+                    for pattern in new:
+                        master.add(1.0, {k: n for k, n in enumerate(pattern.counts) if n})
+                    if not new:
+                        break
+                value, _ = master.solve()
+                if len(taken) + value > target + 1e-6:
+                    break
+                use = master.values()
+                ranked = sorted(range(len(use)), key=lambda c: (-use[c], c))
+                column = ranked[
+                    min(skip, len(ranked) - 1) if len(taken) == skip // 2 and use[ranked[skip]] > 0.05 else 0
+                ]
+                proper = master.columns[column][1]
+                whole = tuple(proper.get(k, 0) for k in range(len(left)))
+                source = (
+                    whole
+                    if whole in self.cuts
+                    else next(c for c in self.cuts if all(min(n, left[k]) == whole[k] for k, n in enumerate(c)))
+                )
+                for _ in range(max(1, int(use[column] + 1e-6))):
+                    taken.append(source)
+                    left = [max(0, d - n) for d, n in zip(left, whole, strict=True)]
+                    if any(n > d for n, d in zip(whole, left, strict=True)):
+                        break
+            if not any(left) and len(taken) <= target:
+                return taken
+            if found_plan := self.choose(target):
+                return found_plan
+        return []
+
+    def prove(self, target: int, bound: int) -> tuple[list[tuple[int, ...]], int]:
+        """List every pattern a plan of ``target`` sheets could use and choose among them: a plan, or proof of none.
+
+        Such a plan can only use patterns whose reduced cost is within the gap to the linear programme.
+        """
+        total = sum(p * d for p, d in zip(self.duals, self.demand, strict=True))
+        least = self.ceiling - (target * self.ceiling - total) - 1
+        found = self.search.search(self.duals, self.demand, least=max(-1, least), joins=PROOF_JOINS)
+        for pattern in found.patterns:
+            self.add(pattern.counts, pattern.cuts)
+        if not found.complete:
+            return [], bound
+        columns = [(1.0, {k: n for k, n in enumerate(p.counts) if n}) for p in found.patterns]
+        counts, answer = cover(columns, self.demand, below=target, nodes=PROOF_NODES)
+        if counts:
+            return [p.counts for p, times in zip(found.patterns, counts, strict=True) for _ in range(times)], bound
+        return [], target + 1 if answer.infeasible else bound
 
 
 def _redraw(
@@ -495,7 +516,6 @@ def _draw(
     cuts: Cut | None,
     plate: tuple[int, int, int, int],
     kerf: int,
-    step: int,
     pieces: Sequence[tuple[int, int]],
     kinds: list[tuple[int, int]],
     waiting: dict[int, list[int]],
@@ -511,27 +531,17 @@ def _draw(
     if direction == "piece":
         i = waiting[at].pop()
         a, b = kinds[at]
-        straight = -(-(a + kerf) // step) == first and -(-(b + kerf) // step) == second
-        a, b = (a, b) if straight else (b, a)
+        a, b = first - kerf, second - kerf
         sheet.free.append(plate)
         _place(sheet, len(sheet.free) - 1, i, (a, b, pieces[i] != (a, b)), kerf, "short")
         return
-    part = at * step - kerf
+    part = at - kerf
     if direction == "x":
         sheet.kerf_area += min(kerf, length - part) * width
-        _draw(sheet, first, (x, y, part, width), kerf, step, pieces, kinds, waiting)
+        _draw(sheet, first, (x, y, part, width), kerf, pieces, kinds, waiting)
         rest = (x + part + kerf, y, length - part - kerf, width)
     else:
         sheet.kerf_area += min(kerf, width - part) * length
-        _draw(sheet, first, (x, y, length, part), kerf, step, pieces, kinds, waiting)
+        _draw(sheet, first, (x, y, length, part), kerf, pieces, kinds, waiting)
         rest = (x, y + part + kerf, length, width - part - kerf)
-    _draw(sheet, second, rest, kerf, step, pieces, kinds, waiting)
-
-
-def best_value(kinds: Sequence[tuple[int, int]], values: Sequence[int], sheet: tuple[int, int], *, turns: bool) -> int:
-    """Most valuable guillotine cutting of one sheet, any number of each kind.
-
-    >>> best_value([(3, 2), (2, 2)], [6, 4], (5, 4), turns=False)
-    20
-    """
-    return BestSheet(kinds, sheet, turns=turns).solve(values)[0]
+    _draw(sheet, second, rest, kerf, pieces, kinds, waiting)

@@ -165,6 +165,10 @@ class Master:
         duals = [max(0.0, float(d)) for d in self._solver.getSolution().row_dual]
         return float(self._solver.getInfo().objective_function_value), duals
 
+    def values(self) -> list[float]:
+        """How much of every column the last solution uses."""
+        return [float(v) for v in self._solver.getSolution().col_value]
+
 
 def cover(
     columns: Sequence[tuple[float, dict[int, int]]], demand: Sequence[int], *, below: float | None, nodes: int

@@ -9,9 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from estimating.engine.best_sheet import best_value
 from estimating.engine.cut_lengths import cut_lengths
 from estimating.engine.cut_rolls import RollPlan, cut_rolls
-from estimating.engine.cut_sheets import Placed, SheetPlan, best_value, cut_sheets
+from estimating.engine.cut_sheets import Placed, SheetPlan, cut_sheets
 
 DATA = Path(__file__).parents[1] / "data" / "orlib"
 Piece = tuple[int, int]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
 import msgspec
@@ -14,9 +15,13 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--json", action="store_true", help="print the rows as JSON")
+        parser.add_argument("--cutting", metavar="DIR", help="solve the cutting problems in a folder instead")
         parser.add_argument("--repeats", type=int, default=5, help="runs the median is taken of (default 5)")
 
     def handle(self, *args: Any, **options: Any) -> None:
+        if options["cutting"]:
+            self._cutting(options["cutting"], as_json=options["json"])
+            return
         from buildout.changes.web.bench import measure
 
         repeats = options["repeats"]
@@ -31,3 +36,23 @@ class Command(BaseCommand):
             value = f"{row.value:10.3f} {row.unit:2}"
             met = "yes" if row.met else "NO"
             self.stdout.write(f"{row.name:36}{value} {row.ratio:8.2f} {row.goal:7.1f}  {met:4} {row.anchor}")
+
+    def _cutting(self, folder: str, *, as_json: bool) -> None:
+        from buildout.changes.web.bench_cutting import measure_cutting
+
+        rows = []
+        if not as_json:
+            self.stdout.write(f"{'':34}{'found':>8} {'bound':>8} {'optimum':>8}  {'s':>8} {'plainest':>9}  status")
+        try:
+            for row in measure_cutting(Path(folder)):
+                rows.append(msgspec.structs.asdict(row))
+                if not as_json:
+                    optimum = "" if row.published is None else row.published
+                    self.stdout.write(
+                        f"{row.instance:34}{row.found:8} {row.bound:8} {optimum:>8}  {row.seconds:8.2f} "
+                        f"{row.anchor_seconds:9.4f}  {row.status}"
+                    )
+        except ValueError as error:
+            raise CommandError(str(error)) from error
+        if as_json:
+            self.stdout.write(json.dumps({"rows": rows}, indent=1))
