@@ -294,3 +294,15 @@ def test_an_empty_installation_prints_where_to_make_the_first_account(tmp_path: 
         if process.poll() is None:
             process.kill()
             process.wait()
+
+
+def test_a_worker_that_was_killed_is_started_again(served: tuple[subprocess.Popen[str], str, list[str]]) -> None:
+    process, _, _ = served
+    workers = [pid for pid in children_of(process.pid) if b"db_worker" in Path(f"/proc/{pid}/cmdline").read_bytes()]
+    assert len(workers) == 1
+    os.kill(workers[0], signal.SIGKILL)
+    assert process.stdout is not None
+    assert "started again" in process.stdout.readline()
+    process.send_signal(signal.SIGTERM)
+    rest = process.communicate(timeout=60)[0]
+    assert process.returncode == 0, rest

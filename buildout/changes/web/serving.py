@@ -23,6 +23,8 @@ Say = Callable[[str], object]
 
 PATIENCE = 20
 """Seconds a child may take to finish what it is doing before it is ended."""
+QUICK = 10
+"""A worker that ends sooner than this many seconds after its start did not fail at a task."""
 
 
 def one_line(error: BaseException) -> str:
@@ -116,6 +118,15 @@ def _worker_command() -> list[str]:
     return [sys.executable, manage, "db_worker", "--interval", "0.5", "--no-startup-delay", "--no-reload", "-v", "0"]
 
 
+def has_worker() -> bool:
+    """Whether work is left to a process of its own (BUILDOUT_TASKS)."""
+    return str(settings.TASKS["default"]["BACKEND"]).endswith("DatabaseBackend")
+
+
+def manner() -> str:
+    return "with a background worker. Ctrl-C ends both." if has_worker() else "without a worker. Ctrl-C ends it."
+
+
 def _start(command: list[str]) -> subprocess.Popen[bytes]:
     # A session of its own: Ctrl-C reaches this command alone, which then ends both children in order.
     return subprocess.Popen(command, start_new_session=True, env=os.environ | {"PYTHONUNBUFFERED": "1"})  # noqa: S603
@@ -191,19 +202,24 @@ def serve(host: str, port: int, *, processes: int, say: Say, started: Callable[[
             say(f"{again} run{'s' if again > 1 else ''} that had been interrupted will be worked out again.")
         connection.close()
         children["web server"] = _start(_web_command(host, port, processes))
-        children["worker"] = _start(_worker_command())
+        if has_worker():
+            children["worker"] = _start(_worker_command())
+        started_worker, quick_ends = time.monotonic(), 0
         _await_port("127.0.0.1" if host == "0.0.0.0" else host, port, children["web server"])  # noqa: S104
         started()
         while True:
             time.sleep(0.5)
             if children["web server"].poll() is not None:
                 raise CommandError("The web server ended by itself; the lines above say why.")
-            if children["worker"].poll() is not None:
+            if has_worker() and children["worker"].poll() is not None:
+                quick_ends = quick_ends + 1 if time.monotonic() - started_worker < QUICK else 0
+                if quick_ends > 3:
+                    raise CommandError("The worker ends each time it is started; the lines above say why.")
                 say("The worker ended by itself and is started again.")
                 pick_up_what_was_left()
                 connection.close()
                 time.sleep(1)
-                children["worker"] = _start(_worker_command())
+                children["worker"], started_worker = _start(_worker_command()), time.monotonic()
     except _Stopped:
         say("\nStopping.")
     finally:

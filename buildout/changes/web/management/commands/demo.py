@@ -40,7 +40,7 @@ class Command(BaseCommand):
         def started() -> None:
             where = serving.address(host, port)
             self._links(build, where)
-            self.stdout.write(f"\nServing {where} with a background worker. Ctrl-C ends both.")
+            self.stdout.write(f"\nServing {where} {serving.manner()}")
             self.stdout.flush()
 
         serving.serve(host, port, processes=1, say=self._say, started=started)

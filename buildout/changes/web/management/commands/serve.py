@@ -33,7 +33,7 @@ class Command(BaseCommand):
             if not any_account():
                 self.stdout.write(f"Nobody has an account here yet. Make the owner's at {where}/first-account/")
                 self.stdout.write(f"It asks for this token: {setup_token()}")
-            self.stdout.write(f"Serving {where} with a background worker. Ctrl-C ends both.")
+            self.stdout.write(f"Serving {where} {serving.manner()}")
             self.stdout.flush()
 
         serving.serve(host, port, processes=options["processes"], say=self.stdout.write, started=started)
