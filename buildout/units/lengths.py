@@ -11,6 +11,7 @@ import unicodedata
 from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
+from functools import lru_cache
 from typing import Any, Literal
 
 UnitSystem = Literal["feet-inches", "metric"]
@@ -104,6 +105,7 @@ _ONE_UNIT = re.compile(rf"^(?P<number>{_NUMBER})\s*(?P<unit>mm|cm|m|yd)\.?$")
 _BARE = re.compile(rf"^{_NUMBER}(?:[\s-]+[0-9]+\s*/\s*[0-9]+)?$|^[0-9]+\s*/\s*[0-9]+$")
 
 
+@lru_cache(maxsize=8192)
 def _plain(text: str) -> str:
     spread = "".join(f" {c}" if unicodedata.decomposition(c).startswith("<fraction>") else c for c in text)
     marked = unicodedata.normalize("NFKC", spread.translate(_SAME_MARK)).translate(_SAME_MARK)

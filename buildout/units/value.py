@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any, Literal, TypeVar, dataclass_transform
 
 import msgspec
@@ -108,9 +109,14 @@ def snap(value: float | Decimal, step: float = 0.01) -> float:
     >>> snap(12.3456)
     12.35
     """
-    digits = max(0, len(f"{step:.10f}".rstrip("0").split(".")[1]))
-    snapped = round(round(float(value) / step) * step, digits)
+    snapped = round(round(float(value) / step) * step, _places(step))
     return snapped + 0.0  # turns -0.0 into 0.0
+
+
+@lru_cache(maxsize=32)
+def _places(step: float) -> int:
+    """Decimal places of a grid."""
+    return max(0, len(f"{step:.10f}".rstrip("0").split(".")[1]))
 
 
 Progress = Callable[[str], None]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
+from functools import lru_cache
 
 import numpy as np
 
@@ -110,18 +111,25 @@ def deciding(work: Work, rivals: Sequence[tuple[tuple[str, ...], Mapping[str, Po
 # ---------------------------------------------------------------- two places of one point
 
 
-def check_mirrors(work: Work, network: Network, x: Array, shapes: Sequence[Shape], *, clean: bool = False) -> None:
+def check_mirrors(work: Work, network: Network, x: Array, shapes: Sequence[Shape], *, checked: bool = False) -> None:
     """Ask for a reading where a point could as well lie on the other side of what it is tied to.
 
-    ``clean``: every reading is checked, so that a turned-over point that misses one of them by hundreds of
+    ``checked``: every reading is, so that a turned-over point that misses one of them by hundreds of
     standard deviations cannot be fitted by moving the others.
     """
     base = network.cost(x)
     points = network.unpack(x)
     rivals: dict[str, Point] = {}
-    chosen = judge_shape(network, x, work.corners, work.others, work.clockwise)
+    skew = lru_cache(maxsize=1)(lambda: judge_shape(network, x, work.corners, work.others, work.clockwise).skew)
+    partners_of: dict[str, set[str]] = {name: set() for name in work.names}
+    touching: dict[str, list[Distance]] = {name: [] for name in work.names}
+    for o in network.observations:
+        for name in o.points:
+            partners_of[name].update(o.points)
+            if isinstance(o, Distance):
+                touching[name].append(o)
     for other in shapes[1:]:
-        if other.sound and network.cost(other.x) <= base + RIVAL and other.skew <= chosen.skew + 10:
+        if other.sound and network.cost(other.x) <= base + RIVAL and other.skew <= skew() + 10:
             there = network.unpack(other.x)
             for name in work.names:
                 if geometry.distance(points[name], there[name]) > 50:
@@ -129,18 +137,24 @@ def check_mirrors(work: Work, network: Network, x: Array, shapes: Sequence[Shape
     for name in work.names:
         if name in (work.origin, work.along) or name in rivals:
             continue
-        partners = sorted({p for o in network.observations if name in o.points for p in o.points} - {name})
+        partners = sorted(partners_of[name] - {name})
         if len(partners) < 2:
             continue
-        a, b = max(itertools.combinations(partners, 2), key=lambda ab: geometry.distance(points[ab[0]], points[ab[1]]))
-        flipped = {**points, name: mirrored(points[name], points[a], points[b])}
-        if clean and network.cost(network.pack(flipped)) > 4 * RIVAL / CHECKED:
+        b = max(partners, key=lambda p: geometry.distance(points[p], points[partners[0]]))
+        a = max(partners, key=lambda p: geometry.distance(points[p], points[b]))
+        over = mirrored(points[name], points[a], points[b])
+        if checked and any(
+            ((geometry.distance(over, points[d.end.point if d.start.point == name else d.start.point])
+              - geometry.distance(points[d.start.point], points[d.end.point])) / d.sigma) ** 2 > 4 * RIVAL / CHECKED
+            for d in touching[name]
+        ):  # fmt: skip
             continue
+        flipped = {**points, name: over}
         y = network.fit(network.pack(flipped))
         if geometry.distance(network.unpack(y)[name], points[name]) <= 50 or network.cost(y) > base + RIVAL:
             continue
         again = judge_shape(network, y, work.corners, work.others, work.clockwise)
-        if again.sound and (name in work.others or again.skew <= chosen.skew + 10):
+        if again.sound and (name in work.others or again.skew <= skew() + 10):
             rivals[name] = network.unpack(y)[name]
     for name, there_too in rivals.items():
         unread = [c for c in work.corners if c != name and not was_read(work, c, name)]

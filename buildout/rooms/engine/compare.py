@@ -301,7 +301,8 @@ def draw_comparison(
         items.append(
             Text(
                 at=now[name], text=f"{name} moved {size}", role="small label", size=SMALL, title=title,
-                shift=(0.0, 9.0), or_shift=[(0.0, -9.0), (14.0, 5.0), (-14.0, 5.0), (14.0, -5.0), (-14.0, -5.0)], clear=True,
+                clear=True, shift=(0.0, 9.0),
+                or_shift=[(0.0, -9.0), (14.0, 5.0), (-14.0, 5.0), (14.0, -5.0), (-14.0, -5.0)],
             )
         )  # fmt: skip
     if not items:

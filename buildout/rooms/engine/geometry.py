@@ -103,6 +103,13 @@ def in_sight(ring: Sequence[Point], a: Point, b: Point, step: float = 5.0) -> bo
     walls = [(ring[k - 1], ring[k]) for k in range(len(ring))]
     if any((a in wall and b in wall) for wall in walls):
         return True
-    if any(segments_meet(start, end, c, d) for c, d in walls):
-        return False
+    low_x, high_x = (start[0], end[0]) if start[0] < end[0] else (end[0], start[0])
+    low_y, high_y = (start[1], end[1]) if start[1] < end[1] else (end[1], start[1])
+    for c, d in walls:
+        if (c[0] < low_x and d[0] < low_x) or (c[0] > high_x and d[0] > high_x):
+            continue
+        if (c[1] < low_y and d[1] < low_y) or (c[1] > high_y and d[1] > high_y):
+            continue
+        if segments_meet(start, end, c, d):
+            return False
     return contains(ring, ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2))

@@ -232,8 +232,11 @@ class Network:
         offset = np.array([c * along - s * across, s * along + c * across])
         return offset, np.array([-offset[1], offset[0]]), np.array([-line[1], line[0]]) / square
 
-    def evaluate(self, x: Array) -> tuple[Array, Array]:
-        """Observations computed from coordinates, and their derivatives (observations × free coordinates)."""
+    def evaluate(self, x: Array, *, slopes: bool = True) -> tuple[Array, Array]:
+        """Observations computed from coordinates, and their derivatives (observations × free coordinates).
+
+        The derivatives are left empty without ``slopes``.
+        """
         full = self.place(x)
         design = np.zeros((len(self.observations), self.size + 1))
         computed = np.empty(len(self.observations))
@@ -254,6 +257,8 @@ class Network:
         length = np.maximum(np.hypot(between[:, 0], between[:, 1]), 1e-9)
         unit = between / length[:, None]
         computed[self.taped] = length - self.radii
+        if not slopes and not self.others:
+            return computed, design
         for axis in (0, 1):  # no observation has one point at both ends, so each entry is met once
             design[self.taped, self.column[self.end, axis]] += unit[:, axis]
             design[self.taped, self.column[self.start, axis]] -= unit[:, axis]
@@ -337,7 +342,7 @@ class Network:
             return scaled, slope, float(scaled @ scaled)
 
         scaled, slope, cost = misfits(x)
-        damping = 1e-4
+        damping = 1e-8 if loss is None else 1e-4
         for _ in range(rounds):
             normal = slope.T @ slope
             right = slope.T @ scaled
@@ -364,12 +369,12 @@ class Network:
             scaled, slope, cost = tried
             damping = damping / 10 if damping > 1e-9 else 0.0
             far = float(np.abs(step).max())
-            if far < 1e-7 or (loss is not None and gained < 1e-5 * cost):
+            if far < 1e-5 or (loss is not None and gained < 1e-5 * cost):
                 break
         return x
 
     def cost(self, x: Array, loss: Loss | None = None) -> float:
-        scaled = (self.evaluate(x)[0] - self.observed) / self.sigma
+        scaled = (self.evaluate(x, slopes=False)[0] - self.observed) / self.sigma
         if loss is not None:
             scaled = loss(scaled)[0]
         return float(scaled @ scaled)

@@ -18,7 +18,7 @@ from buildout.rooms.engine.network import Array, Network, Observation, Offset, R
 
 WIDTH = 10
 """States kept while points are placed one after another."""
-QUICK = 4
+QUICK = 2
 """States kept where the readings are taken to agree."""
 SAME = 4.0
 """Shapes whose robust costs differ by less fit equally well; one reading given up costs 9."""

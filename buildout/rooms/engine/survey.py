@@ -163,7 +163,7 @@ def _adjust(work: Work) -> tuple[Survey, Solution | None]:
     settled = not undecided or spread <= HALF_INCH
     if settled:
         _check_agreement(work, adjusted, limit)
-        check_mirrors(work, network, x, shapes, clean=clean is not None)
+        check_mirrors(work, network, x, shapes, checked=not _unchecked(adjusted, network))
     _check_triangles(work, aside)
     _check_outline(work, adjusted)
     _tell_unchecked(work, adjusted, network)

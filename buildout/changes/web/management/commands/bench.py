@@ -16,6 +16,8 @@ class Command(BaseCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--json", action="store_true", help="print the rows as JSON")
         parser.add_argument("--cutting", metavar="DIR", help="solve the cutting problems in a folder instead")
+        parser.add_argument("--survey", action="store_true", help="measure the survey on seeded rooms instead")
+        parser.add_argument("--rooms", type=int, default=1000, help="seeded rooms for --survey (default 1000)")
         parser.add_argument("--repeats", type=int, default=5, help="runs the median is taken of (default 5)")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -27,6 +29,15 @@ class Command(BaseCommand):
         repeats = options["repeats"]
         if repeats < 1:
             raise CommandError("--repeats must be 1 or more, for example 3.")
+        if options["survey"]:
+            from buildout.changes.web.bench_survey import print_survey
+
+            if options["rooms"] < 1:
+                raise CommandError("--rooms must be 1 or more, for example 200.")
+            print_survey(
+                options["rooms"], repeats, self.stdout.write, lambda text: self.stderr.write(f"measuring: {text}")
+            )
+            return
         rows = measure(repeats, lambda text: self.stderr.write(f"measuring: {text}"))
         if options["json"]:
             self.stdout.write(json.dumps({"rows": [msgspec.structs.asdict(row) for row in rows]}, indent=1))
