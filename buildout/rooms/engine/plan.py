@@ -12,25 +12,41 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+import msgspec
+
 from buildout.rooms.engine import geometry
 from buildout.rooms.engine.geometry import Point
 from buildout.rooms.engine.types import (
+    FloorStation,
     KeepClear,
     MatEdge,
     PlacedColumn,
     PlacedFeature,
+    PlacedLevel,
     PlanWall,
+    Reading,
     Room,
     RoomPlan,
     Survey,
     WallFeature,
+    WallHeight,
+    WallStation,
 )
-from buildout.units.lengths import format_length, written_in
+from buildout.units.lengths import format_length, format_small, written_in
 from buildout.units.value import Reason, Status, snap
 
 GRID = 0.01
 SLACK = 12.7
 """A running dimension may overshoot the adjusted wall by half an inch before it is called wrong."""
+STRADDLES = 0.25
+"""A column with more than this share of it beyond a wall cannot stand there."""
+MOST_BOW = 75.0
+"""A bow, lean or hollow beyond 3 in is more likely a slip than a wall (common practice, no published source)."""
+LEAN_LIMIT = 6.35 / 1828.8
+"""Over 1/4 in in 6 ft wall panels need shims or tapered fillers (common practice, no published source)."""
+BOW_LIMIT = 6.35
+FLAT_LIMIT = 6.35 / 3048.0
+"""1/4 in under a 10 ft straightedge suits layered foam (common practice, no published source)."""
 OVERSHOOT = 5.0
 """How far a strip reaches into the walls it runs along when it is cut out of the mat field, mm."""
 ROUND_SIDES = 64
@@ -56,6 +72,9 @@ class _Draft:
     def warn(self, code: str, text: str, where: str, todo: str) -> None:
         self.reasons.append(Reason(code=code, text=text, where=where, severity="warning", todo=todo))
 
+    def note(self, code: str, text: str, where: str, todo: str) -> None:
+        self.reasons.append(Reason(code=code, text=text, where=where, todo=todo))
+
 
 def plan_room(room: Room, survey: Survey) -> RoomPlan:
     """Lay out a room's plan on its survey.
@@ -74,6 +93,9 @@ def plan_room(room: Room, survey: Survey) -> RoomPlan:
     walls = _walls(draft, corners, clockwise)
     columns = _columns(draft, at, outline)
     features = _features(draft, walls)
+    walls = _wall_shapes(draft, walls)
+    floor = _floor_stations(draft, at)
+    levels = _levels(draft, at, outline)
     strips, cutters = _strips(draft, walls, corners, outline)
     field_ring = _mat_field(draft, outline, cutters)
     edges = _mat_edges(draft, field_ring, walls, features, strips)
@@ -85,7 +107,7 @@ def plan_room(room: Room, survey: Survey) -> RoomPlan:
     return RoomPlan(
         room=room.id, name=room.name, status=status, outline=outline, corners=corners, walls=walls, columns=columns,
         features=features, keep_clear=strips, mat_field=field_ring, mat_edges=edges, floor_area=floor_area,
-        mat_area=mat_area, reasons=draft.reasons,
+        mat_area=mat_area, reasons=draft.reasons, floor=floor, levels=levels,
     )  # fmt: skip
 
 
@@ -174,9 +196,12 @@ def _columns(draft: _Draft, at: dict[str, Point], outline: Sequence[Point]) -> l
             diameter = None
         polygon = Polygon(ring)
         if not polygon.within(room_polygon.buffer(SLACK)):
-            draft.warn(
-                "column in wall", f"Column {column.id} reaches into a wall.", column.id,
-                "Check its size, and that its readings go to the face or corner named.",
+            outside = polygon.difference(room_polygon).area > STRADDLES * polygon.area
+            report = draft.stop if outside else draft.warn
+            report(
+                "column in wall", f"Column {column.id} {'straddles' if outside else 'reaches into'} a wall.", column.id,
+                "Check its size, and that its readings go to the face or corner named. A column built into a wall is "
+                "drawn by corners of the room.",
             )  # fmt: skip
         for other in placed:
             if polygon.intersects(Polygon(other.outline)):
@@ -264,14 +289,30 @@ def _features(draft: _Draft, walls: Sequence[PlanWall]) -> list[PlacedFeature]:
         made = PlacedFeature(
             id=feature.id, kind=feature.kind, wall=wall.id, start=start, end=end, a=_on(wall, start), b=_on(wall, end),
             sill=snap(feature.sill.mm) if feature.sill else None, head=snap(feature.head.mm) if feature.head else None,
-            clear_width=snap(feature.clear_width.mm) if feature.clear_width else None, swing=feature.swing,
-            note=feature.note,
+            clear_width=_clear(draft, feature, "clear width"), swing=feature.swing, note=feature.note,
+            hinge="a" if (feature.hinge == "end") == (feature.zero != wall.id.split("-")[0]) else "b",
+            clear_height=_clear(draft, feature, "clear height"),
         )  # fmt: skip
         _check_feature(draft, made, wall)
         placed.append(made)
     for one, two in itertools.combinations(placed, 2):
         _check_overlap(draft, one, two)
     return placed
+
+
+def _clear(draft: _Draft, feature: WallFeature, kind: str) -> float | None:
+    """Clear width or height of an opening: the mean of its readings, or as stated with the opening."""
+    read = [float(r.value.mm) for r in draft.room.readings if r.kind == kind and r.feature == feature.id]
+    if read:
+        if max(read) - min(read) > SLACK:
+            draft.warn(
+                "repeat readings", f"The {kind} of {feature.id} was read as {draft.long(min(read))} and "
+                f"{draft.long(max(read))}.", feature.id, "Read it again; the smallest counts on site.",
+            )  # fmt: skip
+        return snap(min(read))
+    if kind == "clear width" and feature.clear_width:
+        return snap(feature.clear_width.mm)
+    return None
 
 
 def _check_feature(draft: _Draft, made: PlacedFeature, wall: PlanWall) -> None:
@@ -286,6 +327,11 @@ def _check_feature(draft: _Draft, made: PlacedFeature, wall: PlanWall) -> None:
             "sill above head",
             f"{made.id} has its sill at {draft.long(made.sill)} and its head at {draft.long(made.head)}.",
             made.id, "The sill is the lower edge. Check both heights above the slab.",
+        )  # fmt: skip
+    if made.clear_height is not None and made.head is not None and made.clear_height > made.head + SLACK:
+        draft.warn(
+            "clear height", f"{made.id} has its head at {draft.long(made.head)} but its clear height was read as "
+            f"{draft.long(made.clear_height)}.", made.id, "Read the head and the clear height again.",
         )  # fmt: skip
     top = made.head if made.head is not None else made.sill
     if wall.height is not None and top is not None and top > wall.height + SLACK:
@@ -320,6 +366,165 @@ def _heights(made: PlacedFeature) -> tuple[float, float]:
         return made.sill or 0.0, made.head
     height = made.sill if made.sill is not None else 1200.0
     return height, height + 1.0
+
+
+# ---------------------------------------------------------------- what walls and floor are really like
+
+
+def _wall_shapes(draft: _Draft, walls: Sequence[PlanWall]) -> list[PlanWall]:
+    """Walls with their bow, lean and heights as read; nothing is straightened."""
+    found: dict[str, tuple[list[WallStation], list[WallStation], list[WallHeight]]] = {
+        wall.id: ([], [], []) for wall in walls
+    }
+    names = [wall.id.split("-")[0] for wall in walls]
+    features = {feature.id: feature for feature in draft.room.features}
+    for r in draft.room.readings:
+        if r.kind not in ("straightness", "plumb", "height"):
+            continue
+        line = f"{r.start}-{r.end}"
+        if r.kind == "height" and r.feature in features and _wall_name(line, names) is None:
+            line = features[r.feature].wall
+        name = _wall_name(line, names)
+        wall = next((w for w in walls if w.id == name), None)
+        if wall is None:
+            draft.stop(
+                "unknown wall", f"Reading {r.id} is of {r.start}–{r.end}, which is not a wall of this room.", r.id,
+                f"Name a wall by two neighbouring corners, such as {names[0]} and {names[1]}.",
+            )  # fmt: skip
+            continue
+        along = _station(draft, r, wall.length, zero_first=r.start == wall.id.split("-")[0])
+        if along is None:
+            continue
+        bow, lean, heights = found[wall.id]
+        if r.kind == "height":
+            heights.append(WallHeight(along=along, height=snap(r.value.mm), feature=r.feature, reading=r.id))
+            _check_height(draft, r, wall)
+            continue
+        inward = _gap(r)
+        _check_gap(draft, r, inward, f"wall {wall.id.replace('-', '–')}")
+        if r.kind == "straightness":
+            bow.append(WallStation(along=along, inward=inward, reading=r.id))
+        else:
+            over = snap(r.over.mm) if r.over else wall.height or 0.0
+            lean.append(WallStation(along=along, inward=inward, over=over, reading=r.id))
+    made = []
+    for wall in walls:
+        bow = sorted(found[wall.id][0], key=lambda s: s.along)
+        lean = sorted(found[wall.id][1], key=lambda s: s.along)
+        heights = sorted(found[wall.id][2], key=lambda s: s.along)
+        _tell_wall(draft, wall, bow, lean)
+        made.append(msgspec.structs.replace(wall, bow=bow, lean=lean, heights=heights))
+    return made
+
+
+def _station(draft: _Draft, r: Reading, length: float, *, zero_first: bool) -> float | None:
+    """How far along a line a reading was taken, from the line's first point; None when beyond its end."""
+    if r.along is None:
+        return snap(length / 2)
+    along = float(r.along.mm)
+    if along > length + SLACK:
+        draft.stop(
+            "beyond the wall", f"Reading {r.id} was taken at {draft.long(along)}, but {r.start}–{r.end} is only "
+            f"{draft.long(length)} long.", r.id, f"Check the station and that it was read from {r.start}.",
+        )  # fmt: skip
+        return None
+    along = min(along, length)
+    return snap(along if zero_first else length - along)
+
+
+def _gap(r: Reading) -> float:
+    """How far into the room a wall stands there, from the gap read and what a true wall would show."""
+    value = float(r.value.mm)
+    if r.base is not None:
+        return snap(float(r.base.mm) - value)
+    return snap(value if r.side == "in" else -value)
+
+
+def _check_gap(draft: _Draft, r: Reading, gap: float, where: str) -> None:
+    if abs(gap) > MOST_BOW:
+        draft.warn(
+            "unlikely reading", f"Reading {r.id} puts {where} {draft.long(abs(gap))} out of true.", r.id,
+            "Check what was read and what a true wall would have shown.",
+        )  # fmt: skip
+
+
+def _check_height(draft: _Draft, r: Reading, wall: PlanWall) -> None:
+    height = float(r.value.mm)
+    if r.feature == "" and wall.height is not None and abs(height - wall.height) > 50:
+        draft.warn(
+            "height differs", f"Reading {r.id} gives wall {wall.id.replace('-', '–')} {draft.long(height)}, the room "
+            f"says {draft.long(wall.height)}.", r.id, "Read it again, or state the height of this wall.",
+        )  # fmt: skip
+
+
+def _tell_wall(draft: _Draft, wall: PlanWall, bow: Sequence[WallStation], lean: Sequence[WallStation]) -> None:
+    name = wall.id.replace("-", "–")
+    units = written_in(r.value.text for r in draft.room.readings)
+    worst = max(bow, key=lambda s: abs(s.inward), default=None)
+    if worst is not None and abs(worst.inward) > BOW_LIMIT:
+        way = "into the room" if worst.inward > 0 else "back"
+        draft.note(
+            "bowed wall", f"Wall {name} bows {format_small(abs(worst.inward), units)} {way} at "
+            f"{draft.long(worst.along)} from {wall.id.split('-')[0]}.", wall.id,
+            "Scribe what meets it, or shim the panels.",
+        )  # fmt: skip
+    worst = max(lean, key=lambda s: abs(s.inward) / (s.over or 1e9), default=None)
+    if worst is not None and worst.over and abs(worst.inward) > LEAN_LIMIT * worst.over:
+        way = "into the room" if worst.inward > 0 else "back"
+        draft.note(
+            "leaning wall", f"Wall {name} leans {format_small(abs(worst.inward), units)} {way} in "
+            f"{draft.long(worst.over)}.", wall.id, "Over 1/4 in in 6 ft: shim the cleats or taper the filler panels.",
+        )  # fmt: skip
+
+
+def _floor_stations(draft: _Draft, at: dict[str, Point]) -> list[FloorStation]:
+    readings = [r for r in draft.room.readings if r.kind in ("flatness", "level")]
+    levels = [float(r.value.mm) for r in readings if r.kind == "level"]
+    mean = sum(levels) / len(levels) if levels else 0.0
+    found = []
+    units = written_in(r.value.text for r in draft.room.readings)
+    for r in readings:
+        if r.start not in at or r.end not in at:
+            continue
+        a, b = at[r.start], at[r.end]
+        length = geometry.distance(a, b)
+        along = _station(draft, r, length, zero_first=True)
+        if along is None:
+            continue
+        share = along / length if length else 0.0
+        spot = (snap(a[0] + (b[0] - a[0]) * share), snap(a[1] + (b[1] - a[1]) * share))
+        if r.kind == "level":
+            found.append(FloorStation(at=spot, kind="level", value=snap(mean - float(r.value.mm)), reading=r.id))
+            continue
+        gap = abs(_gap(r))
+        over = snap(r.over.mm) if r.over else 3048.0
+        _check_gap(draft, r, gap, "the floor")
+        if gap > FLAT_LIMIT * over:
+            draft.note(
+                "hollow floor", f"The floor is {format_small(gap, units)} hollow under {draft.long(over)} at reading "
+                f"{r.id}.", r.id, "Fill or grind it before the floor layers go down.",
+            )  # fmt: skip
+        found.append(FloorStation(at=spot, kind="flatness", value=snap(gap), over=over, reading=r.id))
+    return found
+
+
+def _levels(draft: _Draft, at: dict[str, Point], outline: Sequence[Point]) -> list[PlacedLevel]:
+    placed = []
+    middle = (sum(p[0] for p in outline) / len(outline), sum(p[1] for p in outline) / len(outline))
+    for level in draft.room.levels:
+        missing = [name for name in [*level.edge, *([level.up_to] if level.up_to else [])] if name not in at]
+        if missing or len(level.edge) < 2:
+            draft.stop(
+                "level edge", f"The change of level {level.id} runs through "
+                f"{missing[0] + ', which is no point of this room' if missing else 'fewer than two points'}.", level.id,
+                "Name two or more corners or marks its edge runs through, such as M and B.",
+            )  # fmt: skip
+            continue
+        line = [at[name] for name in level.edge]
+        high = at[level.up_to] if level.up_to else middle
+        left = geometry.cross(line[0], line[-1], high) > 0
+        placed.append(PlacedLevel(id=level.id, line=line, rise=snap(level.rise.mm), up_left=left, note=level.note))
+    return placed
 
 
 # ---------------------------------------------------------------- strips and mat field

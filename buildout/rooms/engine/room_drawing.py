@@ -26,7 +26,17 @@ from buildout.rooms.engine.drawing import (
     dimension,
 )
 from buildout.rooms.engine.geometry import Point
-from buildout.rooms.engine.types import MatEdge, PlacedFeature, PlanWall, Room, RoomPlan, Survey
+from buildout.rooms.engine.types import (
+    FIXING,
+    FabricatorGate,
+    GatePass,
+    MatEdge,
+    PlacedFeature,
+    PlanWall,
+    Room,
+    RoomPlan,
+    Survey,
+)
 from buildout.units.lengths import UnitSystem, format_area, format_length, format_small
 
 THICKNESS = {"masonry": 203.2, "stud": 117.475, "none": 0.0}
@@ -56,14 +66,23 @@ _LEGEND = {
 
 
 def draw_plan(
-    room: Room, survey: Survey, plan: RoomPlan, *, units: UnitSystem = "feet-inches", block: TitleBlock | None = None
+    room: Room,
+    survey: Survey,
+    plan: RoomPlan,
+    *,
+    units: UnitSystem = "feet-inches",
+    block: TitleBlock | None = None,
+    diagonals: bool = False,
+    gate: FabricatorGate | None = None,
 ) -> Drawing:
     """Draw a room's plan.
 
     Shows the outline with its wall thickness outside, every opening with its swing, columns, services, strips
     kept clear and the mat field, dimensions outside the walls, and readings that are set aside or undecided, in
     words and shape. When the readings do not fix the room, draws the points that are known and the readings
-    between them as a sketch and says so.
+    between them as a sketch, shows which way the loose points can move, and says so. With ``diagonals`` every
+    diagonal in sight is drawn with its length. ``gate`` adds what the fabricator gate says. Every dimension and
+    point carries its ± in its title.
     """
     if not plan.outline:
         return _sketch(room, survey, units, block)
@@ -72,6 +91,10 @@ def draw_plan(
     items += _mat(room, plan, units)
     items += _walls(room, plan)
     items += _columns(room, survey, plan, units)
+    items += _levels(plan, units)
+    items += _stations(plan, units)
+    if diagonals:
+        items += _diagonals(survey, units)
     items += _openings(plan, units)
     items += _services(plan, units)
     items += _dimensions(room, survey, plan, units)
@@ -79,9 +102,10 @@ def draw_plan(
     items += _suspects(survey, units)
     items += _strip_labels(room, plan, units)
     items += _names(room, plan, units)
+    items += _north(room, plan)
     return Drawing(
         items=items, title=f"Plan of {room.name}", description=_told(room, survey, plan, units), units=units,
-        block=block, notes=_notes(room, survey, plan, units),
+        block=block, notes=_notes(room, survey, plan, units, gate),
     )  # fmt: skip
 
 
@@ -97,19 +121,20 @@ def _told(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem) -> str:
     )
 
 
-def _notes(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem) -> list[str]:
+def _notes(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem, gate: FabricatorGate | None) -> list[str]:
     bad = [r for r in survey.readings if r.verdict in ("set aside", "suspect")]
     datum = room.datum
     origin = datum.origin if datum else room.corners[0]
     along = datum.along if datum else room.corners[-1 if room.turning == "clockwise" else 1]
-    worst = max((abs(r.residual) for r in survey.readings if r.used), default=0.0)
+    used = [r for r in survey.readings if r.used and r.kind in FIXING]
+    worst = max((abs(r.residual) for r in used), default=0.0)
     off = (
         format_small(worst, units) if worst >= 0.8 else f"under {format_small(1.5 if units != 'metric' else 1, units)}"
     )
     lines = [
         f"Floor {format_area(plan.floor_area, units)} · mat field {format_area(plan.mat_area, units)} · perimeter "
         f"{format_length(survey.perimeter, units, denominator=8)}",
-        f"Adjusted from {sum(r.used for r in survey.readings)} readings, {survey.degrees_of_freedom} of them spare; "
+        f"Adjusted from {len(used)} readings, {survey.degrees_of_freedom} of them spare; "
         f"largest residual {off}. Datum {origin}, base line {origin}–{along}.",
         f"Dimensions to the inside face of walls. Do not scale. {_upper_wall(plan)}",
     ]
@@ -119,7 +144,19 @@ def _notes(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem) -> lis
     if bad:
         which = ", ".join(f"{r.id} ({r.start}–{r.end})" for r in bad)
         lines.append(f"To be taped again, shown dashed with a question mark: {which}.")
+    drawn = sum(r.tool == "drawing" for r in used)
+    if drawn:
+        lines.append(f"{drawn} of the readings come from a drawing, not from the room.")
+    if gate is not None:
+        lines += _lines(gate.text, 130)
+    elif room.gate_passed is not None:
+        lines += _lines(_passed_knowingly(room.gate_passed), 130)
     return lines
+
+
+def _passed_knowingly(passed: GatePass) -> str:
+    why = f": {passed.why}" if passed.why else ""
+    return f"Sent to the fabricator knowingly by {passed.who}, {passed.when:%Y-%m-%d}{why}"
 
 
 def _upper_wall(plan: RoomPlan) -> str:
@@ -339,13 +376,13 @@ def _openings(plan: RoomPlan, units: UnitSystem) -> list[Item]:
 
 
 def _leaf(made: PlacedFeature, wall: PlanWall, deep: float, title: str) -> list[Item]:
-    """A hinged leaf, drawn at right angles with its swing; the hinge is taken to be at the first jamb."""
+    """A hinged leaf, drawn at right angles with its swing."""
     width = geometry.distance(made.a, made.b)
     way = -1.0 if made.swing != "in" else 1.0
     face = 0.0 if made.swing == "in" else deep
     nx, ny = wall.inward
-    hinge = (made.a[0] - nx * face, made.a[1] - ny * face)
-    latch = (made.b[0] - nx * face, made.b[1] - ny * face)
+    jambs = [(p[0] - nx * face, p[1] - ny * face) for p in (made.a, made.b)]
+    hinge, latch = jambs if made.hinge == "a" else reversed(jambs)
     tip = (hinge[0] + nx * way * width, hinge[1] + ny * way * width)
     one = math.degrees(math.atan2(latch[1] - hinge[1], latch[0] - hinge[0]))
     two = math.degrees(math.atan2(tip[1] - hinge[1], tip[0] - hinge[0]))
@@ -572,6 +609,107 @@ def _names(room: Room, plan: RoomPlan, units: UnitSystem) -> list[Item]:
     ]  # fmt: skip
 
 
+# ---------------------------------------------------------------- levels, bows, diagonals, north
+
+
+def _levels(plan: RoomPlan, units: UnitSystem) -> list[Item]:
+    items: list[Item] = []
+    for level in plan.levels:
+        rise = _height(level.rise, units)
+        title = f"Change of level {level.id}, {rise}{f': {level.note}' if level.note else ''}"
+        items.append(Polyline(points=level.line, role="low wall", title=title))
+        a, b = level.line[0], level.line[-1]
+        turn = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
+        up = turn + (90.0 if level.up_left else -90.0)
+        at = ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
+        items.append(Symbol(at=at, kind="arrow", role="small label", turn=up, title=title))
+        c, s = math.cos(math.radians(up)), math.sin(math.radians(up))
+        items.append(
+            Text(at=at, text=f"up {rise}", role="small label", size=SMALL, turn=turn, clear=True, title=title,
+                 shift=(c * 7.5, s * 7.5), or_shift=[(c * 10.5, s * 10.5), (-c * 4.0, -s * 4.0)])
+        )  # fmt: skip
+    return items
+
+
+def _stations(plan: RoomPlan, units: UnitSystem) -> list[Item]:
+    """Where walls bow or lean and the floor is hollow or off level, as read."""
+    items: list[Item] = []
+    for wall in plan.walls:
+        nx, ny = wall.inward
+        turn = math.degrees(math.atan2(wall.b[1] - wall.a[1], wall.b[0] - wall.a[0]))
+        for station, kind in [*((s, "bow") for s in wall.bow), *((s, "lean") for s in wall.lean)]:
+            if abs(station.inward) < 1.5:
+                continue
+            share = station.along / wall.length
+            at = (wall.a[0] + (wall.b[0] - wall.a[0]) * share, wall.a[1] + (wall.b[1] - wall.a[1]) * share)
+            way = "in" if station.inward > 0 else "back"
+            size = format_small(abs(station.inward), units)
+            over = f" in {format_length(station.over, units, denominator=8)}" if station.over else ""
+            title = f"Wall {wall.id.replace('-', '–')}, {kind} {size} {way}{over}, reading {station.reading}"
+            sign = 1.0 if station.inward > 0 else -1.0
+            items.append(
+                Symbol(
+                    at=at, kind="arrow", role="note", turn=math.degrees(math.atan2(ny * sign, nx * sign)), title=title
+                )
+            )
+            items.append(
+                Text(at=at, text=f"{kind} {size} {way}", role="small label", size=SMALL, turn=turn, title=title,
+                     clear=True, shift=(nx * 7.0, ny * 7.0),
+                     or_shift=[(nx * r, ny * r) for r in (9.5, 12.0, 15.0)])
+            )  # fmt: skip
+    for spot in plan.floor:
+        size = format_small(abs(spot.value), units)
+        if spot.kind == "flatness":
+            text = f"hollow {size}"
+            title = (
+                f"Floor {size} hollow under {format_length(spot.over, units, denominator=8)}, reading {spot.reading}"
+            )
+        else:
+            text = f"{'+' if spot.value >= 0 else '−'}{size}"
+            way = "above" if spot.value >= 0 else "below"
+            title = f"Floor {size} {way} the mean of the levels read, reading {spot.reading}"
+        items.append(Symbol(at=spot.at, kind="level", role="note", title=title))
+        items.append(
+            Text(at=spot.at, text=text, role="small label", size=SMALL, anchor="start", title=title, clear=True,
+                 shift=(2.4, 1.6), or_shift=[(2.4, -2.0), (2.4, 5.0)])
+        )  # fmt: skip
+    return items
+
+
+def _diagonals(survey: Survey, units: UnitSystem) -> list[Item]:
+    at = {p.name: (p.x, p.y) for p in survey.points}
+    items: list[Item] = []
+    for k, d in enumerate(survey.diagonals):
+        a, b = at[d.start], at[d.end]
+        turn = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
+        size = format_length(d.length, units, denominator=8).removesuffix(" mm")
+        title = f"Diagonal {d.start}–{d.end}: {size}, ± {format_small(d.plus_minus, units)}"
+        items.append(Line(a=a, b=b, role="grid", title=title))
+        share = (0.3, 0.38, 0.62, 0.7)[k % 4]  # diagonals cross near the middle
+        c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+        items.append(
+            Text(
+                at=(a[0] + (b[0] - a[0]) * share, a[1] + (b[1] - a[1]) * share), text=size, role="small label",
+                size=SMALL, turn=turn, clear=True, title=title,
+                or_shift=[(c * r, s * r) for r in (12.0, -12.0, 24.0, -24.0, 36.0, -36.0)],
+            )
+        )  # fmt: skip
+    return items
+
+
+def _north(room: Room, plan: RoomPlan) -> list[Item]:
+    if room.north is None:
+        return []
+    xs, ys = [p[0] for p in plan.outline], [p[1] for p in plan.outline]
+    at = (max(xs) + (max(xs) - min(xs)) * 0.06, max(ys))
+    turn = 90.0 + room.north
+    c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+    return [
+        Symbol(at=at, kind="arrow", role="label", turn=turn, title="North"),
+        Text(at=at, text="N", size=4.0, shift=(c * 8.5, s * 8.5), title="North"),
+    ]
+
+
 # ---------------------------------------------------------------- dimensions
 
 
@@ -580,39 +718,59 @@ def _dimensions(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem) -
     items: list[Item] = []
     clockwise = room.turning == "clockwise"
     within = {(w.start, w.end): w.plus_minus for w in survey.walls}
-    bodies = _bodies(room, plan)
-    for wall, _body in zip(plan.walls, bodies, strict=True):
+    stops = {
+        wall.id: sorted(
+            {0.0, wall.length} | {
+                end for f in plan.features if f.wall == wall.id and f.kind in CUTS for end in (f.start, f.end)
+            }
+        )
+        for wall in plan.walls
+    }  # fmt: skip
+    inside = _dimensioned_inside(survey, plan, stops)
+    for wall in plan.walls:
         first, second = wall.id.split("-")
-        t = _thickness(room, wall)
-        a = (wall.a[0] - wall.inward[0] * t, wall.a[1] - wall.inward[1] * t)
-        stops = {0.0, wall.length}
-        for made in plan.features:
-            if made.wall == wall.id and made.kind in CUTS:
-                stops |= {made.start, made.end}
-        marks = sorted(stops)
+        marks = stops[wall.id]
         marks = [m for k, m in enumerate(marks) if not k or m - marks[k - 1] > 1.0]
         ux, uy = (wall.b[0] - wall.a[0]) / wall.length, (wall.b[1] - wall.a[1]) / wall.length
-        points = [(a[0] + ux * m, a[1] + uy * m) for m in marks]
         side = 1.0 if clockwise else -1.0  # outside lies to the left of a clockwise wall
-        beyond = _swing_out(plan, wall)
+        t, beyond = _thickness(room, wall), _swing_out(plan, wall)
+        near, far = (FIRST, SECOND) if not beyond else (4.0, SECOND - 4.0)
+        if wall.id in inside:
+            side, t, beyond, near, far = -side, 0.0, _swing_in(plan, wall), FIRST + 2.0, SECOND + 2.0
+        a = (wall.a[0] - wall.inward[0] * t, wall.a[1] - wall.inward[1] * t)
+        points = [(a[0] + ux * m, a[1] + uy * m) for m in marks]
         if len(points) > 2:
-            items += chain_dimensions(points, units, offset=side * (FIRST if not beyond else 4.0), beyond=beyond)
+            items += chain_dimensions(points, units, offset=side * near, beyond=beyond)
         plus = within.get((first, second), 0.0)
         title = (
             f"Wall {first}–{second}: {format_length(wall.length, units, denominator=8)}, ± {format_small(plus, units)}"
         )
-        far = SECOND if len(points) > 2 else FIRST
-        items.append(
-            dimension(
-                points[0],
-                points[-1],
-                units,
-                offset=side * (far if not beyond else far - 4.0),
-                beyond=beyond,
-                title=title,
-            )
-        )
+        away = far if len(points) > 2 else near if not beyond else far
+        items.append(dimension(points[0], points[-1], units, offset=side * away, beyond=beyond, title=title))
     return items
+
+
+def _dimensioned_inside(survey: Survey, plan: RoomPlan, stops: dict[str, list[float]]) -> set[str]:
+    """Of the two walls at each re-entrant corner the one dimensioned inside, so that their dimensions do not cross.
+
+    It is the one with fewer openings, then the shorter one.
+    """
+    found: set[str] = set()
+    for k, wall in enumerate(plan.walls):
+        before = plan.walls[k - 1]
+        if survey.angles.get(wall.id.split("-")[0], 0.0) <= 190.0 or {wall.id, before.id} & found:
+            continue
+        found.add(min((before, wall), key=lambda w: (len(stops[w.id]), w.length, w.id)).id)
+    return found
+
+
+def _swing_in(plan: RoomPlan, wall: PlanWall) -> float:
+    """How far leaves swing into the room from a wall, mm."""
+    return max(
+        (f.end - f.start for f in plan.features
+         if f.wall == wall.id and f.kind in ("door", "exit door") and f.swing == "in"),
+        default=0.0,
+    )  # fmt: skip
 
 
 def _swing_out(plan: RoomPlan, wall: PlanWall) -> float:
@@ -629,11 +787,12 @@ def _swing_out(plan: RoomPlan, wall: PlanWall) -> float:
 
 def _sketch(room: Room, survey: Survey, units: UnitSystem, block: TitleBlock | None) -> Drawing:
     at = {p.name: (p.x, p.y) for p in survey.points}
+    shown = {**{p.name: (p.x, p.y) for p in survey.loose_points}, **at} if len(at) > 1 else at
     items: list[Item] = []
     bad = {r.id for r in survey.readings if r.verdict in ("set aside", "suspect")}
     for a, b in itertools.pairwise([*room.corners, room.corners[0]] if room.corners else []):
-        if a in at and b in at:
-            items.append(Line(a=at[a], b=at[b], role="hidden", title=f"Wall {a}–{b}, not settled"))
+        if a in shown and b in shown:
+            items.append(Line(a=shown[a], b=shown[b], role="hidden", title=f"Wall {a}–{b}, not settled"))
     for r in survey.readings:
         if r.start in at and r.end in at and r.id not in bad:
             items.append(
@@ -646,6 +805,18 @@ def _sketch(room: Room, survey: Survey, units: UnitSystem, block: TitleBlock | N
             continue
         items.append(Symbol(at=(point.x, point.y), kind="mark", role="mark", title=f"{point.kind} {point.name}"))
         items.append(Text(at=(point.x, point.y), text=point.name, size=4.0, anchor="start", shift=(2.6, 2.6)))
+    for loose in survey.loose_points:
+        if loose.name in at or len(at) < 2:
+            continue
+        spot = (loose.x, loose.y)
+        items.append(Symbol(at=spot, kind="question", role="suspect", title=loose.text))
+        items.append(Text(at=spot, text=loose.name, size=4.0, anchor="start", shift=(3.4, 3.4), title=loose.text))
+        for dx, dy in loose.directions:
+            turn = math.degrees(math.atan2(dy, dx))
+            for way in (turn, turn + 180.0):
+                c, s = math.cos(math.radians(way)), math.sin(math.radians(way))
+                far = (spot[0] + c * 400.0, spot[1] + s * 400.0)
+                items.append(Symbol(at=far, kind="arrow", role="suspect", turn=way, title=loose.text))
     if not items:
         items.append(Text(at=(0.0, 0.0), text="Nothing can be drawn yet", size=4.0))
     stops = [f"{r.text} {r.todo}" for r in survey.reasons if r.severity == "stop"][:4]

@@ -20,6 +20,9 @@ class Command(BaseCommand):
         parser.add_argument("--rooms", type=int, default=1000, help="seeded rooms for --survey (default 1000)")
         parser.add_argument("--repeats", type=int, default=5, help="runs the median is taken of (default 5)")
 
+    def _say(self, text: str) -> None:
+        self.stderr.write(f"measuring: {text}")
+
     def handle(self, *args: Any, **options: Any) -> None:
         if options["cutting"]:
             self._cutting(options["cutting"], as_json=options["json"])
