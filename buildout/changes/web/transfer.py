@@ -49,6 +49,8 @@ TABLES: tuple[tuple[str, type[models.Model], str], ...] = (
 
 LEFT_OUT = {
     "builds.LinkResult": "kept results of links; they are worked out again when needed",
+    "rooms.ReadingPhoto": "photos of readings; backups hold them",
+    "rooms.TapeSession": "readings not proposed yet; they stay with the person who took them",
 }
 """Tables that hang on a build and do not travel, and why."""
 

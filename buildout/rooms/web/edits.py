@@ -49,13 +49,11 @@ def next_reading_id(room: dict[str, Any]) -> str:
     return str(max(numbers, default=0) + 1)
 
 
-def add_readings(room: dict[str, Any], lines: list[tuple[str, str, str]], *, who: str = "", when: str = "") -> None:
-    """Append readings taken in one go, numbered on from the last."""
-    for start, end, value in lines:
-        reading = {"id": next_reading_id(room), "start": start, "end": end, "value": value}
-        room.setdefault("readings", []).append(
-            reading | ({"who": who} if who else {}) | ({"when": when} if when else {})
-        )
+def add_readings(room: dict[str, Any], lines: list[dict[str, Any]], *, who: str = "", when: str = "") -> None:
+    """Append readings taken in one go, numbered on from the last; what a line says of itself stays."""
+    said = ({"who": who} if who else {}) | ({"when": when} if when else {})
+    for line in lines:
+        room.setdefault("readings", []).append({"id": next_reading_id(room)} | said | line)
 
 
 def add_room(document: Document, room: dict[str, Any]) -> None:

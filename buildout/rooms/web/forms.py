@@ -7,10 +7,13 @@ from typing import Any
 from django import forms
 
 from buildout.builds.web.editing import Choices, DayField, LengthField, PartForm
+from buildout.builds.web.models import Build
 from buildout.rooms.engine.types import Column, KeepClear, Reading, Room, Wall, WallFeature
+from buildout.rooms.web.lines import EXAMPLE, read_lines, wrong_texts
+from buildout.rooms.web.photos import PhotoError, keep_photo, read_photo
 from buildout.units.lengths import LengthError, parse_length
 
-FAST_EXAMPLE = "A B 31' 4 1/2\""
+TOOL_WORDS = (("tape", "tape"), ("laser", "laser"), ("rule", "rule"), ("drawing", "scaled off a drawing"))
 
 
 def walls_of(room: Room) -> list[str]:
@@ -40,6 +43,10 @@ class RoomPartForm(PartForm):
 
     def summary(self) -> str:
         return str(self.cleaned_data["id"])
+
+    def entry(self, before: Mapping[str, Any], build: Build) -> dict[str, Any]:
+        """The part as it will stand in the plan of this build."""
+        return self.edited(before)
 
 
 class ReadingForm(RoomPartForm):
@@ -72,7 +79,15 @@ class ReadingForm(RoomPartForm):
         max_length=80,
         help_text="Square only: how far along each wall the two marks are, towards From and To: 3' 0\"; 4' 0\"",
     )
-    field_order = ["id", "kind", "start", "end", "value", "point", "legs", "along", "base", "over", "side", "feature"]
+    photo_file = forms.FileField(
+        label="Photo",
+        required=False,
+        help_text="Of the tape where it was read: JPEG, PNG or WebP, up to 15 MB. Where it was taken is not kept.",
+        widget=forms.ClearableFileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
+    )
+    drop_photo = forms.BooleanField(label="Take the photo away", required=False)
+    field_order = ["id", "kind", "start", "end", "value", "point", "legs", "along", "base", "over", "side", "feature",
+                   "tool", "who", "when", "note", "photo_file", "drop_photo"]  # fmt: skip
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -82,6 +97,9 @@ class ReadingForm(RoomPartForm):
             self.fields[name].choices = [("", "none"), *self.fields[name].choices]  # type: ignore[attr-defined]
         if isinstance(self.initial.get("legs"), list):
             self.initial = {**self.initial, "legs": "; ".join(map(str, self.initial["legs"]))}
+        if not self.initial.get("photo"):
+            del self.fields["drop_photo"]
+        self.fields["tool"].choices = TOOL_WORDS  # type: ignore[attr-defined]
         self.order_fields(self.field_order)
 
     def clean_legs(self) -> list[str]:
@@ -95,9 +113,25 @@ class ReadingForm(RoomPartForm):
             raise forms.ValidationError("Two lengths with a semicolon between them, for example 3' 0\"; 4' 0\".")
         return found
 
-    def edited(self, before: Mapping[str, Any]) -> dict[str, Any]:
+    def entry(self, before: Mapping[str, Any], build: Build) -> dict[str, Any]:
+        return self.edited(before, build=build)
+
+    def clean_photo_file(self) -> bytes | None:
+        sent = self.cleaned_data["photo_file"]
+        if sent is None:
+            return None
+        try:
+            return read_photo(sent, sent.size)
+        except PhotoError as error:
+            raise forms.ValidationError(str(error)) from error
+
+    def edited(self, before: Mapping[str, Any], *, build: Build | None = None) -> dict[str, Any]:
         after = super().edited(before)
         after["start"], after["end"] = self.cleaned_data["start"], self.cleaned_data["end"]
+        if self.cleaned_data.get("drop_photo"):
+            after.pop("photo", None)
+        if self.cleaned_data["photo_file"] and build is not None:
+            after["photo"] = keep_photo(build.pk, self.cleaned_data["photo_file"])
         if self.cleaned_data["legs"]:
             after["legs"] = self.cleaned_data["legs"]
         else:
@@ -132,7 +166,7 @@ class FastReadingsForm(forms.Form):
     lines = forms.CharField(
         label="One reading a line: from, to, length",
         widget=forms.Textarea(attrs={"rows": 6, "spellcheck": "false", "autocapitalize": "characters"}),
-        help_text=f"For example: {FAST_EXAMPLE}",
+        help_text=f"For example: {EXAMPLE}",
     )
     who = forms.CharField(label="Who read them", required=False, max_length=120)
     when = DayField(label="Day", required=False)
@@ -143,33 +177,12 @@ class FastReadingsForm(forms.Form):
         self.numbers: list[int] = []
         """The line each reading stands on."""
 
-    def clean_lines(self) -> list[tuple[str, str, str]]:
-        names = {name.upper(): name for name in self.points}
-        found, wrong = [], []
-        for number, line in enumerate(str(self.cleaned_data["lines"]).splitlines(), 1):
-            parts = line.split(maxsplit=2)
-            if not parts:
-                continue
-            if len(parts) < 3:
-                wrong.append(f"Line {number}: write from, to and length, for example {FAST_EXAMPLE}")
-                continue
-            start, end = (names.get(part.upper(), "") for part in parts[:2])
-            if not start or not end:
-                missing = parts[0] if not start else parts[1]
-                wrong.append(f"Line {number}: there is no point {missing}. There are: {', '.join(self.points)}.")
-                continue
-            if start == end:
-                wrong.append(f"Line {number}: a reading goes to another point than it starts from.")
-                continue
-            try:
-                parse_length(parts[2])
-            except LengthError as error:
-                wrong.append(f"Line {number}: {error}")
-            found.append((start, end, parts[2].strip()))
-            self.numbers.append(number)
-        if wrong:
-            raise forms.ValidationError(wrong)
-        return found
+    def clean_lines(self) -> list[dict[str, Any]]:
+        found = read_lines(str(self.cleaned_data["lines"]), self.points)
+        if found.wrong:
+            raise forms.ValidationError(wrong_texts(found.wrong))
+        self.numbers = [line.number for line in found.taken]
+        return [line.reading for line in found.taken]
 
 
 class ColumnForm(RoomPartForm):
@@ -211,7 +224,7 @@ class FeatureForm(RoomPartForm):
     labels = {
         "id": "Name", "kind": "What it is", "wall": "On wall", "zero": "Measured from corner", "start": "Begins at",
         "end": "Ends at", "sill": "Sill, or height of a service, above the slab", "head": "Head above the slab",
-        "clear_width": "Clear width", "thickness": "Thickness", "swing": "Opens", "note": "Note",
+        "clear_width": "Clear width", "thickness": "Thickness", "swing": "Opens", "hinge": "Hinged at", "note": "Note",
     }  # fmt: skip
     hints = {
         "id": "Short, letters and dashes, for example fire-exit",
@@ -220,6 +233,7 @@ class FeatureForm(RoomPartForm):
         "head": "Top of a door, window or low wall",
         "clear_width": "With the door open, between stop and leaf",
         "thickness": "Low walls only",
+        "hinge": "The jamb at its start or end; none: the start",
     }
 
     @staticmethod
@@ -330,7 +344,7 @@ class NewRoomForm(RoomForm):
     readings = forms.CharField(
         label="What the tape read",
         widget=forms.Textarea(attrs={"rows": 8, "spellcheck": "false", "autocapitalize": "characters"}),
-        help_text=f"One reading a line: from, to, length. Every wall, then the diagonals. For example: {FAST_EXAMPLE}",
+        help_text=f"One reading a line: from, to, length. Every wall, then the diagonals. For example: {EXAMPLE}",
     )
     field_order = ["name", "corners", "turning", "marks", "readings", "height", "note"]
 

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from buildout.rooms.web import views
+from buildout.rooms.web import photos, tape, views
 
 app_name = "rooms"
 ROOMS = "builds/<int:build_id>/rooms/"
@@ -8,6 +8,7 @@ ROOM = f"{ROOMS}<str:room_id>/"
 urlpatterns = [
     path(ROOMS, views.list_rooms, name="list"),
     path(f"{ROOMS}new/", views.new_room, name="new"),
+    path("builds/<int:build_id>/photos/<str:name>", photos.photo, name="photo"),
     # One room
     path(ROOM, views.room, name="room"),
     path(f"{ROOM}plan.svg", views.drawing, name="drawing"),
@@ -17,6 +18,14 @@ urlpatterns = [
     path(f"{ROOM}delete/", views.delete_room, name="delete"),
     path(f"{ROOM}move-wall/", views.move, name="move-wall"),
     path(f"{ROOM}add-readings/", views.add_readings, name="add-readings"),
+    # Taping on site
+    path(f"{ROOM}tape/", tape.tape, name="tape"),
+    path(f"{ROOM}tape/take/", tape.take, name="take"),
+    path(f"{ROOM}tape/list/", tape.take_list, name="take-list"),
+    path(f"{ROOM}tape/file/", tape.take_file, name="take-file"),
+    path(f"{ROOM}tape/other/", tape.take_other, name="take-other"),
+    path(f"{ROOM}tape/propose/", tape.propose, name="propose-taped"),
+    path(f"{ROOM}tape/<str:reading_id>/out/", tape.drop, name="drop-taped"),
     # Its readings, columns, features, strips kept clear and walls
     path(f"{ROOM}<str:part>/new/", views.add_part, name="add-part"),
     path(f"{ROOM}<str:part>/<str:part_id>/", views.edit_part, name="edit-part"),

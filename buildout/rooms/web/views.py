@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from buildout.builds.web import services as builds
 from buildout.builds.web.documents import pdf_or_page
 from buildout.builds.web.editing import fitting_id, person, propose_from
-from buildout.builds.web.models import Build, Member, Role
+from buildout.builds.web.models import Proposal, Role
 from buildout.rooms.engine.drawing import Drawing
 from buildout.rooms.engine.move_wall import WallMoveError, move_wall
 from buildout.rooms.engine.types import Room, RoomPlan, Survey
@@ -32,6 +32,8 @@ from buildout.rooms.web.forms import (
     WallForm,
     walls_of,
 )
+from buildout.rooms.web.opened import OpenRoom, open_room
+from buildout.rooms.web.preview import new_stops
 
 
 class PartKind(NamedTuple):
@@ -58,27 +60,6 @@ PARTS = {
     "walls": PartKind("walls", "wall", WallForm),
 }  # fmt: skip
 """What a room is made of: the word in the address, the key in the plan, its form."""
-
-
-class OpenRoom(NamedTuple):
-    build: Build
-    member: Member
-    sheet: builds.Sheet
-    room: Room
-    survey: Survey
-    plan: RoomPlan
-
-
-def open_room(request: HttpRequest, build_id: int, room_id: str) -> OpenRoom:
-    """A room of the current revision, for the owner; Http404 when there is none."""
-    build, member = builds.build_for(person(request), build_id, Role.OWNER)
-    sheet = builds.sheet_of(build)
-    room = next((room for room in sheet.section("rooms", list[Room]) if room.id == room_id), None)
-    if room is None:
-        raise Http404(f"This build has no room {room_id}")
-    survey = next(s for s in sheet.part("surveys", list[Survey]) if s.room == room_id)
-    plan = next(p for p in sheet.part("plans", list[RoomPlan]) if p.room == room_id)
-    return OpenRoom(build, member, sheet, room, survey, plan)
 
 
 def drawing_of(found: OpenRoom) -> Drawing | None:
@@ -234,6 +215,34 @@ def _kind(part: str) -> PartKind:
     return PARTS[part]
 
 
+def propose_room(
+    form: Any,
+    found: OpenRoom,
+    request: HttpRequest,
+    document: dict[str, Any],
+    summary: str,
+    *,
+    under: str,
+    **places: Any,
+) -> Proposal | None:
+    """Propose an edited room; None when the form now says why it cannot be.
+
+    The plan's own check comes first. A room that then cannot stand as read, and could before, is not proposed.
+    """
+    try:
+        builds.office().check(document)
+    except builds.DocumentProblems:
+        pass  # said beside the fields below
+    else:
+        before, after = (edits.room_of(d, found.room.id) for d in (found.sheet.document, document))
+        stops = new_stops(before, after) if before != after else []
+        for reason in stops:
+            form.add_error(None, f"{reason.text} {reason.todo}".strip())
+        if stops:
+            return None
+    return propose_from(form, found.build, person(request), document, summary, under=under, **places)
+
+
 @login_required
 @require_http_methods(["GET", "POST"])
 def add_part(request: HttpRequest, build_id: int, room_id: str, part: str) -> HttpResponse:
@@ -261,12 +270,12 @@ def _edit_part(request: HttpRequest, build_id: int, room_id: str, part: str, par
     initial: dict[str, Any] = dict(before or {})
     if not part_id and part == "readings":
         initial = {"id": edits.next_reading_id(edited), "when": found.sheet.today()}
-    form = kind.form(request.POST or None, initial=initial, room=found.room)
+    form = kind.form(request.POST or None, request.FILES or None, initial=initial, room=found.room)
     if request.method == "POST" and form.is_valid():
-        entry = form.edited(before or {})
+        entry = form.entry(before or {}, found.build)
         place = edits.put_part(edited, kind.key, part_id, entry)
-        proposal = propose_from(
-            form, found.build, person(request), document, f"{found.room.name}: {form.summary()}",
+        proposal = propose_room(
+            form, found, request, document, f"{found.room.name}: {form.summary()}",
             under=f"/rooms/{at}/{kind.key}/{place}",
         )  # fmt: skip
         if proposal is not None:
@@ -323,8 +332,8 @@ def add_readings(request: HttpRequest, build_id: int, room_id: str) -> HttpRespo
         when = data["when"].isoformat() if data["when"] else ""
         edits.add_readings(document["rooms"][at], data["lines"], who=data["who"], when=when)
         count = len(data["lines"])
-        proposal = propose_from(
-            form, found.build, person(request), document,
+        proposal = propose_room(
+            form, found, request, document,
             f"{found.room.name}: {count} reading{'' if count == 1 else 's'} added",
             under=f"/rooms/{at}",
             places={f"readings/{first + n}": "lines" for n in range(count)},
@@ -353,7 +362,7 @@ def move(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
                 at = edits.room_position(document, room_id)
                 edits.apply_wall_move(document["rooms"][at], moved)
                 summary = f"{found.room.name}: {moved.text[0].lower()}{moved.text[1:]}"
-                proposal = propose_from(form, found.build, person(request), document, summary, under=f"/rooms/{at}")
+                proposal = propose_room(form, found, request, document, summary, under=f"/rooms/{at}")
                 if proposal is not None:
                     return redirect(proposal)
     return _room_page(request, found, move=form, status=422)
@@ -371,8 +380,8 @@ def edit_room(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse
     form = RoomForm(request.POST or None, initial=initial)
     if request.method == "POST" and form.is_valid():
         edits.reshape(document["rooms"][at], form.edited(before))
-        proposal = propose_from(
-            form, found.build, person(request), document, f"{form.cleaned_data['name']}: name and corners",
+        proposal = propose_room(
+            form, found, request, document, f"{form.cleaned_data['name']}: name and corners",
             under=f"/rooms/{at}",
         )  # fmt: skip
         if proposal is not None:

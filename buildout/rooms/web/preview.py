@@ -1,0 +1,58 @@
+"""What a room would be with other readings: adjusted within the request, nothing stored."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, NamedTuple
+
+import msgspec
+
+from buildout.rooms.engine.types import Room, RoomPlan, Survey
+from buildout.units.value import Reason, from_plain
+
+MENDABLE = ("undecided", "mirror", "no readings", "no corners", "loose point")
+"""Stops that say what to tape next. The others say that the room cannot be as it was read."""
+PLAN_STOPS = ("columns overlap", "column in wall")
+"""What the plan says of columns that cannot stand where the readings put them."""
+
+OF_ONE_READING = (
+    "too long", "zero length", "square legs", "reading id", "unknown point", "column corner", "not a wall",
+    "unknown opening", "no height",
+)  # fmt: skip
+"""What a reading says of itself alone, whatever the others say."""
+
+
+class Worked(NamedTuple):
+    room: Room
+    survey: Survey
+    plan: RoomPlan
+
+
+def work_out(room: Mapping[str, Any]) -> Worked:
+    """Adjust a room as the plan keeps it."""
+    from buildout.rooms.engine.plan import plan_room
+    from buildout.rooms.engine.survey import adjust
+
+    found = from_plain(Room, dict(room))
+    survey = adjust(found)
+    return Worked(found, survey, plan_room(found, survey))
+
+
+def stops_of(survey: Survey, plan: RoomPlan) -> list[Reason]:
+    """Why a room cannot be: walls that cross, readings that no room has."""
+    found = [r for r in survey.reasons if r.severity == "stop" and r.code not in MENDABLE]
+    return found + [r for r in plan.reasons if r.code in PLAN_STOPS]
+
+
+def new_stops(before: Mapping[str, Any] | None, after: Mapping[str, Any]) -> list[Reason]:
+    """Why a room as edited cannot be, as far as it was not so before."""
+    try:
+        made = work_out(after)
+    except msgspec.ValidationError:
+        return []  # the plan's own check says it better
+    stops = stops_of(made.survey, made.plan)
+    if not stops or before is None:
+        return stops
+    was = work_out(before)
+    known = {(r.code, r.where) for r in stops_of(was.survey, was.plan)}
+    return [r for r in stops if (r.code, r.where) not in known]
