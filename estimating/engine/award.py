@@ -11,13 +11,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import ROUND_CEILING, Decimal
+from functools import cached_property
 
 from buildout.units.money import round_money, smallest, tax_on
 from buildout.units.value import Reason, Status
 from buildout.units.words import some_of
 from estimating.engine.linear import Programme
 from estimating.engine.offers import Offer, offers_for
-from estimating.engine.prices import cheapest, tiers, whole_packs
 from estimating.engine.types import Award, AwardLine, AwardRules, AwardSupplier, Quote, Supplier, TakeOff
 
 MOST_PERCENT = Decimal(1000)
@@ -25,6 +25,8 @@ MOST_PERCENT = Decimal(1000)
 
 Selection = dict[str, tuple[Offer, Decimal]]
 """item → the offer taken and the quantity bought."""
+Bill = tuple[Decimal, Decimal, int]
+"""Goods with extras, units bought and lines, of one quote."""
 
 
 def award(
@@ -65,8 +67,8 @@ def award(
     if not offers:
         return _nothing("infeasible" if forced_out else "underdetermined", unquoted, reasons, currency)
 
-    terms = _Terms({s.id: s for s in suppliers}, {q.id: q for q in quotes}, rules, tax_percent, currency)
-    found = _choose(offers, terms)
+    terms = Terms.of(quotes, suppliers, rules, tax_percent, currency)
+    found = choose(offers, terms)
     if found is None:
         reasons.append(_no_choice(offers, terms))
         return _nothing("infeasible", unquoted, reasons, currency)
@@ -75,7 +77,8 @@ def award(
     if cost is None:
         raise AssertionError("the chosen award breaks its own rules")
     bound = min(terms.round(bound), cost)
-    lines = [_line(item, chosen, offers, terms, cost) for item in asked if item in chosen]
+    others = _Others(chosen, offers, terms, cost)
+    lines = [_line(item, chosen, others) for item in asked if item in chosen]
     reasons += [_bought_more(line, chosen[line.item]) for line in lines if line.spare > 0]
     parties = _parties(chosen, terms)
     status: Status = "infeasible" if forced_out else "proven" if proven else "feasible"
@@ -111,14 +114,22 @@ def _nothing(status: Status, unquoted: list[str], reasons: list[Reason], currenc
 
 
 @dataclass(frozen=True)
-class _Terms:
+class Terms:
+    """What suppliers ask beside their prices, and what a selection then costs."""
+
     suppliers: Mapping[str, Supplier]
     quotes: Mapping[str, Quote]
     rules: AwardRules
     tax_percent: Decimal
     currency: str
 
-    @property
+    @classmethod
+    def of(
+        cls, quotes: list[Quote], suppliers: list[Supplier], rules: AwardRules, tax_percent: Decimal, currency: str
+    ) -> Terms:
+        return cls({s.id: s for s in suppliers}, {q.id: q for q in quotes}, rules, tax_percent, currency)
+
+    @cached_property
     def cents(self) -> int:
         """Smallest money units in one."""
         return int(1 / smallest(self.currency))
@@ -132,25 +143,34 @@ class _Terms:
             return amount / (1 + self.tax_percent / 100)
         return amount
 
+    @cached_property
+    def _kept(self) -> dict[str, Decimal]:
+        return {}
+
     def free_over(self, quote: str) -> Decimal | None:
         freight = self.quotes[quote].freight
         if freight.form != "free over" or freight.free_over is None:
             return None
         return self.net(quote, freight.free_over)
 
+    def sold_by(self, quote: str) -> str:
+        return self.quotes[quote].supplier
+
     def minimum(self, supplier: str) -> Decimal:
         return self.suppliers[supplier].minimum_order
 
-    def freight(self, quote: str, lines: list[tuple[Offer, Decimal]]) -> Decimal:
-        """Freight of one quote for the lines it gets."""
+    def freight(self, quote: str, bill: Bill) -> Decimal:
+        """Freight of one quote for what it gets."""
         terms = self.quotes[quote].freight
-        amount = self.net(quote, terms.amount)
+        if quote not in self._kept:
+            net = self.net(quote, terms.amount)
+            self._kept[quote] = net if terms.form == "per unit" else self.round(net)
+        amount = self._kept[quote]
+        paid, quantity, _ = bill
         if terms.form == "per unit":
-            return self.round(amount * sum((quantity for _, quantity in lines), Decimal(0)))
+            return self.round(amount * quantity)
         free = self.free_over(quote)
-        if free is not None and sum((o.cost(q) for o, q in lines), Decimal(0)) >= free:
-            return self.round(Decimal(0))
-        return self.round(amount)
+        return self.round(Decimal(0)) if free is not None and paid >= free else amount
 
     def by_quote(self, chosen: Selection) -> dict[str, list[tuple[Offer, Decimal]]]:
         found: dict[str, list[tuple[Offer, Decimal]]] = {}
@@ -159,20 +179,28 @@ class _Terms:
             found.setdefault(offer.quote, []).append((offer, quantity))
         return dict(sorted(found.items()))
 
+    def bill(self, lines: list[tuple[Offer, Decimal]]) -> Bill:
+        paid = sum((offer.cost(quantity) for offer, quantity in lines), Decimal(0))
+        return paid, sum((quantity for _, quantity in lines), Decimal(0)), len(lines)
+
     def cost(self, chosen: Selection) -> Decimal | None:
         """Goods, extras and freight; None when a rule or a minimum order is broken."""
+        for unsplit in self.rules.together:
+            if len({chosen[item][0].quote for item in unsplit if item in chosen}) > 1:
+                return None
+        return self.total({quote: self.bill(lines) for quote, lines in self.by_quote(chosen).items()})
+
+    def total(self, bills: Mapping[str, Bill]) -> Decimal | None:
+        """The bills together; None when a minimum order or the number of suppliers is broken."""
         spent: dict[str, Decimal] = {}
-        total = Decimal(0)
-        for quote, lines in self.by_quote(chosen).items():
+        for quote, (paid, _, _) in bills.items():
             supplier = self.quotes[quote].supplier
-            paid = sum((offer.cost(quantity) for offer, quantity in lines), Decimal(0))
             spent[supplier] = spent.get(supplier, Decimal(0)) + paid
-            total += paid + self.freight(quote, lines)
         if any(paid < self.minimum(supplier) for supplier, paid in spent.items()):
             return None
         if self.rules.most_suppliers is not None and len(spent) > self.rules.most_suppliers:
             return None
-        return total
+        return sum((bill[0] + self.freight(quote, bill) for quote, bill in bills.items()), Decimal(0))
 
 
 # ---------------------------------------------------------------- the programme
@@ -181,7 +209,7 @@ class _Terms:
 class _Model:
     """The programme and what its columns mean."""
 
-    def __init__(self, offers: list[Offer], terms: _Terms) -> None:
+    def __init__(self, offers: list[Offer], terms: Terms, wanted: str) -> None:
         self.offers, self.terms = offers, terms
         self.programme = Programme()
         self.brackets: list[tuple[int, int | None, Offer, Decimal]] = []
@@ -195,8 +223,14 @@ class _Model:
         self.rank = {supplier: place for place, supplier in enumerate(names)}
         self.supplier = {s: self.programme.column(0.0, 0, 1, whole=True) for s in names}
         self.quote = {q: self.programme.column(0.0, 0, 1, whole=True) for q in sorted({o.quote for o in offers})}
+        self.ways: dict[tuple[str, str], dict[int, float]] = {}
+        """(item, quote) → the columns of its brackets."""
         self._offers()
         self._quotes()
+        self._together()
+        if wanted:
+            theirs = {c: 1.0 for (_, q), found in self.ways.items() for c in found if terms.sold_by(q) == wanted}
+            self.programme.row(1, None, theirs)
         if terms.rules.most_suppliers is not None:
             self.programme.row(None, terms.rules.most_suppliers, dict.fromkeys(self.supplier.values(), 1.0))
 
@@ -207,24 +241,29 @@ class _Model:
     def _offers(self) -> None:
         programme, terms = self.programme, self.terms
         self.paid: dict[str, dict[int, float]] = {q: {} for q in self.quote}
-        for item in sorted({o.item for o in self.offers}):
+        by_item: dict[str, list[Offer]] = {}
+        for offer in self.offers:
+            by_item.setdefault(offer.item, []).append(offer)
+        for item in sorted(by_item):
             ways: dict[int, float] = {}
-            for offer in (o for o in self.offers if o.item == item):
+            for offer in by_item[item]:
                 freight = terms.quotes[offer.quote].freight
                 carriage = terms.net(offer.quote, freight.amount) if freight.form == "per unit" else Decimal(0)
                 goals = [terms.minimum(offer.supplier), terms.free_over(offer.quote) or Decimal(0)]
-                enough = whole_packs(offer.line, offer.need)
-                for first, last, fixed, price in tiers(offer.line):
+                enough = offer.enough
+                for first, last, fixed, price in offer.brackets:
                     low = max(first, enough)
                     if last is not None and low > last:
                         continue
                     used = programme.column(0.0, 0, 1, whole=True)
                     ways[used] = 1.0
+                    self.ways.setdefault((item, offer.quote), {})[used] = 1.0
                     programme.row(None, 0, {used: 1.0, self.quote[offer.quote]: -1.0})
                     if max(goals) <= 0 or price <= 0:
                         self.brackets.append((used, None, offer, low))
-                        self._cost(used, (offer.cost(low) + carriage * low) * terms.cents)
-                        self.paid[offer.quote][used] = float(offer.cost(low))
+                        paid = offer.cost(low)
+                        self._cost(used, (paid + carriage * low) * terms.cents)
+                        self.paid[offer.quote][used] = float(paid)
                         continue
                     high = low + (max(goals) / price).to_integral_value(ROUND_CEILING) + offer.line.pack
                     high = min(high, last) if last is not None else high
@@ -268,6 +307,17 @@ class _Model:
                 short = sum(self.short.get(q, 0.0) for q in self.quote if terms.quotes[q].supplier == supplier)
                 programme.row(0, None, {**spent[supplier], opened: -float(terms.minimum(supplier)) - short})
 
+    def _together(self) -> None:
+        """Items of one set come from one quote: each of its quotes serves all of them or none."""
+        for unsplit in self.terms.rules.together:
+            items = sorted({o.item for o in self.offers} & set(unsplit))
+            for quote in self.quote:
+                first = self.ways.get((items[0], quote), {}) if items else {}
+                for item in items[1:]:
+                    other = self.ways.get((item, quote), {})
+                    if first or other:
+                        self.programme.row(0, 0, {**first, **dict.fromkeys(other, -1.0)})
+
     def selection(self, values: list[float]) -> Selection:
         chosen: Selection = {}
         for used, packs, offer, quantity in self.brackets:
@@ -291,16 +341,21 @@ class _Model:
                 self.programme.costs[packs] = 1e-6
 
 
-def _choose(offers: list[Offer], terms: _Terms) -> tuple[Selection, Decimal, bool] | None:
-    """The cheapest selection, what none can cost less than, and whether that is shown."""
-    model = _Model(offers, terms)
-    answer = model.programme.solve(absolute_gap=0.4, nodes=50_000)
+def choose(
+    offers: list[Offer], terms: Terms, *, wanted: str = "", nodes: int = 50_000, ties: bool = True
+) -> tuple[Selection, Decimal, bool] | None:
+    """The cheapest selection, what none can cost less than, and whether that is shown.
+
+    ``wanted``: a supplier who must get at least one item. Without ``ties`` any of several equally cheap ones.
+    """
+    model = _Model(offers, terms, wanted)
+    answer = model.programme.solve(absolute_gap=0.4, nodes=nodes)
     if not answer.values:
         return None
     chosen = model.selection(answer.values)
     cents = Decimal(repr(answer.bound)) - model.rounded - Decimal("0.001")
     bound = cents.to_integral_value(ROUND_CEILING) / terms.cents
-    if answer.proven:
+    if answer.proven and ties:
         model.break_ties(answer.value)
         again = model.programme.solve(absolute_gap=0.0, nodes=5_000)
         if again.values:
@@ -311,7 +366,16 @@ def _choose(offers: list[Offer], terms: _Terms) -> tuple[Selection, Decimal, boo
     return chosen, bound, answer.proven
 
 
-def _no_choice(offers: list[Offer], terms: _Terms) -> Reason:
+def _no_choice(offers: list[Offer], terms: Terms) -> Reason:
+    for unsplit in terms.rules.together:
+        items = sorted({o.item for o in offers} & set(unsplit))
+        sellers = [{o.quote for o in offers if o.item == item} for item in items]
+        if sellers and not set.intersection(*sellers):
+            return Reason(
+                code="set offered by nobody", severity="stop", where="award.together",
+                text=f"{some_of(items)} must come from one quote, but no usable quote offers all of them",
+                todo="Ask one supplier to quote the whole set, or allow it to be split",
+            )  # fmt: skip
     most = terms.rules.most_suppliers
     if most is None:
         return Reason(
@@ -334,18 +398,49 @@ def _no_choice(offers: list[Offer], terms: _Terms) -> Reason:
 # ---------------------------------------------------------------- the answer in words and figures
 
 
-def _line(item: str, chosen: Selection, offers: list[Offer], terms: _Terms, total: Decimal) -> AwardLine:
+class _Others:
+    """What the award would come to with one line (and those it may not be split from) from another quote."""
+
+    def __init__(self, chosen: Selection, offers: list[Offer], terms: Terms, total: Decimal) -> None:
+        self.chosen, self.terms, self.total = chosen, terms, total
+        self.bills = {quote: terms.bill(lines) for quote, lines in terms.by_quote(chosen).items()}
+        self.offers: dict[str, dict[str, Offer]] = {}
+        for offer in offers:
+            self.offers.setdefault(offer.item, {})[offer.quote] = offer
+
+    def next_best(self, item: str) -> tuple[Decimal, str] | None:
+        """How much more it costs, and the quote."""
+        along = {other for unsplit in self.terms.rules.together if item in unsplit for other in unsplit}
+        along = (along | {item}) & set(self.chosen)
+        found = []
+        for quote in sorted(set(self.offers[item]) - {self.chosen[item][0].quote}):
+            if not all(quote in self.offers[other] for other in along):
+                continue
+            bills = dict(self.bills)
+            for other in sorted(along):
+                before, bought = self.chosen[other]
+                _enter(bills, before.quote, -before.cost(bought), -bought, -1)
+                moved = self.offers[other][quote]
+                _enter(bills, quote, moved.cost(moved.cheapest), moved.cheapest, 1)
+            total = self.terms.total(bills)
+            if total is not None:
+                found.append((total - self.total, quote))
+        return min(found, default=None)
+
+
+def _enter(bills: dict[str, Bill], quote: str, paid: Decimal, quantity: Decimal, lines: int) -> None:
+    before = bills.get(quote, (Decimal(0), Decimal(0), 0))
+    bills[quote] = (before[0] + paid, before[1] + quantity, before[2] + lines)
+    if not bills[quote][2]:
+        del bills[quote]
+
+
+def _line(item: str, chosen: Selection, others: _Others) -> AwardLine:
     offer, quantity = chosen[item]
-    best: tuple[Decimal, str] | None = None
-    for other in offers:
-        if other.item != item or other.quote == offer.quote:
-            continue
-        moved = terms.cost({**chosen, item: (other, cheapest(other.line, other.need, terms.currency)[0])})
-        if moved is not None and (best is None or (moved, other.quote) < best):
-            best = (moved, other.quote)
+    best = others.next_best(item)
     paid = offer.goods(quantity)
     words = offer.words
-    enough = whole_packs(offer.line, offer.need)
+    enough = offer.enough
     if enough != offer.need:
         words += f"; sold in {_packs(offer)}: {_n(enough)}"
     if quantity != enough:
@@ -364,7 +459,7 @@ def _line(item: str, chosen: Selection, offers: list[Offer], terms: _Terms, tota
         extras=offer.extras,
         spare=quantity - offer.need,
         runner_up=best[1] if best else "",
-        runner_up_extra=best[0] - total if best else Decimal(0),
+        runner_up_extra=best[0] if best else Decimal(0),
     )
 
 
@@ -381,7 +476,7 @@ def _n(quantity: Decimal) -> str:
 
 def _bought_more(line: AwardLine, taken: tuple[Offer, Decimal]) -> Reason:
     offer, quantity = taken
-    enough = whole_packs(offer.line, offer.need)
+    enough = offer.enough
     if quantity > enough:
         text = (
             f"{line.item}: {_n(quantity)} are bought where {_n(offer.need)} are needed; the goods come to "
@@ -392,11 +487,11 @@ def _bought_more(line: AwardLine, taken: tuple[Offer, Decimal]) -> Reason:
     return Reason(code="whole packs", where=line.item, text=text)
 
 
-def _parties(chosen: Selection, terms: _Terms) -> list[AwardSupplier]:
+def _parties(chosen: Selection, terms: Terms) -> list[AwardSupplier]:
     found = []
     for quote, lines in terms.by_quote(chosen).items():
-        paid = sum((offer.cost(quantity) for offer, quantity in lines), Decimal(0))
-        freight = terms.freight(quote, lines)
+        bill = terms.bill(lines)
+        paid, freight = bill[0], terms.freight(quote, bill)
         tax = sum(
             (tax_on(offer.cost(quantity), terms.tax_percent, terms.currency) for offer, quantity in lines), Decimal(0)
         )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from functools import cached_property
 from typing import Any
 
 import msgspec
@@ -12,7 +13,7 @@ import msgspec
 from buildout.units.money import round_money
 from buildout.units.quantities import QuantityError, convert
 from buildout.units.value import Reason
-from estimating.engine.prices import LARGEST, goods, problems
+from estimating.engine.prices import LARGEST, Bracket, cheapest_in, goods_in, problems, tiers, whole_packs
 from estimating.engine.types import AwardRules, Break, PurchaseUnit, Quote, QuoteLine, Supplier, TakeOffLine
 
 
@@ -32,8 +33,28 @@ class Offer:
     words: str
     currency: str
 
+    @cached_property
+    def brackets(self) -> list[Bracket]:
+        return list(tiers(self.line))
+
+    @cached_property
+    def enough(self) -> Decimal:
+        """The need in whole packs, not below the smallest quantity sold."""
+        return whole_packs(self.line, self.need)
+
+    @cached_property
+    def cheapest(self) -> Decimal:
+        """The quantity at or above the need that costs least."""
+        return cheapest_in(self.brackets, self.line.pack, self.enough, self.currency)[0]
+
+    @cached_property
+    def _priced(self) -> dict[Decimal, Decimal]:
+        return {}
+
     def goods(self, quantity: Decimal) -> Decimal:
-        return goods(self.line, quantity, self.currency)
+        if quantity not in self._priced:  # an award asks for the same few quantities again and again
+            self._priced[quantity] = goods_in(self.brackets, self.line.pack, quantity, self.currency)
+        return self._priced[quantity]
 
     def cost(self, quantity: Decimal) -> Decimal:
         """Goods and extras."""

@@ -17,6 +17,9 @@ from estimating.engine.types import QuoteLine
 LARGEST = Decimal(1_000_000)
 """Highest price of one unit, and most units, that are taken at their word."""
 
+Bracket = tuple[Decimal, Decimal | None, Decimal, Decimal]
+"""First quantity, last quantity or None, fixed part, price of one unit."""
+
 
 def problems(line: QuoteLine) -> list[str]:
     """What is wrong with a price table, in words; empty when it can be used."""
@@ -47,7 +50,7 @@ def whole_packs(line: QuoteLine, quantity: Decimal) -> Decimal:
     return (at_least / line.pack).to_integral_value(ROUND_CEILING) * line.pack
 
 
-def tiers(line: QuoteLine) -> Iterator[tuple[Decimal, Decimal | None, Decimal, Decimal]]:
+def tiers(line: QuoteLine) -> Iterator[Bracket]:
     """Brackets as (first quantity, last quantity or None, fixed part, price of one unit).
 
     A quantity q inside a bracket costs fixed + price·q, set-up not counted; first and last are whole packs.
@@ -72,13 +75,15 @@ def goods(line: QuoteLine, quantity: Decimal, currency: str) -> Decimal:
     >>> goods(line, Decimal(99), "XXX"), goods(line, Decimal(100), "XXX")
     (Decimal('990.00'), Decimal('900.00'))
     """
-    cost = None
-    for first, last, fixed, price in tiers(line):
-        if quantity >= first and (last is None or quantity < last + line.pack):
-            cost = fixed + price * quantity
-    if cost is None:
-        raise ValueError(f"{quantity} is less than the smallest quantity sold, {line.breaks[0].start}")
-    return round_money(cost, currency)
+    return goods_in(list(tiers(line)), line.pack, quantity, currency)
+
+
+def goods_in(brackets: list[Bracket], pack: Decimal, quantity: Decimal, currency: str) -> Decimal:
+    """The same from brackets worked out once."""
+    for first, last, fixed, price in reversed(brackets):
+        if quantity >= first and (last is None or quantity < last + pack):
+            return round_money(fixed + price * quantity, currency)
+    raise ValueError(f"{quantity} is less than the smallest quantity sold")
 
 
 def cheapest(line: QuoteLine, need: Decimal, currency: str) -> tuple[Decimal, Decimal]:
@@ -90,9 +95,15 @@ def cheapest(line: QuoteLine, need: Decimal, currency: str) -> tuple[Decimal, De
     (Decimal('24'), Decimal('1970.40'))
     """
     enough = whole_packs(line, need)
-    choices = [enough] + [first for first, _, _, _ in tiers(line) if first > enough]
+    return cheapest_in(list(tiers(line)), line.pack, enough, currency)
+
+
+def cheapest_in(brackets: list[Bracket], pack: Decimal, enough: Decimal, currency: str) -> tuple[Decimal, Decimal]:
+    """The same from brackets worked out once and a need in whole packs."""
+    choices = [enough] + [first for first, _, _, _ in brackets if first > enough]
     return min(
-        ((quantity, goods(line, quantity, currency)) for quantity in choices), key=lambda pair: (pair[1], pair[0])
+        ((quantity, goods_in(brackets, pack, quantity, currency)) for quantity in choices),
+        key=lambda pair: (pair[1], pair[0]),
     )
 
 

@@ -522,6 +522,8 @@ class AwardRules(Value, kw_only=True):
     """item → quote id."""
     exclude: list[str] = []
     """Quote ids."""
+    together: list[list[str]] = []
+    """Sets of items that must come from one quote, so that they are of one shade lot."""
 
 
 class AwardLine(Value, kw_only=True):
@@ -540,7 +542,7 @@ class AwardLine(Value, kw_only=True):
     extras: Decimal
     spare: Decimal
     runner_up: str
-    """Quote id of the next best single choice for this line; empty when none."""
+    """Quote id of the next best choice for this line (and those it may not be split from); empty when none."""
     runner_up_extra: Decimal
 
 
@@ -566,6 +568,46 @@ class Award(Value, kw_only=True):
     unquoted: list[str]
     """Items nobody quoted (validly)."""
     reasons: list[Reason]
+
+
+class SupplierChoice(Value, kw_only=True):
+    """What the whole award would cost if one supplier got nothing, or had to get something."""
+
+    supplier: str
+    kind: Literal["without", "with"]
+    possible: bool
+    proven: bool
+    """False where the search was cut short: the cost is then what was found, perhaps not the least."""
+    total: Decimal
+    extra: Decimal
+    """More than the award; may be below nought only where the award itself is not proven."""
+    moved: list[tuple[str, str]]
+    """(item, quote) of every line that would come from another quote."""
+    missing: list[str] = []
+    """Items nobody else quotes: why it is not possible."""
+
+
+class RoundUp(Value, kw_only=True):
+    """A needed quantity just under a break, for which the break's own quantity costs less."""
+
+    item: str
+    quote: str
+    unit: PurchaseUnit
+    need: Decimal
+    """In whole packs, as it would be bought."""
+    to: Decimal
+    cost: Decimal
+    cost_rounded: Decimal
+    chosen: bool
+    """The award buys this line from this quote."""
+
+
+class AwardChoices(Value, kw_only=True):
+    """What other choices would cost than the award's."""
+
+    suppliers: list[SupplierChoice] = []
+    round_ups: list[RoundUp] = []
+    reasons: list[Reason] = []
 
 
 # ---------------------------------------------------------------- commitments and lead times

@@ -52,7 +52,9 @@ def set_quantities(document: Document, stated: dict[str, str]) -> None:
     document["quantities"] = dict(sorted(stated.items()))
 
 
-def set_award_rules(document: Document, force: dict[str, str], exclude: list[str], most: int | None) -> None:
+def set_award_rules(
+    document: Document, force: dict[str, str], exclude: list[str], most: int | None, together: list[list[str]]
+) -> None:
     rules: dict[str, Any] = {}
     if most is not None:
         rules["most_suppliers"] = most
@@ -60,6 +62,8 @@ def set_award_rules(document: Document, force: dict[str, str], exclude: list[str
         rules["force"] = dict(sorted(force.items()))
     if exclude:
         rules["exclude"] = sorted(exclude)
+    if together:
+        rules["together"] = together
     document["award"] = rules
 
 

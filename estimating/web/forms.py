@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django import forms
@@ -333,8 +333,23 @@ class AwardRulesForm(forms.Form):
     )  # fmt: skip
     exclude = forms.MultipleChoiceField(label="Quotes left out", required=False, widget=forms.CheckboxSelectMultiple)
 
-    def __init__(self, *args: Any, quotes: Choices, offers: Mapping[str, tuple[str, Choices]], **kwargs: Any) -> None:
+    def __init__(
+        self,
+        *args: Any,
+        quotes: Choices,
+        offers: Mapping[str, tuple[str, Choices]],
+        items: Choices,
+        together: Sequence[Sequence[str]] = (),
+        **kwargs: Any,
+    ) -> None:
         super().__init__(*args, **kwargs)
+        self.sets = [f"together-{number}" for number in range(len(together) + 1)]
+        for name, there in zip(self.sets, [*together, ()], strict=True):
+            self.fields[name] = forms.MultipleChoiceField(
+                label="Must come from one supplier together" if not there else "Come from one supplier together",
+                help_text="For goods that must be of one shade lot; tick two or more",
+                required=False, choices=list(items), initial=list(there), widget=forms.CheckboxSelectMultiple,
+            )  # fmt: skip
         self.fields["exclude"].choices = list(quotes)  # type: ignore[attr-defined]
         self.forced = {f"force-{number}": item for number, item in enumerate(offers)}
         for name, item in self.forced.items():
@@ -346,6 +361,22 @@ class AwardRulesForm(forms.Form):
     @property
     def force(self) -> dict[str, str]:
         return {item: self.cleaned_data[name] for name, item in self.forced.items() if self.cleaned_data[name]}
+
+    @property
+    def together(self) -> list[list[str]]:
+        return [self.cleaned_data[name] for name in self.sets if self.cleaned_data[name]]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        there: set[str] = set()
+        for name in self.sets:
+            ticked = data.get(name, [])
+            if len(ticked) == 1:
+                self.add_error(name, "One item alone cannot be split: tick two or more, or none.")
+            if there & set(ticked):
+                self.add_error(name, "An item can stand in one set only; untick it in the other.")
+            there |= set(ticked)
+        return data
 
 
 # ------------------------------------------------------------------ orders

@@ -285,6 +285,29 @@ class TestRules:
             "most_suppliers": 5, "force": {"cover": "moonrake-1"}, "exclude": ["moonrake-2", "sedgewhistle-1"]
         }  # fmt: skip
 
+    def test_a_set_that_must_not_be_split(
+        self, client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Proposed
+    ) -> None:
+        browser = client_of(owner)
+        data = {"together-0": ["vinyl", "panel-foam"], "exclude": ["moonrake-2"]}
+        assert browser.post(url("award-rules", demo_build), data).status_code == 302
+        assert proposed(demo_build)["award"]["together"] == [["vinyl", "panel-foam"]]
+
+    def test_one_item_alone_is_no_set(self, client_of: ClientOf, demo_build: Build, owner: User) -> None:
+        answer = client_of(owner).post(url("award-rules", demo_build), {"together-0": ["vinyl"]})
+        assert answer.status_code == 422
+        assert "tick two or more" in answer.content.decode()
+
+    def test_what_another_choice_would_cost_is_shown(self, client_of: ClientOf, demo_build: Build, owner: User) -> None:
+        answer = client_of(owner).get(url("quotes", demo_build))
+        page = answer.content.decode()
+        choices = answer.context["choices"]
+        assert {choice.kind for choice in choices.suppliers} == {"without", "with"}
+        assert "Without Ninefold Cover Works" in page
+        assert "Nobody else quotes" in page
+        dearer = next(choice for choice in choices.suppliers if choice.supplier == "ninefold")
+        assert f"{dearer.extra:,}" in page
+
     def test_what_cannot_be(self, client_of: ClientOf, demo_build: Build, owner: User) -> None:
         answer = client_of(owner).post(url("award-rules", demo_build), {"most_suppliers": "0", "exclude": ["nope"]})
         page = answer.content.decode()

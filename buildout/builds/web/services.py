@@ -87,10 +87,15 @@ class Sheet:
         self.document: dict[str, Any] = revision.document
         self._raw: dict[str, msgspec.Raw] | None = None
 
-    def part(self, name: str, kind: type[T]) -> T:
-        """Part ``name`` of the result (``award``, ``schedule`` …) as its type."""
+    def part(self, name: str, kind: type[T], otherwise: T | None = None) -> T:
+        """Part ``name`` of the result (``award``, ``schedule`` …) as its type.
+
+        ``otherwise`` stands in for a part that results of earlier versions did not have.
+        """
         if self._raw is None:
             self._raw = msgspec.json.decode(self.revision.result, type=dict[str, msgspec.Raw])
+        if otherwise is not None and name not in self._raw:
+            return otherwise
         return from_json(kind, bytes(self._raw[name]))
 
     def section(self, name: str, kind: type[T]) -> T:

@@ -11,6 +11,7 @@ from buildout.rooms.engine.survey import adjust
 from buildout.rooms.engine.types import Room, RoomPlan, Survey
 from buildout.units.value import Reason, Value, content_hash, from_json, to_json
 from estimating.engine.award import award
+from estimating.engine.award_choices import award_choices
 from estimating.engine.budget import budget
 from estimating.engine.cover import lay_cover
 from estimating.engine.cut_plans import plan_cuts
@@ -21,6 +22,7 @@ from estimating.engine.take_off import take_off
 from estimating.engine.types import (
     Arrivals,
     Award,
+    AwardChoices,
     Budget,
     CoverLayout,
     CutPlans,
@@ -67,6 +69,7 @@ LINK_VERSIONS = dict.fromkeys(
         "cut plans",
         "take-off",
         "award",
+        "award choices",
         "arrivals",
         "tasks",
         "schedule",
@@ -75,7 +78,7 @@ LINK_VERSIONS = dict.fromkeys(
         "forecast",
     ),
     1,
-) | {"survey": 2, "plan": 2}
+) | {"survey": 2, "plan": 2, "award": 2}
 """Raise a link's number when its code gives other results for the same inputs."""
 
 
@@ -115,6 +118,8 @@ class ChainResult(Value, kw_only=True):
     order_dates: OrderDates
     budget: Budget
     forecast: Forecast
+    choices: AwardChoices = AwardChoices()
+    """Empty in results worked out before choices were priced."""
     keys: dict[str, str]
     """Content hash of every link's inputs; equal keys mean the link did not need to run."""
 
@@ -132,6 +137,7 @@ class ChainResult(Value, kw_only=True):
             ("cut plans", self.cut_plans),
             ("take-off", self.take_off),
             ("award", self.award),
+            ("award", self.choices),
             ("lead times", self.arrivals),
             ("tasks", self.tasks),
             ("schedule", self.schedule),
@@ -211,19 +217,14 @@ def run_chain(
 
     step("award")
     offers = (plan.quotes, plan.suppliers)
+    choosing = (*offers, plan.award, plan.as_of, plan.currency, plan.money.tax_percent)
     awarded = link(
-        "award",
-        "",
-        Award,
-        lambda: award(counted, *offers, plan.award, plan.as_of, plan.currency, plan.money.tax_percent),
-        counted.lines,
-        counted.drivers,
-        *offers,
-        plan.award,
-        plan.as_of,
-        plan.currency,
-        plan.money.tax_percent,
-    )
+        "award", "", Award, lambda: award(counted, *choosing), counted.lines, counted.drivers, *choosing
+    )  # fmt: skip
+    choices = link(
+        "award choices", "", AwardChoices, lambda: award_choices(counted.lines, *choosing, awarded),
+        counted.lines, *choosing, awarded,
+    )  # fmt: skip
 
     step("lead times")
     closed = [holiday.date for holiday in plan.dates.holidays]
@@ -266,6 +267,7 @@ def run_chain(
         cut_plans=cuts,
         take_off=counted,
         award=awarded,
+        choices=choices,
         arrivals=due,
         tasks=net,
         schedule=planned_days,

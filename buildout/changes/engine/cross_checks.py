@@ -397,6 +397,13 @@ def _offers(notes: _Notes, plan: Plan, products: dict[str, Product]) -> None:
                 notes.add(here, message)
     for number, quote_id in enumerate(plan.award.exclude):
         notes.refer(["award", "exclude", number], quote_id, "quote", quotes)
+    there: set[str] = set()
+    for number, unsplit in enumerate(plan.award.together):
+        for at, item in enumerate(unsplit):
+            notes.refer(["award", "together", number, at], item, "product", products)
+            if item in there:
+                notes.add(["award", "together", number, at], f'"{item}" stands in two sets; one is enough.', "")
+            there.add(item)
     if plan.award.most_suppliers is not None and plan.award.most_suppliers < 1:
         notes.add(["award", "most_suppliers"], '"most_suppliers" must be 1 or more, or null for no limit.', "4")
 

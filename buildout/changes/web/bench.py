@@ -60,6 +60,8 @@ def measure(repeats: int, say: Callable[[str], object] = lambda text: None) -> l
     say("chain")
     rows = _chain_rows(repeats)
     cold = next(r.value for r in rows if r.name == "chain, cold")
+    say("awards")
+    rows += _award_rows(repeats)
     say("pages")
     rows += _page_rows(repeats)
     say("demo start")
@@ -133,6 +135,16 @@ def _chain_rows(repeats: int) -> list[Row]:
         # Nothing to run: reading results back must be next to nothing.
         row("chain, nothing changed", statistics.median(again), "s", "chain, cold", cold_s, 0.1),
     ]
+
+
+def _award_rows(repeats: int) -> list[Row]:
+    from buildout.changes.web.bench_award import measure_awards
+
+    return [
+        row(f"award, {m.suppliers} suppliers × {m.lines} lines", m.seconds, "s",
+            f"solver calls inside it, {m.solver:.3f} s", m.solver, 1.2)
+        for m in measure_awards(repeats)
+    ]  # fmt: skip
 
 
 # ---------------------------------------------------------------- pages

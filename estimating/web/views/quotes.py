@@ -12,7 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from buildout.builds.web import services as builds
 from buildout.builds.web.editing import fitting_id, propose_from
-from estimating.engine.types import Award, AwardRules, Product, Quote, Supplier, TakeOff
+from estimating.engine.types import Award, AwardChoices, AwardRules, Product, Quote, Supplier, TakeOff
 from estimating.web import edits
 from estimating.web.forms import AwardRulesForm, FreightForm, QuoteForm, QuoteLineForm, SupplierForm, product_choices
 from estimating.web.views.desk import Desk, sit_down
@@ -36,6 +36,8 @@ def _rules_form(desk: Desk, quotes: list[Quote], suppliers: dict[str, Supplier],
         data,
         quotes=[(quote.id, quote_name(quote, suppliers)) for quote in quotes],
         offers=contested,
+        items=[(item, name) for item, name in names.items() if item in offers],
+        together=rules.together,
         initial={"most_suppliers": rules.most_suppliers, "exclude": rules.exclude},
     )
     for name, item in form.forced.items():
@@ -73,8 +75,9 @@ def _quotes_page(request: HttpRequest, desk: Desk, form: AwardRulesForm | None =
         for quote in found
     ]
     needed = {line.item: line for line in desk.sheet.part("take_off", TakeOff).lines}
+    choices = desk.sheet.part("choices", AwardChoices, AwardChoices())
     context = desk.page(
-        "5", rows=rows, suppliers=suppliers, award=award, products=products, quotes=by_id,
+        "5", rows=rows, suppliers=suppliers, award=award, choices=choices, products=products, quotes=by_id,
         unquoted=[needed[item] for item in award.unquoted if item in needed],
         rules=form or _rules_form(desk, found, suppliers), today=today,
     )  # fmt: skip
@@ -103,7 +106,7 @@ def rules(request: HttpRequest, build_id: int) -> HttpResponse:
     if form.is_valid():
         document = builds.editable(desk.build)
         data = form.cleaned_data
-        edits.set_award_rules(document, form.force, data["exclude"], data["most_suppliers"])
+        edits.set_award_rules(document, form.force, data["exclude"], data["most_suppliers"], form.together)
         proposal = propose_from(
             form, desk.build, desk.user, document, "Which quotes count in the award", under="/award"
         )
