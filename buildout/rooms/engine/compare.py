@@ -9,7 +9,7 @@ from buildout.rooms.engine import geometry
 from buildout.rooms.engine.drawing import SMALL, Circle, Drawing, Item, Line, Polygon, Polyline, Text, TitleBlock
 from buildout.rooms.engine.geometry import Point
 from buildout.rooms.engine.types import (
-    PlacedFeature,
+    Column,
     Reading,
     Room,
     RoomComparison,
@@ -17,6 +17,7 @@ from buildout.rooms.engine.types import (
     RoomPlan,
     Survey,
     SurveyedReading,
+    WallFeature,
 )
 from buildout.units.lengths import UnitSystem, format_area, format_length, format_small
 from buildout.units.value import Value, snap
@@ -47,8 +48,8 @@ def compare_rooms(before: RoomRevision, after: RoomRevision, *, units: UnitSyste
     found += _walls(before, after, units)
     found += _whole(before, after, units)
     found += _columns(before, after, units)
-    found += _openings(before, after, units)
-    found += _readings(before, after, units)
+    found += _openings(before, after)
+    found += _readings(before, after)
     return RoomComparison(room=after.room.id, differences=found, text=_said(found))
 
 
@@ -58,7 +59,7 @@ def _said(found: Sequence[RoomDifference]) -> str:
     count: dict[str, int] = {}
     for difference in found:
         count[difference.what] = count.get(difference.what, 0) + 1
-    parts = [f"{n} {what}{'s' if n > 1 and what != 'area' else ''}" for what, n in count.items()]
+    parts = [f"{n} {what}{'s' if n > 1 else ''}" for what, n in count.items()]
     worst = max(
         (d for d in found if d.what == "wall" and d.before and d.after), key=lambda d: abs(d.change), default=None
     )
@@ -173,7 +174,9 @@ def _walls(before: RoomRevision, after: RoomRevision, units: UnitSystem) -> list
 
 
 def _whole(before: RoomRevision, after: RoomRevision, units: UnitSystem) -> list[RoomDifference]:
-    found = []
+    found: list[RoomDifference] = []
+    if not before.plan.outline or not after.plan.outline:
+        return found
     spread = math.hypot(before.survey.area_plus_minus, after.survey.area_plus_minus)
     for name, one, two in (
         ("floor", before.plan.floor_area, after.plan.floor_area),
@@ -191,8 +194,9 @@ def _whole(before: RoomRevision, after: RoomRevision, units: UnitSystem) -> list
 
 def _columns(before: RoomRevision, after: RoomRevision, units: UnitSystem) -> list[RoomDifference]:
     laid = _laid(before, after)
-    was = {c.id: c for c in before.plan.columns}
-    now = {c.id: c for c in after.plan.columns}
+    was = {c.id: c for c in before.room.columns}
+    now = {c.id: c for c in after.room.columns}
+    placed = [{c.id: c.centre for c in revision.plan.columns} for revision in (before, after)]
     found = []
     for name in dict.fromkeys([*was, *now]):
         one, two = was.get(name), now.get(name)
@@ -203,7 +207,12 @@ def _columns(before: RoomRevision, after: RoomRevision, units: UnitSystem) -> li
                 )
             )  # fmt: skip
             continue
-        far = geometry.distance(laid.get(name, one.centre), two.centre)
+        sizes = [_size(c) for c in (one, two)]
+        if sizes[0] != sizes[1]:
+            found.append(RoomDifference(what="column", name=f"column {name}, size", before=sizes[0], after=sizes[1]))
+        if any(name not in part for part in placed):
+            continue
+        far = geometry.distance(laid.get(name, placed[0][name]), placed[1][name])
         if far >= STILL:
             found.append(
                 RoomDifference(
@@ -214,33 +223,45 @@ def _columns(before: RoomRevision, after: RoomRevision, units: UnitSystem) -> li
     return found
 
 
-def _openings(before: RoomRevision, after: RoomRevision, units: UnitSystem) -> list[RoomDifference]:
-    was = {f.id: f for f in before.plan.features}
-    now = {f.id: f for f in after.plan.features}
+def _size(column: Column) -> str:
+    sides = [side for side in (column.width, column.depth, column.diameter) if side is not None]
+    return " × ".join(side.text.strip() for side in sides)
+
+
+def _openings(before: RoomRevision, after: RoomRevision) -> list[RoomDifference]:
+    was = {f.id: f for f in before.room.features}
+    now = {f.id: f for f in after.room.features}
     found = []
     for name in dict.fromkeys([*was, *now]):
         one, two = was.get(name), now.get(name)
-        texts = [_opening(f, units) if f else "" for f in (one, two)]
+        texts = [_opening(f) if f else "" for f in (one, two)]
         if texts[0] != texts[1]:
-            change = two.start - one.start if one and two else 0.0
+            change = float(two.start.mm - one.start.mm) if one and two else 0.0
             found.append(
                 RoomDifference(what="opening", name=name, before=texts[0], after=texts[1], change=snap(change))
             )
     return found
 
 
-def _opening(f: PlacedFeature, units: UnitSystem) -> str:
-    text = f"{f.kind}, wall {f.wall.replace('-', '–')}, {_long(f.start, units)}"
-    if f.end > f.start:
-        text += f" to {_long(f.end, units)}"
-    if f.sill is not None:
-        text += f", sill {_long(f.sill, units)}"
-    if f.head is not None:
-        text += f", head {_long(f.head, units)}"
+def _opening(f: WallFeature) -> str:
+    """An opening as written, in words."""
+    text = f"{f.kind}, wall {f.wall.replace('-', '–')}, {f.start.text.strip()}"
+    if f.end is not None:
+        text += f" to {f.end.text.strip()}"
+    text += f" from {f.zero}"
+    for word, value in (
+        ("sill", f.sill), ("head", f.head), ("clear", f.clear_width), ("thickness", f.thickness),
+    ):  # fmt: skip
+        if value is not None:
+            text += f", {word} {value.text.strip()}"
+    if f.swing:
+        text += f", opens {f.swing}"
+    if f.hinge:
+        text += f", hung at its {f.hinge}"
     return text
 
 
-def _readings(before: RoomRevision, after: RoomRevision, units: UnitSystem) -> list[RoomDifference]:
+def _readings(before: RoomRevision, after: RoomRevision) -> list[RoomDifference]:
     was = {r.id: r for r in before.room.readings}
     now = {r.id: r for r in after.room.readings}
     judged = [{r.id: r for r in revision.survey.readings} for revision in (before, after)]
@@ -282,8 +303,8 @@ def draw_comparison(
     """Draw both outlines on one datum: the earlier dashed, the later solid, what moved labelled with how far."""
     items: list[Item] = []
     laid, now = _laid(before, after), _at(after)
-    first = [laid[n] for n in before.room.corners if n in laid] if before.plan.outline else []
-    second = [now[n] for n in after.room.corners if n in now] if after.plan.outline else []
+    first = [laid[n] for n in before.room.corners if n in laid]
+    second = [now[n] for n in after.room.corners if n in now]
     if second:
         items.append(Polyline(points=second, role="outline", closed=True, title=f"Outline {names[1]}"))
     if first:
@@ -311,7 +332,7 @@ def draw_comparison(
     return Drawing(
         items=items, title=f"{after.room.name}: {names[0]} and {names[1]}", units=units, block=block,
         description=f"Outlines of {after.room.name}, {names[0]} dashed, {names[1]} solid. {table.text}",
-        notes=[f"Dashed: {names[0]}. Solid: {names[1]}. {table.text}"],
+        notes=[f"Dashed: {names[0]}. Solid: {names[1]}.", table.text],
     )  # fmt: skip
 
 

@@ -36,6 +36,7 @@ from buildout.rooms.engine.types import (
     Room,
     RoomPlan,
     Survey,
+    SurveyedReading,
 )
 from buildout.units.lengths import UnitSystem, format_area, format_length, format_small
 
@@ -568,7 +569,7 @@ def _suspects(survey: Survey, units: UnitSystem) -> list[Item]:
     for r in survey.readings:
         if r.verdict not in ("set aside", "suspect") or r.start not in at or r.end not in at:
             continue
-        a, b = at[r.start], at[r.end]
+        a, b = _tape(r, at)
         title = r.why or f"Reading {r.id} is in question"
         items.append(Line(a=a, b=b, role="suspect", title=title))
         share = 0.5 if (r.start, r.end) in walls else 0.32  # diagonals cross in the middle
@@ -589,6 +590,18 @@ def _suspects(survey: Survey, units: UnitSystem) -> list[Item]:
             )
         )  # fmt: skip
     return items
+
+
+def _tape(r: SurveyedReading, at: dict[str, tuple[float, float]]) -> tuple[Point, Point]:
+    """Where the tape lay: between the two points, or off or along their line to the point read."""
+    a, b = at[r.start], at[r.end]
+    if r.kind not in ("offset", "running") or r.point not in at:
+        return a, b
+    p = at[r.point]
+    square = max(geometry.distance(a, b) ** 2, 1e-9)
+    share = ((p[0] - a[0]) * (b[0] - a[0]) + (p[1] - a[1]) * (b[1] - a[1])) / square
+    foot = (a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1]))
+    return (foot, p) if r.kind == "offset" else (a, foot)
 
 
 def _names(room: Room, plan: RoomPlan, units: UnitSystem) -> list[Item]:
