@@ -201,7 +201,7 @@ def _by_patterns(
         total = sum(p * d for p, d in zip(prices, demand, strict=True))
         dearest = max(PRICE_SCALE, best_pattern(sizes, demand, prices, room)[0])
         slack = target * dearest - total
-        columns, complete = _near_patterns(sizes, demand, prices, room, dearest - slack)
+        columns, complete = near_patterns(sizes, demand, prices, room, dearest - slack)
         if not complete:
             counts, _ = cover([*master.columns, *columns], demand, below=target, nodes=2_000)
             plan = _better(plan, _drawn([*master.columns, *columns], counts, sizes, demand))
@@ -239,7 +239,7 @@ def _drawn(
     return plan if counts and not any(left) else []
 
 
-def _near_patterns(
+def near_patterns(
     sizes: Sequence[int], demand: Sequence[int], prices: Sequence[int], room: int, least: int
 ) -> tuple[list[tuple[float, dict[int, int]]], bool]:
     """Every maximal pattern worth at least ``least``; False in second place when the limits cut the list short."""

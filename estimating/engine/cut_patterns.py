@@ -42,15 +42,24 @@ class Found:
 
 
 class PatternSearch:
-    """Patterns of one sheet size. ``kinds``: (length, width) of each; ``turns``: both ways round."""
+    """Patterns of one sheet size. ``kinds``: (length, width) of each; ``turns``: both ways round.
+
+    ``strips``: rips right along the sheet first, then crosscuts, so nothing is stacked within a strip.
+    """
 
     def __init__(
-        self, kinds: Sequence[tuple[int, int]], sheet: tuple[int, int], *, turns: bool, points: int = BOUND_POINTS
+        self,
+        kinds: Sequence[tuple[int, int]],
+        sheet: tuple[int, int],
+        *,
+        turns: bool,
+        points: int = BOUND_POINTS,
+        strips: bool = False,
     ) -> None:
         import numpy as np
 
         self.kinds = list(kinds)
-        self.points, self.turns = points, turns
+        self.points, self.turns, self.strips = points, turns, strips
         self.sheet = sheet
         self._ways = [(k, a, b) for k, (a, b) in enumerate(kinds) if a <= sheet[0] and b <= sheet[1]]
         if turns:
@@ -67,7 +76,7 @@ class PatternSearch:
 
     def finer(self, points: int) -> PatternSearch:
         """The same with more cut positions in the bound: slower to price, but sees sooner what cannot be."""
-        return PatternSearch(self.kinds, self.sheet, turns=self.turns, points=points)
+        return PatternSearch(self.kinds, self.sheet, turns=self.turns, points=points, strips=self.strips)
 
     def outside(self, prices: Sequence[int]) -> Any:
         """For every corner rectangle (by cut position) the most that pieces outside it can be worth."""
@@ -116,12 +125,13 @@ class PatternSearch:
         made: list[tuple[str, int, int]] = []
         best = -1
         heap: list[tuple[int, int, int]] = []
+        stacked = _Rows(1, np.bool_)
         known: dict[bytes, list[tuple[int, int]]] = {}
 
         def keep(box: tuple[int, int, int, int], value: int, count: Any, how: tuple[str, int, int], reach: int) -> None:
             nonlocal least, best
             w, h = box[:2]
-            key = count.tobytes()
+            key = count.tobytes() + (how[0] if self.strips else "").encode()
             seen = known.setdefault(key, [])
             for a, b in seen:
                 if a <= w and b <= h:
@@ -132,6 +142,7 @@ class PatternSearch:
             size.add(box)
             worth.add((value,))
             counts.add(count)
+            stacked.add((how[0] == "y",))
             heapq.heappush(heap, (-reach, -value, number))
             if only_best and value > least:
                 least, best = value, number
@@ -164,6 +175,8 @@ class PatternSearch:
             for name, along, over, room in (("x", 0, 1, room_x), ("y", 1, 0, room_y)):
                 run = theirs[:, along] + mine[along]
                 fits = run <= room
+                if self.strips and name == "x":
+                    fits &= not stacked.rows[here, 0] and ~stacked.rows[others, 0]
                 if not fits.any():
                     continue
                 side = np.maximum(theirs[:, over], mine[over])

@@ -7,16 +7,19 @@ than that, and with one set of whole numbers the plan and its bound cannot disag
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from decimal import ROUND_HALF_UP, Decimal
+from collections.abc import Mapping, Sequence
+from typing import Literal
 
-from buildout.units.value import Reason, Status, snap
+import msgspec
+
+from buildout.units.value import Reason, Status
 from estimating.engine.cut_lengths import cut_lengths
+from estimating.engine.cut_mixed import mixed_plan
+from estimating.engine.cut_order import cutting_order
+from estimating.engine.cut_parts import STEPS_PER_MM, Wanted, finished, keeps, missing, mm, steps, too_large
 from estimating.engine.cut_rolls import cut_rolls
 from estimating.engine.cut_sheets import cut_sheets
 from estimating.engine.frame_run import shared_out
-from estimating.engine.said import length as said
 from estimating.engine.types import (
     CutDemand,
     CutPiece,
@@ -24,29 +27,17 @@ from estimating.engine.types import (
     CutPlans,
     CutStock,
     FloorSystem,
+    MadeCut,
     Panel,
     Product,
+    Remnant,
     RoomLayouts,
+    SawCut,
     WallSystem,
 )
 
-STEPS_PER_MM = 10
 WRAP_FOAM = 50.8
 """Least foam round a column, mm (2 in). Common practice, no published source."""
-KEEP_TIMBER_SHEET = (304.8, 609.6)
-KEEP_FOAM_SHEET = (304.8, 1219.2)
-KEEP_LENGTH = 609.6
-KEEP_ROLL = 457.2
-"""Smallest left-overs worth booking in, mm: plywood 12 × 24 in, foam 12 × 48 in, lengths 2 ft, roll goods
-18 in at full width. Common practice, no published source."""
-
-
-@dataclass
-class _Wanted:
-    """All that is to be cut from one product."""
-
-    pieces: list[CutDemand] = field(default_factory=list)
-    whole: list[str] = field(default_factory=list)
 
 
 def plan_cuts(
@@ -54,8 +45,13 @@ def plan_cuts(
     products: Mapping[str, Product],
     floor_systems: list[FloorSystem],
     wall_systems: list[WallSystem],
+    remnants: Sequence[Remnant] = (),
+    made: Sequence[MadeCut] = (),
 ) -> CutPlans:
     """Plan the cutting of everything the layouts ask for.
+
+    ``remnants`` are used before anything new is drawn. ``made``: what was cut already stays as it is; pieces of it that
+    are still wanted are taken, and what is left of it is cut from again.
 
     Foam is cut to each piece's blank, whole sheets are counted as they are. Frame and ramp timbers, cleats and
     caps longer than their stock are butted from several lengths. A piece larger than its stock makes the plan
@@ -65,7 +61,13 @@ def plan_cuts(
     'empty'
     """
     wanted, reasons = _demand(layouts, products, floor_systems, wall_systems)
-    plans = [_plan(products[item], need) for item, need in sorted(wanted.items())]
+    for cut in made:
+        if cut.product in products:
+            wanted.setdefault(cut.product, Wanted())
+    plans = [
+        _ordered(_plan(products[item], need, products, remnants, made), products)
+        for item, need in sorted(wanted.items())
+    ]
     states = [plan.status for plan in plans] + (["infeasible"] if reasons else [])
     status: Status = (
         "infeasible"
@@ -97,8 +99,8 @@ def _demand(
     products: Mapping[str, Product],
     floor_systems: list[FloorSystem],
     wall_systems: list[WallSystem],
-) -> tuple[dict[str, _Wanted], list[Reason]]:
-    wanted: dict[str, _Wanted] = {}
+) -> tuple[dict[str, Wanted], list[Reason]]:
+    wanted: dict[str, Wanted] = {}
     reasons: list[Reason] = []
 
     def ask(item: str, name: str, length: float, width: float = 0.0, *, whole: bool = False) -> None:
@@ -119,7 +121,7 @@ def _demand(
             return
         if product.form not in ("sheet", "roll", "length"):
             return
-        need = wanted.setdefault(item, _Wanted())
+        need = wanted.setdefault(item, Wanted())
         if whole and product.form == "sheet":
             need.whole.append(name)
         elif product.form == "length":
@@ -160,105 +162,78 @@ def _demand(
     return wanted, reasons
 
 
-def steps(mm: float | Decimal) -> int:
-    """Millimetres as whole steps of 0.1 mm, half up.
-
-    >>> steps(1217.6125), steps(3.175)
-    (12176, 32)
-    """
-    return int((Decimal(str(mm)) * STEPS_PER_MM).to_integral_value(ROUND_HALF_UP))
-
-
-def _mm(count: int) -> float:
-    return count / STEPS_PER_MM
-
-
-def _mm2(count: int) -> float:
-    return snap(count / STEPS_PER_MM**2)
-
-
-def _plan(product: Product, need: _Wanted) -> CutPlan:
+def _plan(
+    product: Product,
+    need: Wanted,
+    products: Mapping[str, Product],
+    remnants: Sequence[Remnant],
+    made: Sequence[MadeCut],
+) -> CutPlan:
+    others = [products[i] for i in product.also_sold if i in products and i != product.id]
+    group = {product.id, *(other.id for other in others)}
+    stock = [r for r in remnants if r.product in group]
+    cut = [m for m in made if m.product == product.id]
+    if product.form != "roll" and (others or stock or cut or product.cuts != "any straight cut"):
+        return mixed_plan(product, need, others, stock, cut)
     if product.form == "sheet":
         return _sheet_plan(product, need)
     if product.form == "roll":
-        return _roll_plan(product, need)
+        plan = _roll_plan(product, need)
+        if others or stock or cut:
+            text = f"{product.name} comes off a roll: other widths, remnants and cuts already made are not drawn on"
+            plan = msgspec.structs.replace(
+                plan, reasons=[*plan.reasons, Reason(code="roll goods drawn anew", where=product.id, text=text)]
+            )
+        return plan
     return _length_plan(product, need)
 
 
-def _missing(product: Product, form: str, what: str) -> CutPlan:
-    reason = Reason(
-        code="product size missing", where=product.id, severity="stop",
-        text=f"{product.name} is cut to size, but its {what} is not given",
-        todo=f"Give the product's {what}, for instance 8' or 2440 mm",
-    )  # fmt: skip
-    return CutPlan(
-        product=product.id, form=form, status="infeasible", value=0.0, bound=0.0, stock=[],  # type: ignore[arg-type]
-        used_area=0.0, waste_area=0.0, waste_share=0.0, reasons=[reason],
-    )  # fmt: skip
+def _ordered(plan: CutPlan, products: Mapping[str, Product]) -> CutPlan:
+    """The plan with its pieces numbered and its cuts listed in cutting order, and what is to be bought counted."""
+    stock = []
+    bought: dict[str, int] = {}
+    for one in plan.stock:
+        product = products[one.product or plan.product]
+        kerf = float(product.kerf or 0)
+        if plan.form == "length":
+            pieces = [
+                msgspec.structs.replace(p, number=n) for n, p in enumerate(sorted(one.pieces, key=lambda p: p.x), 1)
+            ]
+            ends = [(p.x + p.length, p.piece) for p in pieces if p.x + p.length < one.length - 0.001]
+            cuts = [
+                SawCut(number=n, kind="crosscut", a=(round(x, 3), 0.0), b=(round(x, 3), one.width), frees=[name])
+                for n, (x, name) in enumerate(ends, 1)
+            ]
+        else:
+            first: Literal["rip", "crosscut"] = "crosscut" if plan.form == "roll" else "rip"
+            pieces, cuts = cutting_order(one.length, one.width, one.pieces, first=first, kerf=kerf)
+        stock.append(msgspec.structs.replace(one, pieces=pieces, cuts=cuts))
+        if one.source in ("new", "already cut"):
+            bought[product.id] = bought.get(product.id, 0) + 1
+    return msgspec.structs.replace(plan, stock=stock, bought=bought)
 
 
-def _drawn(value: float, unit: str) -> str:
-    return said(value) if unit == "mm" else f"{value:g} {unit}"
-
-
-def _too_large(product: Product, demand: CutDemand) -> Reason:
-    size = said(demand.length) + (f" × {said(demand.width)}" if demand.width else "")
-    stock = " × ".join(said(float(side)) for side in (product.length, product.width) if side is not None)
-    turned = "" if product.turns or product.form == "length" else " and may not be turned"
-    return Reason(
-        code="piece larger than stock", where=demand.piece, severity="stop",
-        text=f"{demand.piece} needs {size}, but {product.name} is {stock}{turned}",
-        todo="Choose a larger product or a layout with smaller pieces",
-    )  # fmt: skip
-
-
-def _finished(
-    product: Product, form: str, *, value: float, bound: float, stock: list[CutStock], areas: tuple[int, int, int, int],
-    scale: int, too_large: list[Reason], unit: str,
-) -> CutPlan:  # fmt: skip
-    """``areas``: pieces, offcuts, kerf, scrap in whole steps; ``scale`` of them make one mm² (or mm)."""
-    used, offcut, kerf, scrap = (snap(a / scale) for a in areas)
-    waste_count = areas[1] + areas[2] + areas[3]
-    total = areas[0] + waste_count
-    proven = not too_large and value <= bound + 1e-9
-    reasons = list(too_large)
-    if not too_large and not proven:
-        reasons.append(
-            Reason(
-                code="cut plan not proven best",
-                where=product.id,
-                text=f"{product.name}: {_drawn(value, unit)} drawn; no plan could need less than {_drawn(bound, unit)}",
-            )
-        )
-    status: Status = "infeasible" if too_large else "proven" if proven else "feasible"
-    return CutPlan(
-        product=product.id, form=form, status=status, value=value, bound=bound, stock=stock,  # type: ignore[arg-type]
-        used_area=used, offcut_area=offcut, kerf_area=kerf, scrap_area=scrap, waste_area=snap(waste_count / scale),
-        waste_share=snap(waste_count / total, 0.0001) if total else 0.0, reasons=reasons,
-    )  # fmt: skip
-
-
-def _sheet_plan(product: Product, need: _Wanted) -> CutPlan:
+def _sheet_plan(product: Product, need: Wanted) -> CutPlan:
     if product.length is None or product.width is None:
-        return _missing(product, "sheet", "length and width")
+        return missing(product, "sheet", "length and width")
     length, width = steps(product.length.mm), steps(product.width.mm)
     trim = steps(product.trim.mm) if product.trim else 0
     kerf = steps(product.kerf.mm) if product.kerf else 0
     room = (length - 2 * trim, width - 2 * trim)
     sizes = [(steps(d.length), steps(d.width)) for d in need.pieces]
     plan = cut_sheets(sizes, room, kerf=kerf, turns=product.turns)
-    keep = KEEP_TIMBER_SHEET if product.lead_group == "timber" else KEEP_FOAM_SHEET
+    keep = keeps(product)
     stock: list[CutStock] = []
     used = offcuts = kerfs = scrap = 0
     for name in need.whole:
-        piece = CutPiece(piece=name, x=0.0, y=0.0, length=_mm(length), width=_mm(width))
-        stock.append(CutStock(number=len(stock) + 1, length=_mm(length), width=_mm(width), pieces=[piece], offcuts=[]))
+        piece = CutPiece(piece=name, x=0.0, y=0.0, length=mm(length), width=mm(width))
+        stock.append(CutStock(number=len(stock) + 1, length=mm(length), width=mm(width), pieces=[piece], offcuts=[]))
         used += length * width
     for sheet in plan.sheets:
         pieces = [
             CutPiece(
-                piece=need.pieces[p.piece].piece, x=_mm(p.x + trim), y=_mm(p.y + trim),
-                length=_mm(p.length), width=_mm(p.width), turned=p.turned,
+                piece=need.pieces[p.piece].piece, x=mm(p.x + trim), y=mm(p.y + trim),
+                length=mm(p.length), width=mm(p.width), turned=p.turned,
             )
             for p in sorted(sheet.pieces, key=lambda p: (p.y, p.x))
         ]  # fmt: skip
@@ -269,29 +244,29 @@ def _sheet_plan(product: Product, need: _Wanted) -> CutPlan:
                 kept.append(
                     CutPiece(
                         piece=f"offcut {len(stock) + 1}.{len(kept) + 1}",
-                        x=_mm(x + trim),
-                        y=_mm(y + trim),
-                        length=_mm(a),
-                        width=_mm(b),
+                        x=mm(x + trim),
+                        y=mm(y + trim),
+                        length=mm(a),
+                        width=mm(b),
                     )
                 )
             else:
                 scrap += a * b
         used += sum(p.length * p.width for p in sheet.pieces)
         kerfs += sheet.kerf_area + length * width - room[0] * room[1]
-        stock.append(CutStock(number=len(stock) + 1, length=_mm(length), width=_mm(width), pieces=pieces, offcuts=kept))
+        stock.append(CutStock(number=len(stock) + 1, length=mm(length), width=mm(width), pieces=pieces, offcuts=kept))
     if used + offcuts + kerfs + scrap != len(stock) * length * width:
         raise AssertionError(f"the cut plan of {product.id} does not add up to its sheets")
-    return _finished(
+    return finished(
         product, "sheet", value=float(len(stock)), bound=float(plan.bound + len(need.whole)), stock=stock,
         areas=(used, offcuts, kerfs, scrap), scale=STEPS_PER_MM**2,
-        too_large=[_too_large(product, need.pieces[i]) for i in plan.too_big], unit="sheets",
+        large=[too_large(product, need.pieces[i]) for i in plan.too_big], unit="sheets",
     )  # fmt: skip
 
 
-def _length_plan(product: Product, need: _Wanted) -> CutPlan:
+def _length_plan(product: Product, need: Wanted) -> CutPlan:
     if product.length is None:
-        return _missing(product, "length", "length")
+        return missing(product, "length", "length")
     length = steps(product.length.mm)
     trim = steps(product.trim.mm) if product.trim else 0
     kerf = steps(product.kerf.mm) if product.kerf else 0
@@ -307,7 +282,7 @@ def _length_plan(product: Product, need: _Wanted) -> CutPlan:
         pieces = []
         kerfs += 2 * trim
         for i in bar:
-            pieces.append(CutPiece(piece=need.pieces[i].piece, x=_mm(at), y=0.0, length=_mm(sizes[i]), width=width))
+            pieces.append(CutPiece(piece=need.pieces[i].piece, x=mm(at), y=0.0, length=mm(sizes[i]), width=width))
             at += sizes[i]
             used += sizes[i]
             cut = min(kerf, length - trim - at)
@@ -315,24 +290,24 @@ def _length_plan(product: Product, need: _Wanted) -> CutPlan:
             at += cut
         left = length - trim - at
         kept: list[CutPiece] = []
-        if left >= steps(KEEP_LENGTH):
+        if left >= steps(keeps(product)[1]):
             offcuts += left
-            kept.append(CutPiece(piece=f"offcut {len(stock) + 1}.1", x=_mm(at), y=0.0, length=_mm(left), width=width))
+            kept.append(CutPiece(piece=f"offcut {len(stock) + 1}.1", x=mm(at), y=0.0, length=mm(left), width=width))
         else:
             scrap += left
-        stock.append(CutStock(number=len(stock) + 1, length=_mm(length), width=width, pieces=pieces, offcuts=kept))
+        stock.append(CutStock(number=len(stock) + 1, length=mm(length), width=width, pieces=pieces, offcuts=kept))
     if used + offcuts + kerfs + scrap != len(stock) * length:
         raise AssertionError(f"the cut plan of {product.id} does not add up to its lengths")
-    return _finished(
+    return finished(
         product, "length", value=float(len(stock)), bound=float(plan.bound), stock=stock,
         areas=(used, offcuts, kerfs, scrap), scale=STEPS_PER_MM,
-        too_large=[_too_large(product, need.pieces[i]) for i in plan.too_long], unit="lengths",
+        large=[too_large(product, need.pieces[i]) for i in plan.too_long], unit="lengths",
     )  # fmt: skip
 
 
-def _roll_plan(product: Product, need: _Wanted) -> CutPlan:
+def _roll_plan(product: Product, need: Wanted) -> CutPlan:
     if product.width is None:
-        return _missing(product, "roll", "goods width")
+        return missing(product, "roll", "goods width")
     width = steps(product.width.mm)
     kerf = steps(product.kerf.mm) if product.kerf else 0
     trim = steps(product.trim.mm) if product.trim else 0
@@ -350,10 +325,10 @@ def _roll_plan(product: Product, need: _Wanted) -> CutPlan:
                 pieces.append(
                     CutPiece(
                         piece=need.pieces[blank.piece].piece,
-                        x=_mm(at + blank.x),
-                        y=_mm(blank.y),
-                        length=_mm(a),
-                        width=_mm(b),
+                        x=mm(at + blank.x),
+                        y=mm(blank.y),
+                        length=mm(a),
+                        width=mm(b),
                     )
                 )
                 used += a * b
@@ -365,18 +340,18 @@ def _roll_plan(product: Product, need: _Wanted) -> CutPlan:
         dust += 2 * trim * width
         kept: list[CutPiece] = []
         left = steps(product.length.mm) - run if product.length else 0
-        if left >= steps(KEEP_ROLL):
+        if left >= steps(keeps(product)[1]):
             kept.append(
-                CutPiece(piece=f"rest of roll {len(stock) + 1}", x=_mm(run), y=0.0, length=_mm(left), width=_mm(width))
+                CutPiece(piece=f"rest of roll {len(stock) + 1}", x=mm(run), y=0.0, length=mm(left), width=mm(width))
             )
-        stock.append(CutStock(number=len(stock) + 1, length=_mm(run), width=_mm(width), pieces=pieces, offcuts=kept))
+        stock.append(CutStock(number=len(stock) + 1, length=mm(run), width=mm(width), pieces=pieces, offcuts=kept))
     drawn = sum(steps(s.length) for s in stock)
     ends = 2 * trim * len(stock)
     least = plan.bound + ends
     if used + offcuts + dust + scrap != drawn * width:
         raise AssertionError(f"the cut plan of {product.id} does not add up to the length drawn")
-    return _finished(
-        product, "roll", value=_mm(drawn), bound=_mm(min(least, drawn)), stock=stock,
+    return finished(
+        product, "roll", value=mm(drawn), bound=mm(min(least, drawn)), stock=stock,
         areas=(used, offcuts, dust, scrap), scale=STEPS_PER_MM**2,
-        too_large=[_too_large(product, need.pieces[i]) for i in plan.too_big], unit="mm",
+        large=[too_large(product, need.pieces[i]) for i in plan.too_big], unit="mm",
     )  # fmt: skip

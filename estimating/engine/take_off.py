@@ -20,6 +20,7 @@ from estimating.engine.cut_plans import panel_foam
 from estimating.engine.drivers import task_drivers
 from estimating.engine.prices import LARGEST
 from estimating.engine.types import (
+    CutPiece,
     CutPlan,
     CutPlans,
     Fitout,
@@ -51,6 +52,8 @@ class _Line:
     steps: list[TraceStep] = field(default_factory=list)
     cutouts: int = 0
     band: Decimal = Decimal(0)
+    units: int = 0
+    """Whole units that cut plans of other sizes draw."""
 
 
 def take_off(
@@ -93,6 +96,8 @@ def take_off(
         counter.add(need.product, need.unit, need.quantity, "", "stated need", [], need.why or "stated", where=need.id)
 
     by_product = {plan.product: plan for plan in cuts.plans}
+    for plan in cuts.plans:
+        counter.share_out(plan)
     lines = [counter.finish(item, by_product.get(item)) for item in counter.lines]
     lines.sort(key=lambda line: (line.head, line.name, line.item))
     drivers, notes = task_drivers(rooms, plans, layouts, fitouts, lines, products, quantities)
@@ -167,6 +172,45 @@ class _Counter:
             )
         )
 
+    def share_out(self, plan: CutPlan) -> None:
+        """Take off an item what is cut from remnants, and put what is cut from another size on that size's line."""
+        line = self.lines.get(plan.product)
+        if line is None:
+            return
+        for name in sorted({s.product for s in plan.stock if s.product and s.source == "new"}):
+            stock = [s for s in plan.stock if s.product == name and s.source == "new"]
+            pieces = [p for s in stock for p in s.pieces]
+            self._move(line, pieces, plan.form)
+            other = self.line(name, plan.product)
+            if other is None:
+                continue
+            amount, unit = _run_of(pieces, plan.form)
+            text = f"{said.count(len(pieces), 'piece')} of {line.product.name} cut from this size"
+            self.add(name, unit, amount, "", "cut plan", [p.piece for p in pieces], text)
+            other.units += len(stock)
+        old = [p for s in plan.stock if s.source in ("remnant", "remnant already cut") for p in s.pieces]
+        self._move(line, old, plan.form)
+
+    def _move(self, line: _Line, pieces: list[CutPiece], form: str) -> None:
+        if not pieces:
+            return
+        amount, unit = _run_of(pieces, form)
+        try:
+            own, _ = convert(amount, unit, _sold_as(line.product, unit), **sizes(line.product))
+        except QuantityError:
+            return
+        own = own.quantize(FINE, ROUND_HALF_UP)
+        from_net = min(line.net, own)
+        line.net -= from_net
+        line.allowance = max(Decimal(0), line.allowance - (own - from_net))
+        text = f"{said.count(len(pieces), 'piece')} cut from another size or from what is in stock"
+        line.steps.append(
+            TraceStep(
+                room="", source="cut plan", pieces=[p.piece for p in pieces], amount=-float(own),
+                unit=line.product.unit, text=text,
+            )
+        )  # fmt: skip
+
     def finish(self, item: str, plan: CutPlan | None) -> TakeOffLine:
         line = self.lines[item]
         product = line.product
@@ -175,6 +219,7 @@ class _Counter:
         units = Decimal(0)
         if plan is not None:
             units, needed, words = _from_plan(product, plan, needed)
+        units += line.units
         quantity = max(needed.to_integral_value(ROUND_CEILING), units)
         # Snapping pieces to the drawing's grid can leave the net a hair above the stock it is cut from.
         if plan is not None and line.net + line.allowance > quantity >= line.net + line.allowance - Decimal("0.01"):
@@ -223,7 +268,7 @@ def _sold_as(product: Product, unit: str) -> str:
 
 def _from_plan(product: Product, plan: CutPlan, fallback: Decimal) -> tuple[Decimal, Decimal, str]:
     """Whole units, what is needed before rounding, and words, from a cut plan."""
-    count = len(plan.stock)
+    count = sum(1 for s in plan.stock if s.source in ("new", "already cut") and not s.product)
     share = f"{100 * plan.waste_share:.1f} % of it cut away or left over"
     if plan.form != "roll":
         units = Decimal(count)
@@ -239,6 +284,13 @@ def _from_plan(product: Product, plan: CutPlan, fallback: Decimal) -> tuple[Deci
     except QuantityError:
         return Decimal(0), fallback, words
     return (Decimal(count) if product.unit in ("roll", "each") else Decimal(0)), needed, words
+
+
+def _run_of(pieces: list[CutPiece], form: str) -> tuple[Decimal, str]:
+    """What pieces come to: metres of a length, square metres of a sheet."""
+    if form == "length":
+        return sum((_metres(p.length) for p in pieces), Decimal(0)), "metre"
+    return sum((_square_metres(_box((p.length, p.width))) for p in pieces), Decimal(0)), "square metre"
 
 
 def _square_metres(mm2: float | Decimal) -> Decimal:

@@ -51,6 +51,13 @@ class Product(Value, kw_only=True):
     """Which arrival of the task template it belongs to (C06–C10)."""
     spread: Decimal | None = None
     """Area covered by one unit, m², for paint, adhesive and tape-like goods."""
+    also_sold: list[str] = []
+    """Ids of products that are the same goods in another size; the cut plan may draw on those too."""
+    reckoned_price: Decimal | None = None
+    """What cut plans weigh sizes of the same goods by, for one unit; without it, by length or area."""
+    cuts: Literal["any straight cut", "rips, then crosscuts"] = "any straight cut"
+    """Sheets: how they are cut. Rips run the whole length first, then every strip is cut across; a piece narrower
+    than its strip is ripped to width afterwards."""
     note: str = ""
 
 
@@ -165,6 +172,16 @@ class Need(Value, kw_only=True):
     quantity: Decimal
     unit: PurchaseUnit
     why: str = ""
+
+
+class Remnant(Value, kw_only=True):
+    """A left-over kept in stock. Cut plans use it before anything new is drawn."""
+
+    id: str
+    product: str
+    length: Length
+    width: Length | None = None
+    note: str = ""
 
 
 # ---------------------------------------------------------------- layouts
@@ -349,12 +366,40 @@ class CutDemand(Value, kw_only=True):
 
 
 class CutPiece(Value, kw_only=True):
+    """A piece where it is cut: its lower left corner in the stock and its sides, mm."""
+
     piece: str
     x: float
     y: float
     length: float
     width: float
     turned: bool = False
+    number: int = 0
+    """Place in the order in which pieces come off; 0 for left-overs."""
+
+
+class SawCut(Value, kw_only=True):
+    """One straight cut, in cutting order, from a to b in the stock's own coordinates (mm)."""
+
+    number: int
+    kind: Literal["rip", "crosscut"]
+    """Along the stock's length, or across it."""
+    a: tuple[float, float]
+    b: tuple[float, float]
+    frees: list[str] = []
+    """Pieces that have their final size after this cut."""
+
+
+class MadeCut(Value, kw_only=True):
+    """Stock that was cut already: a fact, taken from the site. Lengths in mm."""
+
+    id: str
+    product: str
+    length: float
+    width: float
+    pieces: list[CutPiece]
+    remnant: str = ""
+    """Id of the remnant it was cut from; empty: from new stock."""
 
 
 class CutStock(Value, kw_only=True):
@@ -365,6 +410,12 @@ class CutStock(Value, kw_only=True):
     width: float
     pieces: list[CutPiece]
     offcuts: list[CutPiece]
+    source: Literal["new", "remnant", "already cut", "remnant already cut"] = "new"
+    product: str = ""
+    """Which of the sizes the goods are sold in; empty: the plan's own product."""
+    taken: str = ""
+    """Id of the remnant or of the cut already made."""
+    cuts: list[SawCut] = []
 
 
 class CutPlan(Value, kw_only=True):
@@ -388,6 +439,11 @@ class CutPlan(Value, kw_only=True):
     """offcut + kerf + scrap: what the stock drawn is more than the pieces."""
     waste_share: float
     reasons: list[Reason]
+    bought: dict[str, int] = {}
+    """Stock to buy by product, what was cut already from new stock included; remnants are not in it."""
+    cost: float = 0.0
+    cost_bound: float = 0.0
+    """Where sizes are weighed against each other: what the new stock is reckoned at, and what no plan can undercut."""
 
 
 class CutPlans(Value, kw_only=True):

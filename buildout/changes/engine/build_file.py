@@ -19,11 +19,13 @@ from estimating.engine.types import (
     Fitout,
     FloorSystem,
     FoldAwaySystem,
+    MadeCut,
     MoneyPlan,
     Need,
     PlacedOrder,
     Product,
     Quote,
+    Remnant,
     Supplier,
     WallSystem,
 )
@@ -52,6 +54,8 @@ class Plan(Value, kw_only=True):
     wall_systems: list[WallSystem] = []
     fitouts: list[Fitout] = []
     needs: list[Need] = []
+    remnants: list[Remnant] = []
+    """Left-overs in stock that cut plans use first."""
     quantities: dict[str, Decimal] = {}
     """Stated task drivers that no drawing gives (``strip.area``, ``elec.points`` …)."""
     suppliers: list[Supplier] = []
@@ -67,6 +71,8 @@ class Commitments(Value, kw_only=True):
 
     orders: list[PlacedOrder] = []
     sign_ups: list[SignedUp] = []
+    cuts: list[MadeCut] = []
+    """Stock that was cut already; later plans work with what is left of it."""
 
 
 class EarlierRevision(Value, kw_only=True):

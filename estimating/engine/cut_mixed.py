@@ -1,0 +1,320 @@
+"""Cut plans over several sizes of the same goods, remnants in stock, cuts already made, and rips before crosscuts.
+
+What was cut stays: its pieces that are still wanted are counted, what is left of it becomes a remnant. Remnants cost
+nothing, so a plan uses them wherever that saves new stock. The saw's dust is counted with the scrap.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+
+from buildout.units.value import Reason, Status, snap
+from estimating.engine.best_sheet import Cut
+from estimating.engine.cut_choice import Offer, Priced, Pricing, Source, choose_stock
+from estimating.engine.cut_lengths import best_pattern, near_patterns
+from estimating.engine.cut_order import free_rectangles
+from estimating.engine.cut_parts import STEPS_PER_MM, Wanted, keeps, missing, mm, steps, too_large
+from estimating.engine.cut_patterns import PatternSearch
+from estimating.engine.types import CutDemand, CutPiece, CutPlan, CutStock, MadeCut, Product, Remnant
+
+JOINS = 400_000
+ALL_JOINS = 3_000_000
+Box = tuple[int, int]
+
+
+@dataclass(frozen=True)
+class _Stock:
+    """One kind of stock, in whole steps. ``trim`` is taken off every edge; ``number``: how many there are."""
+
+    product: str
+    length: int
+    width: int
+    trim: int
+    cost: int
+    number: int | None
+    taken: str = ""
+    """Remnant or left-over it is."""
+    cut_already: bool = False
+    """A left-over of stock that was cut already: counted with it, not bought again."""
+
+    @property
+    def room(self) -> Box:
+        return self.length - 2 * self.trim, self.width - 2 * self.trim
+
+
+def mixed_plan(
+    product: Product, need: Wanted, others: Sequence[Product], remnants: Sequence[Remnant], made: Sequence[MadeCut]
+) -> CutPlan:
+    """Cut a product's pieces from its own size, from ``others``, from remnants and from what is left of ``made``."""
+    flat = product.form == "length"
+    if product.length is None or (product.width is None and not flat):
+        return missing(product, product.form, "length" if flat else "length and width")
+    width = 1 if flat else steps(product.width.mm if product.width else 0)
+    whole = [CutDemand(piece=name, length=product.length.mm, width=mm(width)) for name in need.whole]  # type: ignore[arg-type]
+    demands = [CutDemand(piece=d.piece, length=d.length, width=mm(width) if flat else d.width) for d in need.pieces]
+    wanted = [(d, (steps(d.length), width if flat else steps(d.width))) for d in [*whole, *demands]]
+    cut, wanted, rests = _already(product, made, wanted, width if flat else None)
+    news, reasons = _new(product, others, flat=flat, width=width)
+    kerf = steps(product.kerf.mm) if product.kerf else 0
+    used_up = {m.remnant for m in made}
+    stock = [*_left_over([r for r in remnants if r.id not in used_up], width if flat else None), *rests, *news]
+    turns = product.turns and not flat
+    fits = [_fits(size, [s for s in stock if s.number is None], turns=turns) for _, size in wanted]
+    reasons += [too_large(product, demand) for (demand, _), ok in zip(wanted, fits, strict=True) if not ok]
+    todo = [w for w, ok in zip(wanted, fits, strict=True) if ok]
+    kinds = sorted({_kind(size, turns=turns) for _, size in todo}, reverse=True)
+    waiting: dict[Box, list[tuple[CutDemand, Box]]] = {}
+    for demand, size in reversed(todo):
+        waiting.setdefault(_kind(size, turns=turns), []).append((demand, size))
+    pricing = _lengths(kinds, stock, kerf) if flat else _sheets(kinds, stock, kerf, product)
+    choice = choose_stock(
+        [len(waiting[k]) for k in kinds], [a * b for a, b in kinds],
+        [Source(s.cost, s.number) for s in stock], pricing,
+    )  # fmt: skip
+    drawn: list[CutStock] = list(cut)
+    used_rests = 0
+    for number, offer in sorted(choice.taken, key=lambda t: (t[0], tuple(-n for n in t[1].counts))):
+        source = stock[number]
+        pieces = _draw(offer, source, kerf, kinds, waiting)
+        if not pieces:
+            continue
+        first = CutStock(
+            number=len(drawn) + 1, length=mm(source.length), width=mm(source.width), pieces=pieces, offcuts=[],
+            source="new" if source.number is None else "remnant",
+            product="" if source.product == product.id else source.product, taken=source.taken,
+        )  # fmt: skip
+        drawn.append(first)
+        used_rests += source.length * source.width if source.cut_already else 0
+    return _summed(product, drawn, stock, choice.cost, choice.bound, reasons, used_rests, cut, flat=flat)
+
+
+def _kind(size: Box, *, turns: bool) -> Box:
+    return (max(size), min(size)) if turns else size
+
+
+def _fits(size: Box, stock: Sequence[_Stock], *, turns: bool) -> bool:
+    ways = [size, size[::-1]] if turns else [size]
+    return any(a <= s.room[0] and b <= s.room[1] for s in stock for a, b in ways)
+
+
+def _new(product: Product, others: Sequence[Product], *, flat: bool, width: int) -> tuple[list[_Stock], list[Reason]]:
+    """Every size the goods are sold in, with what it is reckoned at."""
+    sizes = []
+    reasons = []
+    for one in [product, *others]:
+        if one.form != product.form or one.length is None or (one.width is None and not flat):
+            text = f"{one.name} is named as another size of {product.name}, but it has no such size"
+            todo = "Give its length and width, or take it off the list of sizes"
+            reasons.append(Reason(code="no other size", where=one.id, severity="warning", text=text, todo=todo))
+            continue
+        trim = steps(one.trim.mm) if one.trim and not flat else 0
+        across = width if flat else steps(one.width.mm if one.width else 0)
+        sizes.append((one, steps(one.length.mm), across, trim))
+    priced = all(one.reckoned_price for one, *_ in sizes)
+    found = []
+    for one, long, across, trim in sizes:
+        cost = 1
+        if len(sizes) > 1:
+            by_size = max(1, long * across // (1 if flat else 10_000))
+            cost = round((one.reckoned_price or 0) * 100) if priced else by_size
+        found.append(_Stock(one.id, long, across, trim, cost, None))
+    return found, reasons
+
+
+def _left_over(remnants: Sequence[Remnant], width: int | None) -> list[_Stock]:
+    return [
+        _Stock(r.product, steps(r.length.mm), width or steps(r.width.mm if r.width else 0), 0, 0, 1, r.id)
+        for r in sorted(remnants, key=lambda r: (r.length.mm, r.id))
+        if r.length.mm > 0 and (width or (r.width is not None and r.width.mm > 0))
+    ]
+
+
+def _already(
+    product: Product, made: Sequence[MadeCut], wanted: list[tuple[CutDemand, Box]], width: int | None
+) -> tuple[list[CutStock], list[tuple[CutDemand, Box]], list[_Stock]]:
+    """What was cut: stock with the pieces still wanted, what is wanted besides, and what is left to cut from."""
+    left = list(wanted)
+    stock: list[CutStock] = []
+    rests: list[_Stock] = []
+    kerf = float(product.kerf or 0)
+    short, long = (steps(k) for k in keeps(product))
+    for one in made:
+        kept = []
+        free: list[tuple[float, float, float, float]] = []
+        flat = [
+            CutPiece(
+                piece=p.piece, x=p.x, y=0.0 if width else p.y, length=p.length, width=mm(width) if width else p.width
+            )
+            for p in one.pieces
+        ]  # fmt: skip
+        across = mm(width) if width else one.width
+        for piece in flat:
+            size = (steps(piece.length), steps(piece.width))
+            match = next(
+                (k for k, (d, s) in enumerate(left) if d.piece == piece.piece and sorted(s) == sorted(size)), None
+            )
+            if match is None:
+                free.append((piece.x, piece.y, piece.length, piece.width))
+            else:
+                del left[match]
+                kept.append(piece)
+        # As cut on site, not edge to edge: what is left of it cannot be told, so nothing is made of it.
+        with suppress(ValueError):
+            free += free_rectangles(one.length, across, flat, kerf, first="rip" if width is None else "crosscut")
+        stock.append(
+            CutStock(
+                number=len(stock) + 1, length=one.length, width=across, pieces=kept, offcuts=[], taken=one.id,
+                source="remnant already cut" if one.remnant else "already cut",
+            )
+        )  # fmt: skip
+        for number, (_, _, a, b) in enumerate(free, 1):
+            size = (steps(a), steps(b))
+            if max(size) >= long and min(size) >= short:
+                rests.append(_Stock(product.id, *size, 0, 0, 1, f"{one.id} rest {number}", cut_already=True))
+    return stock, left, rests
+
+
+# ---------------------------------------------------------------- patterns
+
+
+def _lengths(kinds: list[Box], stock: Sequence[_Stock], kerf: int) -> Pricing:
+    raised = [a + kerf for a, _ in kinds]
+
+    def price(source: int, prices: list[int], most: list[int], least: int, *, every: bool = False) -> Priced:
+        room = stock[source].length + kerf
+        here = [p if a <= stock[source].length else 0 for p, (a, _) in zip(prices, kinds, strict=True)]
+        value, counts = best_pattern(raised, most, here, room)
+        if not every:
+            return Priced([Offer(value, tuple(counts), None)] if value > least else [], value, False)
+        listed, complete = near_patterns(raised, most, here, room, least + 1)
+        offers = [
+            Offer(0, tuple(pattern.get(k, 0) for k in range(len(kinds))), None)
+            for _, pattern in listed
+            if all(kinds[k][0] <= stock[source].length for k in pattern)
+        ]
+        return Priced(offers, value, complete)
+
+    return price
+
+
+def _sheets(kinds: list[Box], stock: Sequence[_Stock], kerf: int, product: Product) -> Pricing:
+    raised = [(a + kerf, b + kerf) for a, b in kinds]
+    strips = product.cuts == "rips, then crosscuts"
+    made: dict[Box, PatternSearch] = {}
+
+    def price(source: int, prices: list[int], most: list[int], least: int, *, every: bool = False) -> Priced:
+        room = (stock[source].room[0] + kerf, stock[source].room[1] + kerf)
+        if not _fits_any(raised, room, turns=product.turns):
+            return Priced([], 0, True)
+        if room not in made:
+            made[room] = PatternSearch(raised, room, turns=product.turns, strips=strips)
+        joins = ALL_JOINS if every else JOINS
+        found = made[room].search(prices, most, least=least, joins=joins, only_best=least == 0 and not every)
+        return Priced([Offer(p.value, p.counts, p.cuts) for p in found.patterns], max(found.ceiling, 0), found.complete)
+
+    return price
+
+
+def _fits_any(kinds: list[Box], room: Box, *, turns: bool) -> bool:
+    return any(
+        (a <= room[0] and b <= room[1]) or (turns and b <= room[0] and a <= room[1]) for a, b in kinds
+    )  # fmt: skip
+
+
+# ---------------------------------------------------------------- drawing
+
+
+def _draw(
+    offer: Offer, stock: _Stock, kerf: int, kinds: list[Box], waiting: dict[Box, list[tuple[CutDemand, Box]]]
+) -> list[CutPiece]:
+    pieces: list[CutPiece] = []
+
+    def put(kind: int, x: int, y: int, a: int, b: int) -> None:
+        if not waiting[kinds[kind]]:
+            return
+        demand, size = waiting[kinds[kind]].pop()
+        pieces.append(
+            CutPiece(
+                piece=demand.piece, x=mm(x + stock.trim), y=mm(y + stock.trim), length=mm(a), width=mm(b),
+                turned=(a, b) != size,
+            )
+        )  # fmt: skip
+
+    def cut(tree: Cut, x: int, y: int) -> None:
+        name, at, first, second = tree
+        if name == "piece":
+            put(at, x, y, first - kerf, second - kerf)
+            return
+        cut(first, x, y)
+        cut(second, x + at if name == "x" else x, y + at if name == "y" else y)
+
+    if offer.drawing is None:
+        at = 0
+        for kind, count in enumerate(offer.counts):
+            for _ in range(count):
+                put(kind, at, 0, *kinds[kind])
+                at += kinds[kind][0] + kerf
+    else:
+        cut(offer.drawing, 0, 0)
+    return pieces
+
+
+def _summed(
+    product: Product, drawn: list[CutStock], stock: list[_Stock], cost: int, cost_bound: int, reasons: list[Reason],
+    used_rests: int, cut: list[CutStock], *, flat: bool,
+) -> CutPlan:  # fmt: skip
+    kerf_mm = float(product.kerf or 0)
+    short, long = (steps(k) for k in keeps(product))
+    used = offcut = total = scrap = 0
+    taken = {s.taken for s in drawn if s.source == "remnant"}
+    finished: list[CutStock] = []
+    for one in drawn:
+        area = steps(one.length) * steps(one.width)
+        total += area
+        here = sum(steps(p.length) * steps(p.width) for p in one.pieces)
+        used += here
+        kept: list[CutPiece] = []
+        if one.source.endswith("already cut"):
+            for rest in (s for s in stock if s.cut_already and s.taken.startswith(f"{one.taken} rest ")):
+                if rest.taken not in taken:
+                    kept.append(CutPiece(piece=rest.taken, x=0.0, y=0.0, length=mm(rest.length), width=mm(rest.width)))
+        else:
+            free = free_rectangles(one.length, one.width, one.pieces, kerf_mm, first="crosscut" if flat else "rip")
+            for x, y, a, b in sorted(free, key=lambda f: (-f[2] * f[3], f)):
+                if max(steps(a), steps(b)) >= long and min(steps(a), steps(b)) >= short:
+                    name = f"offcut {one.number}.{len(kept) + 1}"
+                    kept.append(CutPiece(piece=name, x=x, y=y, length=snap(a, 0.1), width=snap(b, 0.1)))
+        offcut += sum(steps(p.length) * steps(p.width) for p in kept)
+        finished.append(
+            CutStock(
+                number=one.number, length=one.length, width=float(product.width or 0) if flat else one.width,
+                pieces=one.pieces, offcuts=kept, source=one.source, product=one.product, taken=one.taken,
+            )
+        )  # fmt: skip
+    total -= used_rests
+    scrap = total - used - offcut
+    if scrap < 0:
+        raise AssertionError(f"the cut plan of {product.id} is larger than its stock")
+    fixed = sum(1 for one in cut if one.source == "already cut")
+    fresh = sum(1 for one in drawn if one.source == "new")
+    dearest = max((s.cost for s in stock if s.number is None), default=1)
+    sizes = sum(1 for s in stock if s.number is None)
+    proven = cost <= cost_bound
+    bound = fresh if proven and sizes == 1 else min(fresh, -(-cost_bound // max(1, dearest)))
+    stopped = any(r.severity == "stop" for r in reasons)
+    status: Status = "infeasible" if stopped else "proven" if proven else "feasible"
+    if status == "feasible":
+        text = f"{product.name}: the stock drawn is reckoned at {cost}; no plan could be below {cost_bound}"
+        reasons = [*reasons, Reason(code="cut plan not proven best", where=product.id, text=text)]
+    if taken:
+        text = f"{product.name}: {len(taken)} of what is in stock is used before anything new"
+        reasons = [*reasons, Reason(code="remnants used", where=product.id, text=text)]
+    scale = STEPS_PER_MM if flat else STEPS_PER_MM**2
+    return CutPlan(
+        product=product.id, form=product.form, status=status, value=float(fresh + fixed), bound=float(bound + fixed),  # type: ignore[arg-type]
+        stock=finished, used_area=snap(used / scale), offcut_area=snap(offcut / scale), scrap_area=snap(scrap / scale),
+        waste_area=snap((total - used) / scale), waste_share=snap((total - used) / total, 0.0001) if total else 0.0,
+        reasons=reasons, cost=float(cost), cost_bound=float(cost_bound),
+    )  # fmt: skip

@@ -1,0 +1,167 @@
+"""In which order stock is cut, found from where the pieces lie: every cut runs right across the part in hand.
+
+Finding the order is at the same time the proof that the plan can be cut edge to edge.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from estimating.engine.types import CutPiece, SawCut
+
+NEAR = 0.001
+"""mm; places closer than this are the same."""
+
+
+@dataclass(frozen=True)
+class _Part:
+    x: float
+    y: float
+    length: float
+    width: float
+    pieces: tuple[int, ...]
+
+
+def cutting_order(
+    length: float, width: float, pieces: Sequence[CutPiece], *, first: Literal["rip", "crosscut"], kerf: float = 0.0
+) -> tuple[list[CutPiece], list[SawCut]]:
+    """Pieces numbered as they come off, and the cuts. ``first``: which way the stock is divided first, if it can be.
+
+    Raises ValueError where the pieces cannot be parted by cuts that run right across.
+
+    >>> made = [CutPiece(piece="a", x=0, y=0, length=60, width=40), CutPiece(piece="b", x=0, y=40, length=100, width=8)]
+    >>> [(c.kind, c.a, c.b, c.frees) for c in cutting_order(100, 48, made, first="rip")[1]]
+    [('rip', (0, 40), (100, 40), ['b']), ('crosscut', (60, 0), (60, 40), ['a'])]
+    """
+    cuts: list[SawCut] = []
+    order: list[int] = []
+    waiting = [(_Part(0, 0, length, width, tuple(range(len(pieces)))), first)]
+    while waiting:
+        part, way = waiting.pop(0)
+        done = _finished(part, pieces)
+        if done is not None:
+            if done not in order:
+                order.append(done)
+            continue
+        for kind in (way, _other(way)):
+            groups = _groups(part, pieces, kind)
+            if len(groups) > 1 or _has_edges(part, groups, kind):
+                break
+        else:
+            if not part.pieces:
+                continue
+            names = ", ".join(pieces[i].piece for i in part.pieces)
+            raise ValueError(f"no straight cut parts {names}")
+        subs = [_sub(part, group, kind) for group in groups]
+        marks: list[tuple[float, list[_Part]]] = []
+        end = _end(part, kind)
+        for number, (low, high, _) in enumerate(groups):
+            before = groups[number - 1][1] + kerf if number else _start(part, kind)
+            if low > before + NEAR:
+                marks.append((low, []))
+            if high < end - NEAR:
+                marks.append((high, [subs[number]]))
+        for at, ready in marks:
+            frees = [d for p in ready if (d := _finished(p, pieces)) is not None]
+            if at == marks[-1][0] and groups[-1][1] >= end - NEAR and len(groups) > 1:
+                last = _finished(subs[-1], pieces)
+                frees += [last] if last is not None else []
+            order += [f for f in frees if f not in order]
+            cuts.append(_cut(len(cuts) + 1, kind, part, at, [pieces[f].piece for f in frees]))
+        waiting = [(sub, _other(kind)) for sub in subs] + waiting
+    numbered = {index: place for place, index in enumerate(order, 1)}
+    made = [
+        CutPiece(
+            piece=p.piece, x=p.x, y=p.y, length=p.length, width=p.width, turned=p.turned, number=numbered[i],
+        )
+        for i, p in enumerate(pieces)
+    ]  # fmt: skip
+    return sorted(made, key=lambda p: p.number), cuts
+
+
+def _other(kind: Literal["rip", "crosscut"]) -> Literal["rip", "crosscut"]:
+    return "crosscut" if kind == "rip" else "rip"
+
+
+def _start(part: _Part, kind: str) -> float:
+    return part.y if kind == "rip" else part.x
+
+
+def _end(part: _Part, kind: str) -> float:
+    return part.y + part.width if kind == "rip" else part.x + part.length
+
+
+def _groups(part: _Part, pieces: Sequence[CutPiece], kind: str) -> list[tuple[float, float, list[int]]]:
+    """Pieces that no cut of this kind can part, with the run they take up."""
+    spans = sorted(
+        (p.y, p.y + p.width, i) if kind == "rip" else (p.x, p.x + p.length, i)
+        for i, p in ((i, pieces[i]) for i in part.pieces)
+    )  # fmt: skip
+    groups: list[tuple[float, float, list[int]]] = []
+    for low, high, index in spans:
+        if groups and low < groups[-1][1] - NEAR:
+            groups[-1] = (groups[-1][0], max(groups[-1][1], high), [*groups[-1][2], index])
+        else:
+            groups.append((low, high, [index]))
+    return groups
+
+
+def _has_edges(part: _Part, groups: list[tuple[float, float, list[int]]], kind: str) -> bool:
+    return bool(groups) and (groups[0][0] > _start(part, kind) + NEAR or groups[-1][1] < _end(part, kind) - NEAR)
+
+
+def _sub(part: _Part, group: tuple[float, float, list[int]], kind: str) -> _Part:
+    low, high, members = group
+    if kind == "rip":
+        return _Part(part.x, low, part.length, high - low, tuple(members))
+    return _Part(low, part.y, high - low, part.width, tuple(members))
+
+
+def _finished(part: _Part, pieces: Sequence[CutPiece]) -> int | None:
+    if len(part.pieces) != 1:
+        return None
+    piece = pieces[part.pieces[0]]
+    same = abs(piece.length - part.length) < NEAR and abs(piece.width - part.width) < NEAR
+    return part.pieces[0] if same else None
+
+
+def _cut(number: int, kind: Literal["rip", "crosscut"], part: _Part, at: float, frees: list[str]) -> SawCut:
+    if kind == "rip":
+        return SawCut(number=number, kind=kind, a=(part.x, at), b=(round(part.x + part.length, 3), at), frees=frees)
+    return SawCut(number=number, kind=kind, a=(at, part.y), b=(at, round(part.y + part.width, 3)), frees=frees)
+
+
+def free_rectangles(
+    length: float, width: float, pieces: Sequence[CutPiece], kerf: float, *, first: Literal["rip", "crosscut"]
+) -> list[tuple[float, float, float, float]]:
+    """What is left when the stock has been cut: (x, y, length, width), the saw's dust taken off.
+
+    >>> free_rectangles(96, 48, [CutPiece(piece="a", x=0, y=0, length=60, width=40)], 1, first="rip")
+    [(0, 41, 96, 7), (61, 0, 35, 40)]
+    """
+    found: list[tuple[float, float, float, float]] = []
+    waiting = [(_Part(0, 0, length, width, tuple(range(len(pieces)))), first)]
+    while waiting:
+        part, way = waiting.pop(0)
+        if not part.pieces:
+            found.append((part.x, part.y, part.length, part.width))
+            continue
+        if _finished(part, pieces) is not None:
+            continue
+        for kind in (way, _other(way)):
+            groups = _groups(part, pieces, kind)
+            if len(groups) > 1 or _has_edges(part, groups, kind):
+                break
+        else:
+            raise ValueError(f"no straight cut parts {', '.join(pieces[i].piece for i in part.pieces)}")
+        ends = [_start(part, kind) - kerf, *(high for _, high, _ in groups)]
+        starts = [*(low for low, _, _ in groups), _end(part, kind) + kerf]
+        for before, after in zip(ends, starts, strict=True):
+            low, high = round(before + kerf, 3), round(after - kerf, 3)
+            if high > low + NEAR:
+                gap = _sub(part, (low, high, []), kind)
+                found.append((gap.x, gap.y, gap.length, gap.width))
+        waiting = [(_sub(part, group, kind), _other(kind)) for group in groups] + waiting
+    return found

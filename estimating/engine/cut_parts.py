@@ -1,0 +1,106 @@
+"""What all cut plans share: whole steps of 0.1 mm, what is worth keeping, and how a plan is summed up."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from decimal import ROUND_HALF_UP, Decimal
+
+from buildout.units.value import Reason, Status, snap
+from estimating.engine.said import length as said
+from estimating.engine.types import CutDemand, CutPlan, CutStock, Product
+
+STEPS_PER_MM = 10
+KEEP_TIMBER_SHEET = (304.8, 609.6)
+KEEP_FOAM_SHEET = (304.8, 1219.2)
+KEEP_LENGTH = 609.6
+KEEP_ROLL = 457.2
+KEEP_COVER = 1828.8
+"""Smallest left-overs worth booking in, mm: plywood 12 × 24 in, foam 12 × 48 in, lengths 2 ft, roll goods
+18 in at full width, cover fabric 2 yd. Common practice, no published source."""
+
+
+@dataclass
+class Wanted:
+    """All that is to be cut from one product."""
+
+    pieces: list[CutDemand] = field(default_factory=list)
+    whole: list[str] = field(default_factory=list)
+
+
+def steps(millimetres: float | Decimal) -> int:
+    """Millimetres as whole steps of 0.1 mm, half up.
+
+    >>> steps(1217.6125), steps(3.175)
+    (12176, 32)
+    """
+    return int((Decimal(str(millimetres)) * STEPS_PER_MM).to_integral_value(ROUND_HALF_UP))
+
+
+def mm(count: int) -> float:
+    return count / STEPS_PER_MM
+
+
+def mm2(count: int) -> float:
+    return snap(count / STEPS_PER_MM**2)
+
+
+def missing(product: Product, form: str, what: str) -> CutPlan:
+    reason = Reason(
+        code="product size missing", where=product.id, severity="stop",
+        text=f"{product.name} is cut to size, but its {what} is not given",
+        todo=f"Give the product's {what}, for instance 8' or 2440 mm",
+    )  # fmt: skip
+    return CutPlan(
+        product=product.id, form=form, status="infeasible", value=0.0, bound=0.0, stock=[],  # type: ignore[arg-type]
+        used_area=0.0, waste_area=0.0, waste_share=0.0, reasons=[reason],
+    )  # fmt: skip
+
+
+def _drawn(value: float, unit: str) -> str:
+    return said(value) if unit == "mm" else f"{value:g} {unit}"
+
+
+def too_large(product: Product, demand: CutDemand) -> Reason:
+    size = said(demand.length) + (f" × {said(demand.width)}" if demand.width else "")
+    stock = " × ".join(said(float(side)) for side in (product.length, product.width) if side is not None)
+    turned = "" if product.turns or product.form == "length" else " and may not be turned"
+    return Reason(
+        code="piece larger than stock", where=demand.piece, severity="stop",
+        text=f"{demand.piece} needs {size}, but {product.name} is {stock}{turned}",
+        todo="Choose a larger product or a layout with smaller pieces",
+    )  # fmt: skip
+
+
+def finished(
+    product: Product, form: str, *, value: float, bound: float, stock: list[CutStock], areas: tuple[int, int, int, int],
+    scale: int, large: list[Reason], unit: str,
+) -> CutPlan:  # fmt: skip
+    """``areas``: pieces, offcuts, kerf, scrap in whole steps; ``scale`` of them make one mm² (or mm)."""
+    used, offcut, kerf, scrap = (snap(a / scale) for a in areas)
+    waste_count = areas[1] + areas[2] + areas[3]
+    total = areas[0] + waste_count
+    proven = not large and value <= bound + 1e-9
+    reasons = list(large)
+    if not large and not proven:
+        reasons.append(
+            Reason(
+                code="cut plan not proven best",
+                where=product.id,
+                text=f"{product.name}: {_drawn(value, unit)} drawn; no plan could need less than {_drawn(bound, unit)}",
+            )
+        )
+    status: Status = "infeasible" if large else "proven" if proven else "feasible"
+    return CutPlan(
+        product=product.id, form=form, status=status, value=value, bound=bound, stock=stock,  # type: ignore[arg-type]
+        used_area=used, offcut_area=offcut, kerf_area=kerf, scrap_area=scrap, waste_area=snap(waste_count / scale),
+        waste_share=snap(waste_count / total, 0.0001) if total else 0.0, reasons=reasons,
+    )  # fmt: skip
+
+
+def keeps(product: Product) -> tuple[float, float]:
+    """Smallest left-over of a product worth keeping, mm: (short side, long side); for lengths and rolls (0, length)."""
+    if product.form == "length":
+        return (0.0, KEEP_LENGTH)
+    if product.form == "roll":
+        return (0.0, KEEP_COVER if product.lead_group == "cover" else KEEP_ROLL)
+    return KEEP_TIMBER_SHEET if product.lead_group == "timber" else KEEP_FOAM_SHEET
