@@ -120,6 +120,22 @@ def latest_order_date(
     return add_working_days(start, -lead_days, closed, weekend)
 
 
+_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def day_text(day: date | None, *, year: bool = True) -> str:
+    """A date as people say it, the same in every locale; without its year where that is plain.
+
+    >>> day_text(date(2027, 3, 6)), day_text(date(2027, 3, 6), year=False), day_text(None)
+    ('Sat 6 Mar 2027', 'Sat 6 Mar', 'no date')
+    """
+    if day is None:
+        return "no date"
+    short = f"{_DAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}"
+    return f"{short} {day.year}" if year else short
+
+
 def iso_week(day: date) -> str:
     """ISO 8601 week date.
 

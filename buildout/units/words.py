@@ -7,18 +7,21 @@ from decimal import Decimal
 
 
 def some_of(names: Sequence[str], most: int = 4) -> str:
-    """Names as a sentence lists them, cut short after ``most``.
+    """Names as a sentence lists them, cut short after ``most``; semicolons between names that hold commas.
 
     >>> some_of(["foam", "tape", "timber"])
     'foam, tape and timber'
     >>> some_of(["foam", "tape", "timber", "vinyl"], most=2)
     'foam, tape and 2 more'
+    >>> some_of(["tape, 3 in", "foam", "timber", "vinyl"], most=2)
+    'tape, 3 in; foam; and 2 more'
     """
-    if len(names) > most:
-        return f"{', '.join(names[:most])} and {len(names) - most} more"
-    if len(names) < 2:
-        return "".join(names)
-    return f"{', '.join(names[:-1])} and {names[-1]}"
+    shown = list(names) if len(names) <= most else [*names[:most], f"{len(names) - most} more"]
+    if len(shown) < 2:
+        return "".join(shown)
+    if any("," in name for name in shown):
+        return f"{'; '.join(shown[:-1])}; and {shown[-1]}"
+    return f"{', '.join(shown[:-1])} and {shown[-1]}"
 
 
 _SHORT = {"square foot": "sq ft", "square yard": "sq yd", "square metre": "m²"}

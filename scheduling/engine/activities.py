@@ -21,6 +21,7 @@ from itertools import pairwise
 from math import ceil
 from typing import NamedTuple
 
+from buildout.units.dates import day_text
 from buildout.units.value import Reason
 from estimating.engine.types import Arrivals
 from scheduling.engine import calendars
@@ -97,7 +98,8 @@ def lay_out(
             made.reasons.append(
                 Reason(
                     code="done-later",
-                    text=f"{code} is reported done on {day}, after the day this plan is worked out for ({as_of})",
+                    text=f"{code} is reported done on {day_text(day)}, after the day this plan is worked out for "
+                    f"({day_text(as_of)})",
                     where=code,
                     severity="warning",
                     todo="Correct the date, or take the report back until it is done.",
@@ -120,7 +122,7 @@ def _too_far(
         found.append(Reason(code="too-far", text=text, where=where, severity="stop", todo=todo))
 
     if (dates.lease_start - as_of).days > FURTHEST:
-        text = f"The lease starts on {dates.lease_start}, more than three years after {as_of}"
+        text = f"The lease starts on {day_text(dates.lease_start)}, more than three years after {day_text(as_of)}"
         stop("/dates/lease_start", text, "Check the year.")
     for item, delivery in sorted(deliveries.items()):
         if delivery.planned > FURTHEST:
@@ -385,8 +387,8 @@ class _Writer:
             return _stop(
                 task, "crew-too-small",
                 f"{who} needs {smallest} people at once; the fullest build day it can use, {best.day.name} on "
-                f"{best.day.date}, has {best.day.places} places, which with usual no-shows and the core team of {core} "
-                f"makes {best.people} people",
+                f"{day_text(best.day.date)}, has {best.day.places} places, which with usual no-shows and the core team "
+                f"of {core} makes {best.people} {'person' if best.people == 1 else 'people'}",
                 f"Raise {best.day.name} to {places} places, or divide the task.",
             )  # fmt: skip
         for skill, need in self._skill_needs(task, smallest).items():

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from math import ceil, floor
 
+from buildout.units.dates import day_text
 from buildout.units.value import Reason
 from scheduling.engine.types import BuildDay, Crew, DayJob, SignedUp
 
@@ -170,7 +171,7 @@ def core_on_site(crew: Crew) -> int:
 def _fault(day: BuildDay, number: int, text: str, todo: str) -> Reason:
     return Reason(
         code="build-day",
-        text=f"Build day {day.name} on {day.date}: {text}",
+        text=f"Build day {day.name} on {day_text(day.date)}: {text}",
         where=f"/crew/days/{number}",
         severity="warning",
         todo=todo,

@@ -22,6 +22,7 @@ from zlib import crc32
 
 from msgspec.structs import replace
 
+from buildout.units.dates import day_text
 from buildout.units.value import Reason, Severity, Status, snap
 from estimating.engine.types import Arrivals
 from scheduling.engine import calendars
@@ -319,7 +320,8 @@ class _Play:
                 continue
             missing = triangular(draws(f"turn-out {day.id}", self.runs), *rates)
             found[day.id] = day.places * (1 - missing) + extra
-            text = f"Turn-out on {day.name}, {day.date}: {rates[0]:.0%} to {rates[2]:.0%} of helpers stay away"
+            when = day_text(day.date, year=False)
+            text = f"Turn-out on {day.name}, {when}: {rates[0]:.0%} to {rates[2]:.0%} of helpers stay away"
             self.drawn.append(Drawn(day.name or day.id, "turn-out", text, missing))
         return found
 
@@ -332,7 +334,7 @@ class _Play:
             found[task.code] = triangular(draws(f"task {task.code}", self.runs), task.low, task.likely, task.high)
             if task.high > task.low and not (task.arrival_of and self._group(task.arrival_of)):
                 kind = "inspection" if task.code in OFFICIAL else "task"
-                text = f"{task.name}: {task.low:.4g} to {task.high:.4g} {units[task.kind]}"
+                text = f"{task.name}: {task.low:.3g} to {task.high:.3g} {units[task.kind]}"
                 self.drawn.append(Drawn(f"{task.code} {task.name}", kind, text, found[task.code]))
         return found
 
@@ -602,7 +604,7 @@ class _Play:
                 what=one.what,
                 kind=one.kind,  # type: ignore[arg-type]
                 share=snap(share, 0.001),
-                text=f"{one.text}; goes with about {share:.0%} of the spread of the opening",
+                text=f"{one.text}; about {100 * share:.0f} % of what is uncertain about the opening",
             )
             for share, one in best[:MOST_DRIVERS]
         ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Literal
 
+from buildout.units.dates import day_text
 from buildout.units.value import Value
 from scheduling.engine.types import BuildDay, PlannedTask, Schedule, SignedUp
 
@@ -72,7 +73,8 @@ def moved_sign_ups(
         name = old_tasks[0].name if old_tasks else sign_up.task or "wherever needed"
         old_date, new_date = old_dates.get(sign_up.day), new_dates.get(sign_up.day)
         if sign_up.day in old_dates and new_date is None:
-            add(sign_up, "day gone", "", name, f"The build day on {old_date:%a %d %b} is not held any more.")
+            text = f"The build day on {day_text(old_date, year=False)} is not held any more."
+            add(sign_up, "day gone", "", name, text)
             continue
         if old_date is not None and new_date is not None and old_date != new_date:
             add(
@@ -80,7 +82,7 @@ def moved_sign_ups(
                 "day moved",
                 sign_up.day,
                 name,
-                f"The build day moves from {old_date:%a %d %b} to {new_date:%a %d %b}.",
+                f"The build day moves from {day_text(old_date, year=False)} to {day_text(new_date, year=False)}.",
             )
             continue
         if not sign_up.task or not old_tasks:
@@ -99,7 +101,8 @@ def moved_sign_ups(
         if not same_day:
             there = new_tasks[0].build_day
             when = new_dates.get(there)
-            add(sign_up, "task moved", there, name, f"“{name}” moves from {old_date:%a %d %b} to {when:%a %d %b}.")
+            text = f"“{name}” moves from {day_text(old_date, year=False)} to {day_text(when, year=False)}."
+            add(sign_up, "task moved", there, name, text)
             continue
         old_hours = (min(t.start for t in old_tasks), max(t.end for t in old_tasks))
         new_hours = (min(t.start for t in same_day), max(t.end for t in same_day))

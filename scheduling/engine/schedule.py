@@ -14,6 +14,7 @@ from typing import Any
 
 from msgspec.structs import replace
 
+from buildout.units.dates import day_text
 from buildout.units.value import Reason, Status, snap
 from estimating.engine.types import Arrivals
 from scheduling.engine import calendars
@@ -309,13 +310,13 @@ def _with_further_days(made: Layout, quick: list[Placed], count: int) -> list[Re
     opening = calendars.slot_day(plan[made.goal].start, made.from_day)
     count = max(1, len(used))
     when = sorted(used, key=lambda day: further[day])
-    days = ", ".join(f"{further[day]} ({', '.join(used[day])})" for day in when)
+    days = ", ".join(f"{day_text(further[day])} ({', '.join(used[day])})" for day in when)
     at_most = "" if proven else "at most "
     return [
         Reason(
             code="too-few-build-days",
             text=f"The build days given do not hold all the work. With {at_most}{count} more, a plan exists: {days}; "
-            f"it would open on {opening}",
+            f"it would open on {day_text(opening)}",
             where=next((codes[0] for codes in used.values()), ""),
             severity="stop",
             todo=f"Add {count} build day{'s' if count != 1 else ''} like these, or move the days given to later dates.",
@@ -488,14 +489,14 @@ class _Report:
                 found.append(
                     Reason(
                         code=code,
-                        text=f"The earliest opening, {opening}, is {(opening - day).days} days after the day {what}, "
-                        f"{day}. It hangs on: {chain}",
+                        text=f"The earliest opening, {day_text(opening)}, is {(opening - day).days} days after the day "
+                        f"{what}, {day_text(day)}. It hangs on: {chain}",
                         severity="warning",
                         todo="Shorten one of these, order earlier, or move the opening.",
                     )
                 )
         if not found:
-            found.append(Reason(code="hangs-on", text=f"The opening on {opening} hangs on: {chain}"))
+            found.append(Reason(code="hangs-on", text=f"The opening on {day_text(opening)} hangs on: {chain}"))
         if self.stage.status == "feasible" and self.stage.bound < self.stage.value:
             earlier = int((self.stage.value - self.stage.bound) // SLOTS_A_DAY)
             if earlier:
@@ -546,15 +547,15 @@ class _Report:
             if not load.tasks:
                 yield Reason(
                     code="day-unused",
-                    text=f"Nothing is planned for {load.name} on {load.date}",
+                    text=f"Nothing is planned for {load.name} on {day_text(load.date)}",
                     where=load.build_day,
                     todo="Keep it in reserve, move it to another date, or take it out.",
                 )
             elif signed < load.needed and load.date - self.as_of <= timedelta(days=SOON):
                 yield Reason(
                     code="sign-ups-missing",
-                    text=f"{load.name} on {load.date} needs {load.needed} helpers at its busiest; "
-                    f"{signed} have signed up",
+                    text=f"{load.name} on {day_text(load.date)} needs {load.needed} helpers at its busiest; "
+                    f"{signed or 'nobody'} {'have' if signed > 1 else 'has'} signed up",
                     where=load.build_day,
                     severity="warning",
                     todo=f"Invite {load.needed - signed} more, or move work to another day.",

@@ -16,6 +16,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build, Member, Role
+from buildout.units.dates import day_text
 from scheduling.engine import cautions
 from scheduling.engine.template import TemplateRow, default_template
 from scheduling.engine.types import PlannedTask, Schedule, Task, TaskNet
@@ -261,7 +262,7 @@ class _TaskPage:
         return RateForm(data, initial=usual | edit)
 
     def pin_form(self, data: Any = None) -> PinForm:
-        days = [(day.id, f"{day.date:%a %d %b}, {day.name}") for day in build_days(self.sheet)]
+        days = [(day.id, f"{day_text(day.date, year=False)}, {day.name}") for day in build_days(self.sheet)]
         pinned = next((pin["day"] for pin in self.edits.get("pins", []) if pin["task"] == self.code), "")
         return PinForm(data, days=days, initial={"day": pinned})
 

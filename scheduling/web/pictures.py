@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from buildout.units.dates import day_text
 from scheduling.engine.types import BuildDay, Forecast, PlannedTask
 from scheduling.web.words import WHO
 
@@ -227,20 +228,20 @@ def draw_forecast(forecast: Forecast, wish: date, announced: date | None) -> For
     bars = []
     for monday, runs in sorted(weeks.items()):
         height = round(runs / most * (BASE - TOP), 1)
-        title = f"Week of {monday:%d %b %Y}: {runs} of {forecast.runs} runs"
+        title = f"Week of {day_text(monday)}: {runs} of {forecast.runs} runs"
         bars.append(Bar(x(monday), round(BASE - height, 1), round(max(per_day * 7 - 1, 1), 1), height, title))
     marks = []
     for number, (name, day, dashed) in enumerate(sorted(marked, key=lambda mark: mark[1])):
         at = x(day)
         anchor = "start" if at < WIDTH - 110 else "end"
-        marks.append(Mark(at, f"{name} {day:%d %b}", 14 + number * LABEL_STEP, anchor, dashed))
+        marks.append(Mark(at, f"{name} {day_text(day, year=False)}", 14 + number * LABEL_STEP, anchor, dashed))
     months = []
     month = first.replace(day=1)
     while month <= last:
         if month >= first:
             months.append((x(month), f"{month:%b %Y}"))
         month = (month + timedelta(days=32)).replace(day=1)
-    words = ", ".join(f"{name} {day:%d %b %Y}" for name, day, _ in marked)
+    words = ", ".join(f"{name} {day_text(day)}" for name, day, _ in marked)
     return ForecastPicture(
         WIDTH, BASE + 26, BASE, TOP, bars, marks, months, f"{forecast.runs} runs by week of opening. {words}."
     )

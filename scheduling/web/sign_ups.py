@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build
+from buildout.units.dates import day_text
 from scheduling.web.models import ShareLink, SignUp
 from scheduling.web.offers import DayOffer, day_offers, upcoming
 
@@ -151,4 +152,4 @@ def _where(build: Build, row: SignUp) -> str:
     if offer is None:
         return f"the day {row.day}"
     task = offer.task(row.task) if row.task else None
-    return f"{offer.day.date:%a %d %b}, {task.name if task else 'wherever needed'}"
+    return f"{day_text(offer.day.date, year=False)}, {task.name if task else 'wherever needed'}"

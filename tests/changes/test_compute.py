@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -35,6 +36,7 @@ def test_the_plain_room_on_one_page(capsys: pytest.CaptureFixture[str]) -> None:
     ):  # fmt: skip
         assert part in page
     assert max(len(line) for line in page.splitlines()) < 180
+    assert not re.search(r"\d{4}-\d{2}-\d{2}", page)  # people read days and months, files year-month-day
 
 
 @pytest.mark.xdist_group("chain")

@@ -292,7 +292,7 @@ class TestImpossible:
         stop = found.reasons[0]
         assert (found.status, stop.code) == ("infeasible", "too-few-build-days")
         assert "With 2 more" in stop.text
-        assert "2027-02-13 (A/3, A/4), 2027-02-20 (A/5, A/6)" in stop.text
+        assert "Sat 13 Feb 2027 (A/3, A/4), Sat 20 Feb 2027 (A/5, A/6)" in stop.text
 
     def test_a_pin_that_cannot_be_kept_is_named(self) -> None:
         tasks = [task("A", 1), task("B", 1, after=[Lag(task="A", minutes=3 * 1440)])]
@@ -372,7 +372,7 @@ class TestMoving:
     def test_missing_sign_ups_are_told_a_fortnight_ahead(self) -> None:
         found = plan(net_of(task("A", 8), opening("A")), crew_of([6]), signed_up=[SignedUp(id="1", day="d1")])
         warning = next(one for one in found.reasons if one.code == "sign-ups-missing")
-        assert "needs 4 helpers at its busiest; 1 have signed up" in warning.text
+        assert "needs 4 helpers at its busiest; 1 has signed up" in warning.text
 
 
 @pytest.mark.xdist_group("hall")

@@ -4,29 +4,16 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Iterator
-from datetime import date
 from decimal import Decimal
 
 from buildout.changes.engine.build_file import Plan
 from buildout.changes.engine.chain import ChainResult
+from buildout.units.dates import day_text
 from buildout.units.lengths import UnitSystem, format_area, format_length, format_mass, format_small
 from buildout.units.money import format_money
 from buildout.units.value import Reason
 
 WIDTH = 100
-_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-
-
-def day_text(day: date | None) -> str:
-    """A date as people say it, the same in every locale.
-
-    >>> day_text(date(2027, 3, 20))
-    'Sat 20 Mar 2027'
-    """
-    if day is None:
-        return "no date"
-    return f"{_DAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
 def _plain(number: Decimal) -> str:
