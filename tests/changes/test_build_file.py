@@ -134,6 +134,29 @@ def test_not_json(data: bytes, says: str) -> None:
     assert [problem.pointer for problem in caught.value.problems] == [""]
 
 
+@pytest.mark.parametrize("places", [10**30, 10**9, 1001])
+def test_a_build_day_of_more_people_than_there_are_is_refused(demo: Document, places: int) -> None:
+    demo["plan"]["crew"]["days"][2]["places"] = places
+    found = plan_problems(demo["plan"])
+    assert found["/crew/days/2/places"].message == f'"places" is {places}; the most is 1000.'
+
+
+@pytest.mark.parametrize(
+    ("pointers", "document"),
+    [
+        (["/plan/name"], b'{"plan": {"name": "Hall \\uD800"}}'),
+        (["/plan"], b'{"plan": {"\\udfff": "\\udfff"}}'),
+        (["/a/1"], b'{"a": ["\\ud83e\\udd4b", "\\udd4b\\ud83e"]}'),
+    ],
+)
+def test_half_a_surrogate_pair_is_refused_where_it_stands(pointers: list[str], document: bytes) -> None:
+    with pytest.raises(BuildFileProblems) as caught:
+        parse(document)
+    assert [problem.pointer for problem in caught.value.problems] == pointers
+    assert "half a character" in str(caught.value)
+    str(caught.value).encode()  # what is wrong can be printed
+
+
 def test_a_truncated_demo_says_where_it_stops() -> None:
     data = DEMO.read_bytes()
     half = data[: len(data) // 2]

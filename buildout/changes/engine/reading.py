@@ -50,6 +50,8 @@ MOST_VALUES = 100_000
 _STRINGS = re.compile(rb'"(?:[^"\\]++|\\.)*+"?', re.DOTALL)
 _TOKENS = re.compile(_STRINGS.pattern + rb"|[\[{\]}]", re.DOTALL)
 _NOT_BRACKETS = bytes(byte for byte in range(256) if byte not in b"[]{}")
+_HALF_PAIR = re.compile(r"\\u[dD][89a-fA-F]")
+_HALF = re.compile("[\ud800-\udfff]")
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 
 
@@ -120,7 +122,7 @@ def parse(data: bytes, *, limit: int = LARGEST) -> Any:
     if deep is not None:
         _refuse([deep])
     try:
-        return json.loads(text, object_pairs_hook=_pairs, parse_constant=_constant)
+        document = json.loads(text, object_pairs_hook=_pairs, parse_constant=_constant)
     except json.JSONDecodeError as error:
         raise BuildFileProblems([_syntax(error, text)]) from error
     except _NotAllowedError as error:
@@ -128,6 +130,24 @@ def parse(data: bytes, *, limit: int = LARGEST) -> Any:
     except ValueError as error:  # an integer of thousands of digits
         message = "A number in the file has too many digits to be a real quantity."
         raise BuildFileProblems([Problem(pointer="", message=message, example="12.50")]) from error
+    if _HALF_PAIR.search(text):
+        _refuse(_half_characters(document))
+    return document
+
+
+def _half_characters(document: Any) -> Iterator[Problem]:
+    """Texts with half a surrogate pair (RFC 8259, section 8.2): no text file, page or database takes them."""
+    waiting: list[tuple[list[str | int], Any]] = [([], document)]
+    while waiting:
+        path, value = waiting.pop()
+        if isinstance(value, dict):
+            if any(_HALF.search(key) for key in value):
+                yield _at(path, f"A name{_inside(path)} holds half a character (\\ud800 to \\udfff). Write it again.")
+            waiting += [([*path, key], inner) for key, inner in value.items() if not _HALF.search(key)]
+        elif isinstance(value, list):
+            waiting += [([*path, at], inner) for at, inner in enumerate(value)]
+        elif isinstance(value, str) and _HALF.search(value):
+            yield _at(path, f"{field_name(path)} holds half a character (\\ud800 to \\udfff). Write it again.")
 
 
 _SMALLEST = '{"format": "buildout build file", "version": 1, "plan": {…}}'

@@ -44,6 +44,8 @@ _AMOUNT = {
 _ID = {"pattern": ID_PATTERN, "examples": ["front-room"]}
 _NAMES = {"examples": ["A"]}
 _COUNT = {"minimum": 0}
+_PEOPLE = 1000
+"""More people than any build day or task has; a slip of the pen beyond it would fill the memory with them."""
 _TIME = {"format": "time-of-day", "examples": ["08:30"]}
 
 MORE: dict[tuple[str, str], dict[str, Any]] = {
@@ -55,7 +57,7 @@ MORE: dict[tuple[str, str], dict[str, Any]] = {
     ("Reading", "start"): _NAMES,
     ("Reading", "end"): _NAMES,
     ("Product", "head"): {"minimum": 1, "maximum": 24, "examples": [8]},
-    ("Product", "per_pack"): {"minimum": 1},
+    ("Product", "per_pack"): {"minimum": 1, "maximum": 1_000_000},
     ("HeadPlan", "head"): {"minimum": 1, "maximum": 24, "examples": [5]},
     ("FloorSystem", "layers"): {"minItems": 1},
     ("Quote", "lines"): {"minItems": 1},
@@ -64,12 +66,12 @@ MORE: dict[tuple[str, str], dict[str, Any]] = {
     ("Quote", "lead_days_high"): _COUNT | {"examples": [12]},
     ("QuoteLine", "breaks"): {"minItems": 1, "examples": [[{"start": "1", "price": "4.20"}]]},
     ("AwardRules", "most_suppliers"): {"examples": [4]},
-    ("BuildDay", "places"): _COUNT | {"examples": [20]},
-    ("BuildDay", "meal_minutes"): _COUNT,
+    ("BuildDay", "places"): _COUNT | {"maximum": _PEOPLE, "examples": [20]},
+    ("BuildDay", "meal_minutes"): _COUNT | {"maximum": 24 * 60},
     ("BuildDay", "start"): _TIME,
     ("BuildDay", "end"): _TIME,
     ("BuildDay", "meal_start"): _TIME,
-    ("OwnTask", "crew"): {"minimum": 1, "examples": [2]},
+    ("OwnTask", "crew"): {"minimum": 1, "maximum": _PEOPLE, "examples": [2]},
 }
 """What the types alone do not say: (type, field) → keywords added to that field's schema."""
 
