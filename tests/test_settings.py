@@ -57,12 +57,18 @@ def test_a_folder_that_cannot_be_written_is_said_with_what_to_do(tmp_path: Path)
     [
         ("BUILDOUT_TASKS", "later", "BUILDOUT_TASKS must be worker or at-once"),
         ("BUILDOUT_DATABASE_URL", "mysql://u:p@localhost/x", "must name PostgreSQL"),
+        ("BUILDOUT_DEBUG", "maybe", "BUILDOUT_DEBUG must be 1 or 0, not 'maybe'"),
+        ("BUILDOUT_HTTPS", "2", "BUILDOUT_HTTPS must be 1 or 0, not '2'"),
+        ("BUILDOUT_PUBLIC_URL", "build.example.org", "for example https://build.example.org"),
+        ("BUILDOUT_PUBLIC_URL", "https://build.example.org/school", "no path"),
+        ("BUILDOUT_EMAIL_URL", "pigeon://loft", "BUILDOUT_EMAIL_URL cannot be used"),
     ],
 )
 def test_a_value_that_does_not_fit_is_said(name: str, value: str, said: str, tmp_path: Path) -> None:
     ended = manage("check", BUILDOUT_DATA=str(tmp_path), **{name: value})
     assert ended.returncode != 0
     assert said in ended.stderr
+    assert "Traceback" not in ended.stderr
 
 
 def test_the_secret_key_is_made_once_and_private(tmp_path: Path) -> None:

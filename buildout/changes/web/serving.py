@@ -75,6 +75,8 @@ def documents_note() -> str:
 
 def refuse_taken_port(host: str, port: int, command: str) -> None:
     """Raise ``CommandError`` unless the address can be listened on."""
+    if not 1 <= port <= 65535:
+        raise CommandError(f"{port} is not a port: give a number from 1 to 65535, for example 8001.")
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     with socket.socket(family, socket.SOCK_STREAM) as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -90,8 +92,6 @@ def refuse_taken_port(host: str, port: int, command: str) -> None:
                 f"{host}:{port} cannot be listened on ({error.strerror}): choose another port, for example "
                 f"python manage.py {command} --port 8001."
             ) from error
-        except OverflowError as error:
-            raise CommandError(f"{port} is not a port: give a number from 1 to 65535, for example 8001.") from error
 
 
 def address(host: str, port: int) -> str:
