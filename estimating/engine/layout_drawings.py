@@ -236,10 +236,11 @@ def draw_cover(
     *,
     spec: CoverSpec | None = None,
     contact: str = "",
+    survey: str = "",
     units: UnitSystem = "feet-inches",
     block: TitleBlock | None = None,
 ) -> Drawing:
-    """The fabricator's one-page diagram of the finished edge.
+    """The fabricator's one-page diagram of the finished edge; ``survey`` says how far its sizes can be relied on.
 
     Corners are numbered; every side and the angle at every corner are written, diagonals are drawn and listed, each
     cut-out is fixed by two running dimensions from one named side. Sizes are to the nearest 1/4 in.
@@ -284,6 +285,8 @@ def draw_cover(
         told.append(words)
     walk_on = _walk_on(plan, outline)
     notes = _cover_notes(cover, spec, told, walk_on, contact, units)
+    if survey:
+        notes.insert(1, survey)
     return Drawing(
         items=items,
         title=f"{plan.name}: cover for the fabricator",

@@ -92,7 +92,7 @@ def test_a_blunder_is_said_with_its_reason(client_of: ClientOf, small_build: Bui
     assert "set aside" in page or "suspect" in page
 
 
-@pytest.mark.parametrize(("name", "args", "count"), [("list", (), 3), ("room", ("hall",), 3)])
+@pytest.mark.parametrize(("name", "args", "count"), [("list", (), 3), ("room", ("hall",), 4)])
 def test_queries(
     name: str, args: tuple[str, ...], count: int, client_of: ClientOf, demo_build: Build, owner: User,
     django_assert_num_queries: Any,

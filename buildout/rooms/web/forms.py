@@ -8,10 +8,10 @@ from django import forms
 
 from buildout.builds.web.editing import Choices, DayField, LengthField, PartForm
 from buildout.builds.web.models import Build
-from buildout.rooms.engine.types import Column, KeepClear, Reading, Room, Wall, WallFeature
-from buildout.rooms.web.lines import EXAMPLE, read_lines, wrong_texts
+from buildout.rooms.engine.types import Column, KeepClear, LevelChange, Reading, Room, Wall, WallFeature
+from buildout.rooms.web.lines import EXAMPLE, TOOLS, read_lines, wrong_texts
 from buildout.rooms.web.photos import PhotoError, keep_photo, read_photo
-from buildout.units.lengths import LengthError, parse_length
+from buildout.units.lengths import Length, LengthError, UnitSystem, format_small, parse_length
 
 TOOL_WORDS = (("tape", "tape"), ("laser", "laser"), ("rule", "rule"), ("drawing", "scaled off a drawing"))
 
@@ -280,6 +280,50 @@ def _running(form: forms.Form, data: dict[str, Any]) -> None:
         form.add_error("end", f"{end} is not beyond {start}. Measure both from the same corner, for example 43' 10\".")
 
 
+class LevelForm(RoomPartForm):
+    part = LevelChange
+    labels = {"id": "Short name", "rise": "How much higher", "up_to": "Higher on the side of", "note": "Note"}
+    hints = {
+        "id": "Letters and dashes, for example step",
+        "rise": 'For example 6 1/2"',
+        "up_to": "A point on the higher side",
+        "note": "For example: ramp of 4 ft; edge marked with tape",
+    }
+    edge = forms.CharField(
+        label="Its edge runs through",
+        max_length=200,
+        help_text="Two or more points of the room with spaces, for example D M. Tape a mark where there is no corner.",
+    )
+    field_order = ["id", "edge", "rise", "up_to", "note"]
+
+    def __init__(self, *args: Any, room: Room, **kwargs: Any) -> None:
+        super().__init__(*args, room=room, **kwargs)
+        self.points = points_of(room)
+        if isinstance(self.initial.get("edge"), list):
+            self.initial = {**self.initial, "edge": " ".join(self.initial["edge"])}
+        self.order_fields(self.field_order)
+
+    @staticmethod
+    def offered(room: Room) -> Mapping[str, Choices]:
+        return {"up_to": pairs(points_of(room))}
+
+    def clean_edge(self) -> list[str]:
+        names = {name.upper(): name for name in self.points}
+        typed = str(self.cleaned_data["edge"]).replace(",", " ").split()
+        missing = [name for name in typed if name.upper() not in names]
+        if missing:
+            raise forms.ValidationError(f"There is no point {missing[0]}. There are: {', '.join(self.points)}.")
+        if len(set(typed)) < 2:
+            raise forms.ValidationError("An edge runs through two points at least, for example D M.")
+        return [names[name.upper()] for name in typed]
+
+    def edited(self, before: Mapping[str, Any]) -> dict[str, Any]:
+        return super().edited(before) | {"edge": self.cleaned_data["edge"]}
+
+    def summary(self) -> str:
+        return f"Change of level {self.cleaned_data['id']}: {self.cleaned_data['rise']}"
+
+
 class WallForm(RoomPartForm):
     part = Wall
     labels = {"id": "Wall", "construction": "Built of", "height": "Height above the slab"}
@@ -336,6 +380,105 @@ class RoomForm(PartForm):
         else:
             after.pop("marks", None)
         return after
+
+
+class PlacedRoomForm(RoomForm):
+    """A room that is there: how its drawing lies on the sheet as well."""
+
+    base = forms.ChoiceField(
+        label="Base line of the drawing",
+        required=False,
+        help_text="It lies along the foot of the sheet, measured from its first corner. Choose it so that the wall "
+        "you stand at with the sheet in your hand is where you expect it.",
+    )
+    north = forms.FloatField(
+        label="North on the drawing",
+        required=False,
+        min_value=-360,
+        max_value=360,
+        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
+        help_text="Degrees anticlockwise from up the sheet: 0 is up, 90 to the left. Empty: not known, none is drawn.",
+        error_messages={"invalid": "Write degrees as a plain number, for example 30 or -12.5."},
+    )
+    field_order = ["name", "corners", "turning", "marks", "base", "north", "height", "note"]
+
+    def __init__(self, *args: Any, room: Room, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["base"].unmarked = True  # type: ignore[attr-defined]
+        ends = [pair for wall in walls_of(room) for pair in (wall.split("-"), wall.split("-")[::-1])]
+        self.fields["base"].choices = [  # type: ignore[attr-defined]
+            ("", "the usual one, from the first corner"),
+            *((f"{a} {b}", f"{a}–{b}, measured from {a}") for a, b in ends),
+        ]
+        datum = self.initial.get("datum")
+        if datum:
+            self.initial = {**self.initial, "base": f"{datum['origin']} {datum['along']}"}
+        self.order_fields(self.field_order)
+
+    def edited(self, before: Mapping[str, Any]) -> dict[str, Any]:
+        after = super().edited(before)
+        for name in ("datum", "north"):
+            after.pop(name, None)
+        if self.cleaned_data["base"]:
+            origin, along = self.cleaned_data["base"].split()
+            after["datum"] = {"origin": origin, "along": along}
+        if self.cleaned_data["north"] is not None:
+            after["north"] = self.cleaned_data["north"]
+        return after
+
+
+class ToolsForm(forms.Form):
+    """What each tool is good for in this room, where that differs from the usual."""
+
+    def __init__(self, data: Any, *, room: Room, units: UnitSystem) -> None:
+        from buildout.rooms.engine.observations import sigma
+
+        own = {tool.id: tool for tool in room.tools}
+        initial = {
+            f"{tool}_{name}": getattr(getattr(own.get(tool), name, None), "text", "")
+            for tool in TOOLS for name in ("fixed", "added", "every")
+        }  # fmt: skip
+        super().__init__(data, initial=initial)
+        far = Length.read("10 m" if units == "metric" else "30 ft")
+        for tool in TOOLS:
+            near, there = (2 * sigma(tool, float(mm)) for mm in (0, far.mm))
+            usual = f"± {format_small(near, units)}, at {far.text} ± {format_small(there, units)}"
+            word = dict(TOOL_WORDS)[tool]
+            for name, label, hint in (
+                ("fixed", f"A {word} reading is good to ±" if tool != "drawing" else "A length off a drawing, ±",
+                 f"Usual: {usual}. Empty: the usual."),
+                ("added", "and more by ±", "For example 1/16\""),
+                ("every", "for every", "For example 30'"),
+            ):  # fmt: skip
+                self.fields[f"{tool}_{name}"] = LengthField(label=label, help_text=hint, required=False)
+
+    def rows(self) -> list[tuple[str, list[forms.BoundField]]]:
+        words = dict(TOOL_WORDS)
+        return [(words[t], [self[f"{t}_{name}"] for name in ("fixed", "added", "every")]) for t in TOOLS]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        for tool in TOOLS:
+            fixed, added, every = (data.get(f"{tool}_{name}", "") for name in ("fixed", "added", "every"))
+            if (added or every) and not fixed:
+                self.add_error(f"{tool}_fixed", 'Say first what it is good to on a short length, for example 1/8".')
+            if bool(added) != bool(every):
+                name = "every" if added else "added"
+                self.add_error(f"{tool}_{name}", "Give both: so much more, for every so much length.")
+            for name, value in (("fixed", fixed), ("every", every)):
+                if value and parse_length(value) <= 0:
+                    self.add_error(f"{tool}_{name}", 'It must be more than nothing, for example 1/8".')
+            if fixed and parse_length(fixed) > 300:
+                self.add_error(f"{tool}_fixed", 'A tool worse than ± 1 ft measures nothing. For example 1/8".')
+        return data
+
+    def tools(self) -> list[dict[str, str]]:
+        found = []
+        for tool in TOOLS:
+            said = {name: self.cleaned_data[f"{tool}_{name}"] for name in ("fixed", "added", "every")}
+            if said["fixed"]:
+                found.append({"id": tool} | {name: text for name, text in said.items() if text})
+        return found
 
 
 class NewRoomForm(RoomForm):

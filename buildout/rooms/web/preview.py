@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 import msgspec
+from django import forms
 
 from buildout.rooms.engine.types import Room, RoomPlan, Survey
 from buildout.units.value import Reason, from_plain
@@ -56,3 +57,11 @@ def new_stops(before: Mapping[str, Any] | None, after: Mapping[str, Any]) -> lis
     was = work_out(before)
     known = {(r.code, r.where) for r in stops_of(was.survey, was.plan)}
     return [r for r in stops if (r.code, r.where) not in known]
+
+
+def tell_stops(form: forms.BaseForm, before: Mapping[str, Any] | None, after: Mapping[str, Any]) -> bool:
+    """Put above the form why a room as edited cannot be; whether there is anything to say."""
+    stops = new_stops(before, after)
+    for reason in stops:
+        form.add_error(None, f"{reason.text} {reason.todo}".strip())
+    return bool(stops)

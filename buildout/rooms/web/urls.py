@@ -1,6 +1,6 @@
 from django.urls import path
 
-from buildout.rooms.web import photos, tape, views
+from buildout.rooms.web import gate, history, photos, starts, tape, views
 
 app_name = "rooms"
 ROOMS = "builds/<int:build_id>/rooms/"
@@ -8,12 +8,21 @@ ROOM = f"{ROOMS}<str:room_id>/"
 urlpatterns = [
     path(ROOMS, views.list_rooms, name="list"),
     path(f"{ROOMS}new/", views.new_room, name="new"),
+    path(f"{ROOMS}new/rectangle/", starts.start_room, {"way": "rectangle"}, name="new-rectangle"),
+    path(f"{ROOMS}new/walls/", starts.start_room, {"way": "walls"}, name="new-walls"),
+    path(f"{ROOMS}new/drawing/", starts.start_room, {"way": "drawing"}, name="new-drawing"),
     path("builds/<int:build_id>/photos/<str:name>", photos.photo, name="photo"),
     # One room
     path(ROOM, views.room, name="room"),
     path(f"{ROOM}plan.svg", views.drawing, name="drawing"),
     path(f"{ROOM}plan.dxf", views.dxf, name="dxf"),
     path(f"{ROOM}plan.pdf", views.pdf, name="pdf"),
+    path(f"{ROOM}figures/", views.figures, name="figures"),
+    path(f"{ROOM}compare/", history.compare, name="compare"),
+    path(f"{ROOM}copy/", history.copy_room, name="copy"),
+    path(f"{ROOM}gate/", gate.gate, name="gate"),
+    path(f"{ROOM}gate/take-back/", gate.take_back, name="take-back"),
+    path(f"{ROOM}tools/", views.tools, name="tools"),
     path(f"{ROOM}corners/", views.edit_room, name="edit"),
     path(f"{ROOM}delete/", views.delete_room, name="delete"),
     path(f"{ROOM}move-wall/", views.move, name="move-wall"),

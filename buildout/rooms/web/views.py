@@ -16,7 +16,7 @@ from buildout.builds.web.editing import fitting_id, person, propose_from
 from buildout.builds.web.models import Proposal, Role
 from buildout.rooms.engine.drawing import Drawing
 from buildout.rooms.engine.move_wall import WallMoveError, move_wall
-from buildout.rooms.engine.types import Room, RoomPlan, Survey
+from buildout.rooms.engine.types import FabricatorGate, Room, RoomPlan, Survey
 from buildout.rooms.web import edits
 from buildout.rooms.web.drawings import as_file, dxf_of, svg_of, svg_on_paper, title_block
 from buildout.rooms.web.forms import (
@@ -24,16 +24,22 @@ from buildout.rooms.web.forms import (
     FastReadingsForm,
     FeatureForm,
     KeepClearForm,
+    LevelForm,
     MoveWallForm,
     NewRoomForm,
+    PlacedRoomForm,
     ReadingForm,
-    RoomForm,
     RoomPartForm,
+    ToolsForm,
     WallForm,
     walls_of,
 )
+from buildout.rooms.web.gate import gate_of
+from buildout.rooms.web.models import TapeSession
 from buildout.rooms.web.opened import OpenRoom, open_room
-from buildout.rooms.web.preview import new_stops
+from buildout.rooms.web.photos import photos_of
+from buildout.rooms.web.preview import tell_stops
+from buildout.rooms.web.starts import WAYS
 
 
 class PartKind(NamedTuple):
@@ -57,19 +63,26 @@ PARTS = {
         "keep_clear", "strip kept clear", KeepClearForm,
         "How wide an exit landing or the space before a panelboard must be is for the local authority to say.",
     ),
+    "levels": PartKind(
+        "levels", "change of level", LevelForm,
+        "A step in the floor trips people and may need a ramp or a rail; local code says which.",
+    ),
     "walls": PartKind("walls", "wall", WallForm),
 }  # fmt: skip
 """What a room is made of: the word in the address, the key in the plan, its form."""
 
 
-def drawing_of(found: OpenRoom) -> Drawing | None:
+def drawing_of(found: OpenRoom, *, diagonals: bool = False, gate: FabricatorGate | None = None) -> Drawing | None:
     """The plan of a room as a drawing (a sketch where its readings do not fix it), or None without any point."""
     from buildout.rooms.engine.room_drawing import draw_plan
 
     if not found.survey.points:
         return None
     block = title_block(found.build, found.sheet, f"{found.room.name}, plan", "2")
-    return draw_plan(found.room, found.survey, found.plan, units=found.sheet.units, block=block)
+    return draw_plan(
+        found.room, found.survey, found.plan, units=found.sheet.units, block=block, diagonals=diagonals,
+        gate=gate or gate_of(found),
+    )  # fmt: skip
 
 
 def _svg(drawing: Drawing | None) -> str:
@@ -147,10 +160,21 @@ def _room_page(
     *,
     move: MoveWallForm | None = None,
     fast: FastReadingsForm | None = None,
+    refused: dict[str, Any] | None = None,
     status: int = 200,
 ) -> HttpResponse:
+    from buildout.rooms.engine.quality import next_best_readings
+
+    gate, diagonals = gate_of(found), "diagonals" in request.GET
+    taping = TapeSession.objects.filter(build=found.build, room=found.room.id, user=person(request)).first()
     context = _room_context(found) | {
-        "drawing": _svg(drawing_of(found)),
+        "drawing": _svg(drawing_of(found, diagonals=diagonals, gate=gate)),
+        "diagonals": diagonals,
+        "gate": gate,
+        "best": next_best_readings(found.room, found.survey, found.plan, many=3),
+        "taping": len(taping.readings) if taping else 0,
+        "photos": photos_of(found.build.pk) if any(r.photo for r in found.room.readings) else set(),
+        "refused": refused,
         "move": move or MoveWallForm(room=found.room),
         "fast": fast or FastReadingsForm(room=found.room, initial={"when": found.sheet.today()}),
     }
@@ -162,7 +186,11 @@ def _room_page(
 def drawing(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
     """The plan as an SVG file."""
     found = open_room(request, build_id, room_id)
-    return as_file(svg_on_paper(_needed(found)).encode(), "image/svg+xml", f"{room_id}-plan.svg")
+    return as_file(
+        svg_on_paper(_needed(found, diagonals="diagonals" in request.GET)).encode(),
+        "image/svg+xml",
+        f"{room_id}-plan.svg",
+    )
 
 
 @login_required
@@ -173,8 +201,8 @@ def dxf(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
     return as_file(dxf_of(_needed(found)), "image/vnd.dxf", f"{room_id}-plan.dxf")
 
 
-def _needed(found: OpenRoom) -> Drawing:
-    made = drawing_of(found)
+def _needed(found: OpenRoom, *, diagonals: bool = False) -> Drawing:
+    made = drawing_of(found, diagonals=diagonals)
     if made is None:
         raise Http404("The readings do not give this room a shape yet")
     return made
@@ -185,8 +213,16 @@ def _needed(found: OpenRoom) -> Drawing:
 def pdf(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
     """The plan with its readings on paper."""
     found = open_room(request, build_id, room_id)
-    context = _room_context(found) | {"drawing": svg_on_paper(_needed(found))}
+    context = _room_context(found) | {"drawing": svg_on_paper(_needed(found, diagonals="diagonals" in request.GET))}
     return pdf_or_page(request, "rooms/paper.html", context, f"{room_id}-plan.pdf")
+
+
+@login_required
+@require_GET
+def figures(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
+    """Every figure of a room with its ±, and how far each reading is checked."""
+    found = open_room(request, build_id, room_id)
+    return render(request, "rooms/figures.html", _room_context(found))
 
 
 # ------------------------------------------------------------------ editing
@@ -235,10 +271,7 @@ def propose_room(
         pass  # said beside the fields below
     else:
         before, after = (edits.room_of(d, found.room.id) for d in (found.sheet.document, document))
-        stops = new_stops(before, after) if before != after else []
-        for reason in stops:
-            form.add_error(None, f"{reason.text} {reason.todo}".strip())
-        if stops:
+        if before != after and tell_stops(form, before, after):
             return None
     return propose_from(form, found.build, person(request), document, summary, under=under, **places)
 
@@ -308,13 +341,7 @@ def _without(
     except KeyError as missing:
         raise Http404("It is no longer there") from missing
     except builds.DocumentProblems as error:
-        context = _room_context(found) | {
-            "drawing": _svg(drawing_of(found)),
-            "move": MoveWallForm(room=found.room),
-            "fast": FastReadingsForm(room=found.room),
-            "refused": {"what": summary, "problems": error.problems},
-        }
-        return render(request, "rooms/room.html", context, status=422)
+        return _room_page(request, found, refused={"what": summary, "problems": error.problems}, status=422)
     return redirect(proposal)
 
 
@@ -377,7 +404,7 @@ def edit_room(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse
     at = edits.room_position(document, room_id)
     before = dict(document["rooms"][at])
     initial = before | {"corners": " ".join(before["corners"]), "marks": " ".join(before.get("marks", []))}
-    form = RoomForm(request.POST or None, initial=initial)
+    form = PlacedRoomForm(request.POST or None, initial=initial, room=found.room)
     if request.method == "POST" and form.is_valid():
         edits.reshape(document["rooms"][at], form.edited(before))
         proposal = propose_room(
@@ -392,6 +419,30 @@ def edit_room(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse
 
 @login_required
 @require_http_methods(["GET", "POST"])
+def tools(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
+    """What tape, laser, rule and drawing are good for in this room."""
+    found = open_room(request, build_id, room_id)
+    form = ToolsForm(request.POST or None, room=found.room, units=found.sheet.units)
+    if request.method == "POST" and form.is_valid():
+        document = builds.editable(found.build)
+        at = edits.room_position(document, room_id)
+        own = form.tools()
+        document["rooms"][at]["tools"] = own
+        if not own:
+            del document["rooms"][at]["tools"]
+        summary = f"{found.room.name}: accuracy of its tools"
+        proposal = propose_room(form, found, request, document, summary, under=f"/rooms/{at}/tools")
+        if proposal is not None:
+            return redirect(proposal)
+    context = {
+        "build": found.build, "member": found.member, "sheet": found.sheet, "sheet_no": "2", "room": found.room,
+        "form": form,
+    }  # fmt: skip
+    return render(request, "rooms/tools.html", context, status=422 if form.is_bound else 200)
+
+
+@login_required
+@require_http_methods(["GET", "POST"])
 def new_room(request: HttpRequest, build_id: int) -> HttpResponse:
     """Add a room from a tape."""
     build, member = builds.build_for(person(request), build_id, Role.OWNER)
@@ -401,16 +452,18 @@ def new_room(request: HttpRequest, build_id: int) -> HttpResponse:
         document = builds.editable(build)
         taken = [room["id"] for room in document.get("rooms", [])]
         room = form.edited({"id": fitting_id(form.cleaned_data["name"], taken, "room")})
-        edits.add_readings(room, form.cleaned_data["lines"], who=member.user.name, when=sheet.today().isoformat())
+        edits.add_readings(room, form.cleaned_data["lines"], who=person(request).name, when=sheet.today().isoformat())
         edits.add_room(document, room)
-        proposal = propose_from(
-            form, build, person(request), document, f"Room added: {room['name']}", under=f"/rooms/{len(taken)}"
-        )
+        proposal = None
+        if not tell_stops(form, None, room):
+            summary = f"Room added: {room['name']}"
+            proposal = propose_from(form, build, person(request), document, summary, under=f"/rooms/{len(taken)}")
         if proposal is not None:
             return redirect(proposal)
     context = {
         "build": build, "member": member, "sheet": sheet, "sheet_no": "2", "title": "Add a room", "form": form,
         "button": "See the room and what it does", "back": _url("list", build_id), "delete": "",
+        "ways": [{"way": way, "title": title, "told": told} for way, (_, title, told) in WAYS.items()],
     }  # fmt: skip
     return render(request, "rooms/edit.html", context, status=422 if form.is_bound else 200)
 

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET
 
 from buildout.builds.web.documents import pdf_or_page
 from buildout.rooms.engine.drawing import Drawing
-from buildout.rooms.engine.types import RoomPlan
+from buildout.rooms.engine.types import Room, RoomPlan, Survey
 from buildout.rooms.web.drawings import as_file, dxf_of, svg_of, svg_on_paper, title_block
 from estimating.engine.types import FloorSystem, RoomLayouts
 from estimating.web.views.desk import Desk, sit_down
@@ -55,12 +55,21 @@ def _sheets(desk: Desk, room_id: str) -> tuple[RoomPlan, RoomLayouts | None, lis
     if layout.cover:
         spec = system.cover if system else None
         add("cover", "Cover, for the fabricator", draw_cover, layout.cover, spec=spec, contact=desk.user.name,
-            caution=_COVER)  # fmt: skip
+            survey=_gate(desk, plan), caution=_COVER)  # fmt: skip
     for elevation in layout.walls.elevations if layout.walls else []:
         add(f"wall-{elevation.wall}", f"Wall {elevation.wall}", draw_elevation, layout.walls, elevation.wall)
     if layout.fold_away:
         add("fold-away", "Fold-away mats", draw_fold_away, layout.fold_away)
     return plan, layout, found
+
+
+def _gate(desk: Desk, plan: RoomPlan) -> str:
+    """What the fabricator gate says of a room, for its cover's drawing."""
+    from buildout.rooms.engine.quality import fabricator_gate
+
+    room = next(room for room in desk.sheet.section("rooms", list[Room]) if room.id == plan.room)
+    survey = next(survey for survey in desk.sheet.part("surveys", list[Survey]) if survey.room == plan.room)
+    return fabricator_gate(room, survey, plan).text
 
 
 _LAYING = (
