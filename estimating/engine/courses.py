@@ -97,6 +97,10 @@ class Courses:
     direction: Direction
     exact: bool = False
     """False while comparing: cells are clipped by the faster rectangle clip of GEOS, which may leave unclean rings."""
+    line: float | None = None
+    """A course line that is pinned, v."""
+    corner: Point | None = None
+    """Corner of a sheet that is pinned, (u, v)."""
     _bands: dict[float, tuple[Any, list[tuple[float, float]]]] = field(default_factory=dict)
     _cells: dict[tuple[float, float], Cell] = field(default_factory=dict)
     _strips: dict[tuple[float, bool], list[Cell]] = field(default_factory=dict)
@@ -124,6 +128,9 @@ class Courses:
     def across_offsets(self) -> list[float]:
         """Where the first course line may lie above the field's low edge, 0 ≤ offset < width, the likeliest first."""
         width = self.goods.width
+        pinned = self.corner[1] if self.corner is not None else self.line
+        if pinned is not None:
+            return [round((pinned - self.low_v) % width, 2) % width]
         left = (self.high_v - self.low_v) % width
         wanted = [0.0, left, left / 2, (left + width) / 2, *_grid(width)]
         wanted += [v - self.low_v for _, v in self.columns]
@@ -323,11 +330,19 @@ class Courses:
         found = []
         for stagger in staggers:
             for across in across_offsets:
-                for along in along_offsets:
+                for along in along_offsets if self.corner is None else [self._along_pinned(across, stagger)]:
                     found.append(self._score(across, along, stagger))
         found.sort(key=_rank)
         packed = [self._packed(way) for way in found[:PACKED]]
         return sorted(packed, key=_rank) + found[PACKED:]
+
+    def _along_pinned(self, across: float, stagger: float) -> float:
+        """The offset of end joints that puts a sheet at the pinned corner."""
+        u, v = self.corner or (self.low_u, self.low_v)
+        starts = self.row_starts(across)
+        number = min(range(len(starts)), key=lambda k: abs(starts[k] - v))
+        length = self.goods.length
+        return round((u - self.low_u - number * stagger * length) % length, 2)
 
     def _score(self, across: float, along: float, stagger: float) -> Way:
         rows = self.rows(across, along, stagger)

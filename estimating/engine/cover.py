@@ -8,6 +8,7 @@ changes linearly between those. Allowances and weights per person are common pra
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations, pairwise
 from typing import Any
@@ -29,14 +30,17 @@ from estimating.engine.mat_shape import (
     without_columns,
     without_straight_points,
 )
+from estimating.engine.pins import refused
 from estimating.engine.rolled import SHARE, carriers_needed, places_to_hold, rolled_diameter
-from estimating.engine.types import CoverLayout, CoverSpec, FloorLayout, FloorSystem, Product, Weld
+from estimating.engine.types import CoverLayout, CoverSpec, FloorLayout, FloorSystem, Pin, Product, Weld
 
 LONG_SIDE = 1000.0
 """mm; welds are tried along every side longer than this."""
 NARROWEST_GOODS = 150.0
 """mm of goods less lap; anything narrower is a slip of the pen."""
 MERGED = math.radians(0.5)
+PINNED_TURN = math.radians(5)
+"""A pinned direction this close to a side of the outline means that side."""
 SIDE_STEP = 0.05
 """mm looked to either side of an offset where the weld length may jump."""
 ROLL_WIDTH = 7315.2
@@ -57,7 +61,11 @@ class Scheme:
 
 
 def lay_cover(
-    plan: RoomPlan, system: FloorSystem, floor: FloorLayout | None, products: dict[str, Product]
+    plan: RoomPlan,
+    system: FloorSystem,
+    floor: FloorLayout | None,
+    products: dict[str, Product],
+    pins: Sequence[Pin] = (),
 ) -> CoverLayout:
     """Draw the cover of a floor: finished edge, cut-outs, weld lines of least length, band, mass, carriers.
 
@@ -79,7 +87,8 @@ def lay_cover(
     fabric = polygon_of(outline, cut)
     outer = polygon_of(outline)
     lips = _lips(shape, float(spec.band_width))
-    schemes = _schemes(fabric, outline, lips, pitch, float(spec.weld_lap))
+    pinned, pin_reasons = _pinned(plan, pins, outline)
+    schemes = _schemes(fabric, outline, lips, pitch, pinned)
     bound = min(s.length for s in schemes)
     chosen, goods = _best(schemes, fabric, pitch, float(spec.weld_lap))
     strips, welds = _drawn(fabric, chosen, pitch)
@@ -94,7 +103,8 @@ def lay_cover(
     proven = chosen.length <= bound + 1
     status: Status = "proven" if proven else "feasible"
     reasons = (
-        _weld_reasons(chosen, bound, schemes, lips)
+        pin_reasons
+        + _weld_reasons(chosen, bound, schemes, lips)
         + reasons
         + _carry_reasons(mass, width, diameter, carriers, plan.room)
     )
@@ -149,9 +159,38 @@ def _thickness(spec: CoverSpec, product: Product | None) -> tuple[float, list[Re
 # ---------------------------------------------------------------- welds
 
 
-def _schemes(fabric: Any, outline: Ring, lips: Any, pitch: float, lap: float) -> list[Scheme]:
+def _pinned(plan: RoomPlan, pins: Sequence[Pin], outline: Ring) -> tuple[list[float], list[Reason]]:
+    """Weld directions to try: those along the outline's sides, or the pinned one alone."""
+    tried = directions(outline)
+    chosen: Pin | None = None
+    angle = 0.0
+    reasons = []
+    for pin in (p for p in pins if p.layer == "cover"):
+        wall = next((w for w in plan.walls if w.id == pin.wall), None)
+        if pin.kind != "direction":
+            reasons.append(refused(pin, f"a {pin.kind} is not pinned on a cover", "Pin a direction."))
+        elif pin.wall and wall is None:
+            todo = f"Name one of {', '.join(w.id for w in plan.walls)}."
+            reasons.append(refused(pin, f"there is no wall {pin.wall}", todo))
+        elif not pin.wall and not pin.direction:
+            reasons.append(refused(pin, "it names neither a wall nor a direction", "State x, y or a wall."))
+        else:
+            wish = math.pi / 2 if pin.direction == "y" else 0.0
+            if wall is not None:
+                wish = math.atan2(wall.b[1] - wall.a[1], wall.b[0] - wall.a[0])
+            near = min(tried, key=lambda a: abs(math.remainder(a - wish, math.pi)))
+            wish = near if abs(math.remainder(near - wish, math.pi)) < PINNED_TURN else wish % math.pi
+            if chosen is not None and abs(math.remainder(wish - angle, math.pi)) > MERGED:
+                why = f"pin {chosen.id} already runs the welds another way"
+                reasons.append(refused(pin, why, f"Take off one of {chosen.id} and {pin.id}."))
+            else:
+                chosen, angle = pin, wish
+    return ([angle] if chosen is not None else tried), reasons
+
+
+def _schemes(fabric: Any, outline: Ring, lips: Any, pitch: float, angles: list[float]) -> list[Scheme]:
     found = []
-    for angle in directions(outline):
+    for angle in angles:
         turned = _turned(fabric, -angle)
         lip_parts = parts_of(_turned(lips, -angle))
         rings = [ring for part in (turned, *lip_parts) for ring in (part.exterior, *part.interiors)]

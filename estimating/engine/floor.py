@@ -8,6 +8,7 @@ of neighbouring courses staggered, no piece narrower or smaller than stated, pie
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from itertools import pairwise
@@ -30,7 +31,18 @@ from estimating.engine.courses import (
 )
 from estimating.engine.frame_run import frame_pieces, ramp_pieces
 from estimating.engine.mat_shape import GRID, MatShape, mat_shape, ring_of, signed_area, without_columns
-from estimating.engine.types import FloorLayout, FloorSystem, FoamLayer, FoamLayout, FramePiece, Joint, Piece, Product
+from estimating.engine.pins import LayerPins, floor_pins, missed
+from estimating.engine.types import (
+    FloorLayout,
+    FloorSystem,
+    FoamLayer,
+    FoamLayout,
+    FramePiece,
+    Joint,
+    Piece,
+    Pin,
+    Product,
+)
 
 KEPT = 60
 """Best layouts of each direction that are paired with those of the neighbouring layer."""
@@ -70,7 +82,9 @@ class Chosen:
     """Length of joints too close above a parallel joint of the layer below, mm."""
 
 
-def lay_floor(plan: RoomPlan, system: FloorSystem, products: dict[str, Product]) -> FloorLayout:
+def lay_floor(
+    plan: RoomPlan, system: FloorSystem, products: dict[str, Product], pins: Sequence[Pin] = ()
+) -> FloorLayout:
     """Lay a floor system in a room's mat field.
 
     Sheets or strips are laid in both directions (unless the layer states one) at offsets on a grid, scored by
@@ -79,13 +93,15 @@ def lay_floor(plan: RoomPlan, system: FloorSystem, products: dict[str, Product])
     ``proven`` means no layout can use fewer stock pieces. Where the rules cannot all hold the least bad
     layout is given, and a warning names the rule and the pieces. Never raises for bad numbers.
     """
+    pinned = floor_pins(system, pins, products)
+    system = pinned.system
     problems = _unfit(system, products)
     shape = mat_shape(plan, system)
     if shape is not None and not problems:
         problems = _too_many(shape, system, products)
     if problems or shape is None:
-        return _nothing(plan, system, problems)
-    reasons: list[Reason] = []
+        return _nothing(plan, system, [*pinned.reasons, *problems] if problems else [])
+    reasons: list[Reason] = list(pinned.reasons)
     if shape.lost > 1e4:
         reasons.append(
             said.warning(
@@ -97,10 +113,12 @@ def lay_floor(plan: RoomPlan, system: FloorSystem, products: dict[str, Product])
         )
     chosen = [
         replace(c, courses=replace(c.courses, exact=True, _bands={}, _cells={}, _strips={}, _lines={}))
-        for c in _choose(shape, system, products)
+        for c in _choose(shape, system, products, pinned.layers)
     ]
     layers, layer_reasons = _drawn(chosen, system, shape)
     reasons += layer_reasons
+    for number, kept in sorted(pinned.layers.items()):
+        reasons += missed(layers[number], kept)
     reasons += _stagger_reasons(chosen, system)
     frame, frame_reasons = _edges(plan, system, products, shape)
     reasons += frame_reasons
@@ -205,13 +223,15 @@ def _goods(product: Product) -> Goods:
     return Goods(product.id, length, width, roll, float(product.kerf or 0), product.turns and not roll)
 
 
-def _choose(shape: MatShape, system: FloorSystem, products: dict[str, Product]) -> list[Chosen]:
+def _choose(
+    shape: MatShape, system: FloorSystem, products: dict[str, Product], pins: Mapping[int, LayerPins]
+) -> list[Chosen]:
     """The best layout of every layer: with the stagger stated, else with another if that breaks fewer rules."""
-    made: dict[tuple[Goods, Direction], Courses] = {}
-    stated = _search(shape, system, products, made, stated=True)
+    made: dict[tuple[Goods, Direction, LayerPins], Courses] = {}
+    stated = _search(shape, system, products, pins, made, stated=True)
     if not _broken(stated) or all(_goods(products[layer.product]).roll for layer in system.layers):
         return stated
-    other = _search(shape, system, products, made, stated=False)
+    other = _search(shape, system, products, pins, made, stated=False)
     return other if _broken(other) < _broken(stated) else stated
 
 
@@ -224,7 +244,8 @@ def _search(
     shape: MatShape,
     system: FloorSystem,
     products: dict[str, Product],
-    made: dict[tuple[Goods, Direction], Courses],
+    pins: Mapping[int, LayerPins],
+    made: dict[tuple[Goods, Direction, LayerPins], Courses],
     *,
     stated: bool,
 ) -> list[Chosen]:
@@ -235,15 +256,20 @@ def _search(
     searches = sum(2 if layer.direction == "auto" else 1 for layer in sheets)
     positions = POSITIONS / max(1, searches) / (1 if stated else 2)
     offered = []
-    for layer in system.layers:
+    for number, layer in enumerate(system.layers):
+        kept = pins.get(number, LayerPins())
         goods = _goods(products[layer.product])
         staggers = [0.0] if goods.roll else _staggers(layer, stated)
         found: list[Chosen] = []
         directions: list[Direction] = ["x", "y"] if layer.direction == "auto" else [layer.direction]
         for direction in directions:
-            key = (replace(goods, product=""), direction)
+            key = (replace(goods, product=""), direction, kept)
             if key not in made:
-                made[key] = Courses(shape.field, key[0], rules, direction)
+                corner = kept.pieces[0][1] if kept.pieces else None
+                made[key] = Courses(
+                    shape.field, key[0], rules, direction, line=kept.line[1] if kept.line else None,
+                    corner=turned_point(corner, direction) if corner else None,
+                )  # fmt: skip
             found += [Chosen(made[key], way) for way in made[key].ways(staggers, positions)[:KEPT]]
         offered.append(found)
     first = offered[0]

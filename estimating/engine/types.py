@@ -150,6 +150,26 @@ class WallSystem(Value, kw_only=True):
     adhesive: str = ""
 
 
+class Pin(Value, kw_only=True):
+    """Something in a layout that the owner wants kept as it is. A layout honours it or says why it cannot."""
+
+    id: str
+    layer: str
+    """``base``, ``top``, ``cover`` or ``walls``."""
+    kind: Literal["direction", "line", "piece", "module", "product"]
+    direction: Literal["", "x", "y"] = ""
+    """Direction of the courses or welds; also which way a pinned line runs or a pinned sheet's long side lies."""
+    wall: str = ""
+    """The wall a line or module is pinned on; for welds the wall they run along."""
+    x: Length | None = None
+    y: Length | None = None
+    """Floor: where a line lies (y for a line along x, x for a line along y) or a sheet's corner nearest the datum,
+    in room coordinates. Walls: x is a panel joint's distance from the wall's first corner."""
+    module: Length | None = None
+    product: str = ""
+    why: str = ""
+
+
 class Fitout(Value, kw_only=True):
     """Which systems a room gets."""
 
@@ -162,6 +182,8 @@ class Fitout(Value, kw_only=True):
     removable: list[str] = []
     """Features (a roller door) that get free-standing removable panels in front instead of none."""
     column_wraps: bool = False
+    pins: list[Pin] = []
+    """What stays as it is, whatever would be cheaper."""
 
 
 class Need(Value, kw_only=True):

@@ -13,10 +13,13 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Literal
 
+import msgspec
+
 from buildout.rooms.engine.types import PlacedColumn, PlacedFeature, PlanWall, RoomPlan
 from buildout.units.value import Reason, Status, snap
 from estimating.engine import said
-from estimating.engine.types import Fitout, Panel, Product, WallElevation, WallLayout, WallSystem
+from estimating.engine.pins import refused
+from estimating.engine.types import Fitout, Panel, Pin, Product, WallElevation, WallLayout, WallSystem
 
 CREEP = 3.175
 """mm (1/8 in) that upholstered panels stand off a neighbour's face."""
@@ -96,7 +99,12 @@ def lay_walls(plan: RoomPlan, system: WallSystem, fitout: Fitout, products: dict
     corners = _corners(plan, chosen, stretches, system, reasons)
     elevations = []
     for wall in chosen:
-        elevations.append(_elevation(plan, wall, stretches[wall.id], corners[wall.id], system, blanks, reasons))
+        own, joints = _pinned(wall, fitout.pins, stretches[wall.id], system, products, reasons)
+        elevations.append(_elevation(plan, wall, stretches[wall.id], corners[wall.id], own, blanks, reasons, joints))
+    for pin in fitout.pins:
+        if pin.layer == "walls" and pin.wall not in {wall.id for wall in chosen}:
+            todo = f"Name one of {', '.join(sorted(wall.id for wall in chosen)) or 'the walls that get panels'}."
+            reasons.append(refused(pin, f"wall {pin.wall or 'unnamed'} gets no panels", todo))
     wraps: list[Panel] = []
     if fitout.column_wraps:
         for column in plan.columns:
@@ -304,6 +312,72 @@ def _free_at(stretches: list[Stretch], position: float) -> bool:
 # ---------------------------------------------------------------- one wall
 
 
+def _pinned(
+    wall: PlanWall,
+    pins: list[Pin],
+    stretches: list[Stretch],
+    system: WallSystem,
+    products: dict[str, Product],
+    reasons: list[Reason],
+) -> tuple[WallSystem, list[float]]:
+    """The system with a pinned module, and the pinned panel joints of a wall, in order."""
+    own, first = system, None
+    joints: list[float] = []
+    narrowest = float(system.narrowest_end)
+    for pin in pins:
+        if pin.layer != "walls" or pin.wall != wall.id:
+            continue
+        if pin.kind == "module":
+            module = float(pin.module) if pin.module is not None else 0.0
+            goods = products[system.board].width
+            if module < max(NARROWEST_MODULE, narrowest):
+                todo = f"State a module of {said.length(max(NARROWEST_MODULE, narrowest))} or more."
+                reasons.append(refused(pin, f"a module of {said.length(module)} is too narrow", todo))
+            elif goods is not None and module > float(goods) + 0.05:
+                why = f"the board is only {said.length(float(goods))} wide"
+                reasons.append(refused(pin, why, "State a module no wider than the board."))
+            elif first is not None and abs(float(own.module) - module) > EXACT:
+                why = f"pin {first.id} already sets another module on {wall.id}"
+                reasons.append(refused(pin, why, f"Take off one of {first.id} and {pin.id}."))
+            elif pin.module is not None:
+                own, first = msgspec.structs.replace(system, module=pin.module), pin
+        elif pin.kind == "line" and pin.x is not None:
+            at = float(pin.x)
+            inside = next((s for s in stretches if s.start - EXACT < at < s.end + EXACT and s.kind == "free"), None)
+            near = min((abs(at - j) for j in joints), default=math.inf)
+            if not 0 < at < wall.length:
+                why = f"{said.length(at)} is not on the wall, which is {said.length(wall.length)} long"
+                reasons.append(refused(pin, why, "State a distance from the wall's first corner."))
+            elif inside is not None:
+                why = f"{inside.why} is kept free there"
+                reasons.append(refused(pin, why, "Move it beside the opening."))
+            elif EXACT < near < narrowest:
+                why = f"it would leave a panel only {said.length(near)} wide beside another pinned joint"
+                reasons.append(refused(pin, why, "Move it, or take off the other pin."))
+            elif near > EXACT:
+                joints.append(at)
+        else:
+            todo = "Pin a module, or a line with its distance x from the wall's first corner."
+            reasons.append(refused(pin, f"a {pin.kind} cannot be pinned on a wall like that", todo))
+    return own, sorted(joints)
+
+
+def _split_at(parts: list[Stretch], joints: list[float]) -> list[Stretch]:
+    """Stretches divided at pinned joints."""
+    found = parts
+    for at in joints:
+        found = [
+            piece
+            for part in found
+            for piece in (
+                [Stretch(part.start, at, part.kind, part.why), Stretch(at, part.end, part.kind, part.why)]
+                if part.kind in ("plain", "low") and part.start + EXACT < at < part.end - EXACT
+                else [part]
+            )
+        ]
+    return found
+
+
 def _elevation(
     plan: RoomPlan,
     wall: PlanWall,
@@ -312,6 +386,7 @@ def _elevation(
     system: WallSystem,
     blanks: Blanks,
     reasons: list[Reason],
+    joints: list[float],
 ) -> WallElevation:
     begin, finish = snap(corner.start), snap(wall.length - corner.end)
     if finish <= begin:
@@ -319,7 +394,7 @@ def _elevation(
         return WallElevation(
             wall=wall.id, length=snap(wall.length), panels=[], free=free, cleat_length=0.0, cap_length=0.0
         )
-    parts = _partition(special, begin, finish)
+    parts = _split_at(_partition(special, begin, finish), joints)
     free = []
     if begin > 0:
         free.append((0.0, begin, corner.start_why))
@@ -331,7 +406,10 @@ def _elevation(
     panels: list[Panel] = []
     cap = 0.0
     for number, part in enumerate(parts):
-        at_corner = number == 0 and part.start <= begin
+        # Beside a pinned joint whole panels come first, the end panel at the far side.
+        ends_at_joint = any(abs(part.end - at) < EXACT for at in joints)
+        starts_at_joint = any(abs(part.start - at) < EXACT for at in joints)
+        at_corner = ends_at_joint or (number == 0 and part.start <= begin and not starts_at_joint)
         if part.kind == "free":
             free.append((part.start, part.end, part.why))
             continue

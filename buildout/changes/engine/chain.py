@@ -78,7 +78,7 @@ LINK_VERSIONS = dict.fromkeys(
         "forecast",
     ),
     1,
-) | {"survey": 2, "plan": 2, "award": 2, "cut plans": 2}
+) | {"survey": 2, "plan": 2, "award": 2, "cut plans": 2, "floor": 2, "cover": 2, "walls": 2}
 """Raise a link's number when its code gives other results for the same inputs."""
 
 
@@ -302,21 +302,23 @@ def _layouts(plan: Plan, fitout: Fitout, plans: list[RoomPlan], link: Callable[.
             "floor",
             where,
             FloorLayout,
-            lambda: lay_floor(room, floor_system, products),
+            lambda: lay_floor(room, floor_system, products, fitout.pins),
             room,
             floor_system,
             plan.products,
+            fitout.pins,
         )
         if floor_system.cover is not None:
             cover = link(
                 "cover",
                 where,
                 CoverLayout,
-                lambda: lay_cover(room, floor_system, floor, products),
+                lambda: lay_cover(room, floor_system, floor, products, fitout.pins),
                 room,
                 floor_system,
                 floor,
                 plan.products,
+                fitout.pins,
             )
     if room is not None and wall_system is not None:
         walls = link(
