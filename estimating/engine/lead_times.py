@@ -14,7 +14,7 @@ from typing import Literal
 
 from buildout.units.dates import CalendarError, add_working_days, day_text, latest_order_date
 from buildout.units.value import Reason, Status
-from buildout.units.words import some_of
+from buildout.units.words import counted, some_of
 from estimating.engine.types import (
     Arrival,
     Arrivals,
@@ -79,7 +79,8 @@ def arrivals(
     """When every item awarded, ordered or asked can be on site.
 
     Received: the day it came. Promised: that day. Ordered without a promise: the order's day and the quote's
-    lead time. Not ordered: the day the plan is worked out for and the quote's lead time. Nobody quotes it: the
+    lead time. Part of it received: the rest on a day promised since, else after the lead time counted from the day
+    that came short. Not ordered: the day the plan is worked out for and the quote's lead time. Nobody quotes it: the
     usual time for such goods, with a warning. Where an order covers only part, the later of the two counts.
     """
     calendar = _Calendar({q.id: q for q in quotes}, {s.id: s for s in suppliers}, closed)
@@ -92,7 +93,9 @@ def arrivals(
     for item in sorted({*lines, *award.unquoted, *ordered}):
         group = products[item].lead_group if item in products else "other"
         found = [_of_order(item, group, order, calendar, usable, as_of) for order in ordered.get(item, [])]
-        late = [order for order in ordered.get(item, []) if order.promised and not order.received]
+        waiting = [order for order in ordered.get(item, []) if not _all_here(item, order)]
+        reasons += [_short(item, order) for order in waiting if order.last_delivery and not _new_promise(order)]
+        late = [order for order in waiting if _new_promise(order)]
         reasons += [_overdue(item, order, as_of) for order in late if order.promised and order.promised < as_of]
         line = lines.get(item)
         if line is not None and line.quote in usable and _still_to_order(line, ordered.get(item, [])):
@@ -219,20 +222,30 @@ def _still_to_order(line: AwardLine, orders: list[PlacedOrder]) -> bool:
 def _of_order(item: str, group: str, order: PlacedOrder, calendar: _Calendar, usable: set[str], as_of: date) -> Arrival:
     if order.received is not None:
         return _arrival(item, order.supplier, (order.received,) * 3, "received", group)
-    if order.promised is not None:
+    if _all_here(item, order):
+        came = max(line.came for line in order.lines if line.item == item and line.came is not None)
+        return _arrival(item, order.supplier, (came,) * 3, "received", group)
+    if order.promised is not None and _new_promise(order):
         # What was promised for a day gone by has not come yet.
         return _arrival(item, order.supplier, (max(order.promised, as_of),) * 3, "promised", group)
+    start = order.last_delivery or order.placed
     if order.quote in usable:
-        days = calendar.after(order.placed, order.supplier, order.quote)
+        days = calendar.after(start, order.supplier, order.quote)
     else:
         low, likely, high = USUAL_DAYS.get(group, USUAL_DAYS["other"])
-        days = (
-            order.placed + timedelta(days=low),
-            order.placed + timedelta(days=likely),
-            order.placed + timedelta(days=high),
-        )
+        days = (start + timedelta(days=low), start + timedelta(days=likely), start + timedelta(days=high))
     low_day, likely_day, high_day = (max(day, as_of) for day in days)
     return _arrival(item, order.supplier, (low_day, likely_day, high_day), "ordered", group)
+
+
+def _all_here(item: str, order: PlacedOrder) -> bool:
+    lines = [line for line in order.lines if line.item == item]
+    return order.received is not None or all(line.came is not None and line.received >= line.quantity for line in lines)
+
+
+def _new_promise(order: PlacedOrder) -> bool:
+    """Whether the promised day is still to be waited for: given, and not spent on a delivery that came short."""
+    return order.promised is not None and (order.last_delivery is None or order.promised > order.last_delivery)
 
 
 def _arrival(item: str, supplier: str, days: tuple[date, date, date], basis: Basis, group: str) -> Arrival:
@@ -251,6 +264,18 @@ def _bad_lead_times(quotes: list[Quote]) -> list[Reason]:
         for quote in quotes
         if not 0 <= quote.lead_days_low <= quote.lead_days_likely <= quote.lead_days_high <= LONGEST_LEAD
     ]  # fmt: skip
+
+
+def _short(item: str, order: PlacedOrder) -> Reason:
+    lines = [line for line in order.lines if line.item == item]
+    missing = sum((line.quantity - line.received for line in lines), Decimal(0))
+    return Reason(
+        code="short delivery", where=item, severity="warning",
+        text=f"Order {order.number} still lacks {counted(missing, lines[0].unit)} after the delivery of "
+        f"{day_text(order.last_delivery)}, and no "
+        "new day is promised: the lead time is counted again from there",
+        todo="Ring the supplier and enter the day the rest comes",
+    )  # fmt: skip
 
 
 def _overdue(item: str, order: PlacedOrder, as_of: date) -> Reason:

@@ -50,9 +50,11 @@ def order_differences(orders: list[PlacedOrder], award: Award, currency: str) ->
             # The last order for an item answers for whatever the earlier ones do not cover.
             here = still if last_order_of[line.item] == order.number else min(still, line.quantity)
             left[line.item, line.unit] = still - here
+            received = order.state == "received" or line.received >= line.quantity > 0
+            if not received:
+                here = max(here, line.received)  # what came cannot be taken off the order any more
             if here == line.quantity:
                 continue
-            received = order.state == "received"
             kind: Literal["more", "less", "no longer needed"]
             kind = "no longer needed" if line.item not in needed else "more" if here > line.quantity else "less"
             found.append(

@@ -699,6 +699,10 @@ class OrderedLine(Value, kw_only=True):
     unit: PurchaseUnit
     unit_price: Decimal
     goods: Decimal
+    received: Decimal = Decimal(0)
+    """Accepted so far. An order whose state is received counts as come in full whatever stands here."""
+    came: date | None = None
+    """Last day some of it came."""
 
 
 class PlacedOrder(Value, kw_only=True):
@@ -711,6 +715,8 @@ class PlacedOrder(Value, kw_only=True):
     placed: date
     promised: date | None = None
     received: date | None = None
+    last_delivery: date | None = None
+    """Last day anything of it came; a day promised before that no longer holds for the rest."""
     lines: list[OrderedLine]
     freight: Decimal = Decimal(0)
 

@@ -5,7 +5,7 @@ from typing import Any
 
 from django import forms
 
-from buildout.builds.web.editing import AmountField, Choices, DayField, PartForm
+from buildout.builds.web.editing import AmountField, Choices, DayField, LengthField, PartForm
 from buildout.rooms.engine.types import Room
 from estimating.engine.types import (
     CoverSpec,
@@ -388,6 +388,69 @@ class ConfirmForm(forms.Form):
 
 class ReceiveForm(forms.Form):
     received = DayField(label="Day the goods came")
+
+
+class DeliveryForm(forms.Form):
+    came = DayField(label="Day it came")
+    taken_by = forms.CharField(
+        label="Taken in by", required=False, max_length=120, help_text="Two people, the packing list and a camera"
+    )
+    put = forms.CharField(
+        label="Put where", required=False, max_length=200,
+        help_text="Flat, dry, off the concrete, away from heat, exits and sprinklers",
+    )  # fmt: skip
+    slip = forms.CharField(
+        label="Noted on the delivery slip", required=False, max_length=300,
+        help_text="What is missing or damaged, written down before signing",
+    )  # fmt: skip
+    promised = DayField(
+        label="Day they promise the rest", required=False, help_text="Only when something is still to come"
+    )
+
+
+class DeliveryLineForm(forms.Form):
+    """What was found of one order line."""
+
+    accepted = AmountField(label="Counted and in order", required=False)
+    damaged = AmountField(label="Damaged, set aside", required=False)
+    lots = forms.CharField(
+        label="Batch or shade lot", required=False, max_length=200, help_text="As on the labels; several with commas"
+    )
+    width = LengthField(label="Measured width", required=False, max_length=40)
+    thickness = forms.CharField(
+        label="Thickness, five places", required=False, max_length=200,
+        help_text='With semicolons between them, for example 2"; 1 15/16"; 2"',
+    )  # fmt: skip
+    note = forms.CharField(label="Note", required=False, max_length=300)
+
+    def __init__(self, *args: Any, line: Any, product: Product | None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.line, self.product = line, product
+        self.fields["accepted"].initial = line.standing.outstanding
+        if product is None or product.width is None:
+            del self.fields["width"]
+        if product is None or product.thickness is None:
+            del self.fields["thickness"]
+
+    def clean_lots(self) -> list[str]:
+        return sorted({lot.strip() for lot in str(self.cleaned_data["lots"]).split(",") if lot.strip()})
+
+    def clean_thickness(self) -> list[str]:
+        field = LengthField(required=True)
+        return [field.clean(part) for part in str(self.cleaned_data["thickness"]).split(";") if part.strip()]
+
+    def booked(self) -> dict[str, Any]:
+        data, line = self.cleaned_data, self.line
+        return {
+            "item": line.item, "name": line.name, "unit": line.unit,
+            "accepted": f"{data['accepted'] or 0:f}", "damaged": f"{data['damaged'] or 0:f}",
+            "lots": data["lots"], "width": data.get("width", ""), "thickness": data.get("thickness", []),
+            "note": data["note"],
+        }  # fmt: skip
+
+
+class CloseForm(forms.Form):
+    charge = AmountField(label="What they charge for cancelling, before tax", required=False)
 
 
 # ------------------------------------------------------------------ money

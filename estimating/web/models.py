@@ -84,3 +84,31 @@ class ChangeOrder(models.Model):
 
     def __str__(self) -> str:
         return f"{self.order.name} change {self.number}"
+
+
+class Delivery(models.Model):
+    """One arrival of goods of an order, as counted and looked at. A wrong booking is taken back, never altered."""
+
+    order = models.ForeignKey(Order, on_delete=models.CASCADE, related_name="deliveries")
+    number = models.PositiveIntegerField()
+    came = models.DateField()
+    taken_by = models.CharField(max_length=120, blank=True)
+    put = models.CharField(max_length=200, blank=True)
+    """Where it was put."""
+    slip = models.CharField(max_length=300, blank=True)
+    """What was noted on the delivery slip before signing."""
+    lines = models.JSONField()
+    """[{item, name, unit, accepted, damaged, lots, width, thickness, note}], numbers and lengths as text."""
+    booked = models.DateTimeField(default=timezone.now)
+    taken_back = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["order_id", "number"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["order", "number"], name="one_delivery_per_number")]
+
+    @property
+    def name(self) -> str:
+        return f"Delivery {self.number}"
+
+    def __str__(self) -> str:
+        return f"{self.order.name} delivery {self.number}"

@@ -13,9 +13,11 @@ from django.utils import timezone
 from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build
 from buildout.people.web.models import User
-from buildout.units.money import format_money, tax_on
+from buildout.units.money import format_money, round_money, tax_on
+from buildout.units.words import counted
 from estimating.engine.types import Award, AwardLine, MoneyPlan, Quote, Supplier, TakeOff
-from estimating.web.models import ChangeOrder, Order
+from estimating.web.models import ChangeOrder, Delivery, Order
+from estimating.web.services import standings
 
 
 class OrderBookError(ValueError):
@@ -142,22 +144,123 @@ def confirm(order: Order, user: User, promised: date) -> Order:
     return fresh
 
 
+class Booked(NamedTuple):
+    """What a delivery is booked in with; ``lines`` as the table of deliveries keeps them."""
+
+    came: date
+    lines: list[dict[str, Any]]
+    taken_by: str = ""
+    put: str = ""
+    slip: str = ""
+
+
 @transaction.atomic
-def receive(order: Order, user: User, received: date) -> Order:
+def deliver(order: Order, user: User, booked: Booked, promised: date | None = None) -> Delivery:
+    """Book goods in, all that is due or part of it. ``promised``: the day they name for the rest.
+
+    Raises ``OrderBookError`` for days that cannot be and for a delivery of nothing at all.
+    """
     fresh = _step(order, (Order.State.PLACED, Order.State.CONFIRMED), "received")
-    if received < fresh.placed:
+    if booked.came < fresh.placed:
         raise OrderBookError(f"The order was placed on {fresh.placed:%d %b %Y}; the goods cannot have come earlier")
+    if not any(Decimal(line["accepted"]) or Decimal(line["damaged"]) for line in booked.lines):
+        raise OrderBookError("Nothing is counted in: type how many came of at least one item, for example 40")
     before = {"state": fresh.state}
-    fresh.state, fresh.received = Order.State.RECEIVED, received
-    fresh.save(update_fields=["state", "received"])
-    _tell(fresh.build, user, fresh, f"Goods of {fresh.name} came on {received:%d %b %Y}", before)
+    number = max((delivery.number for delivery in fresh.deliveries.all()), default=0) + 1
+    delivery = Delivery.objects.create(
+        order=fresh, number=number, came=booked.came, lines=booked.lines, taken_by=booked.taken_by, put=booked.put,
+        slip=booked.slip,
+    )  # fmt: skip
+    open_lines = [s for s in standings(fresh) if s.standing.outstanding > 0]
+    if open_lines:
+        if promised is not None:
+            if promised <= booked.came:
+                raise OrderBookError("The rest is promised for a day that is not after this delivery")
+            fresh.state, fresh.promised = Order.State.CONFIRMED, promised
+        lacking = ", ".join(f"{s.name} {counted(s.standing.outstanding, s.unit)}" for s in open_lines)
+        text = f"Part of {fresh.name} came on {booked.came:%d %b %Y}; still to come: {lacking}"
+    else:
+        fresh.state, fresh.received = Order.State.RECEIVED, _last_day(fresh)
+        text = f"Goods of {fresh.name} came on {booked.came:%d %b %Y}"
+    fresh.save(update_fields=["state", "promised", "received"])
+    _tell(fresh.build, user, fresh, text, before)
+    return delivery
+
+
+def _last_day(order: Order) -> date | None:
+    return max((d.came for d in order.deliveries.all() if d.taken_back is None), default=None)
+
+
+def receive(order: Order, user: User, received: date) -> Delivery:
+    """Everything still due came, counted and in order."""
+    lines = [
+        {"item": s.item, "name": s.name, "unit": s.unit, "accepted": f"{s.standing.outstanding:f}", "damaged": "0"}
+        for s in standings(order)
+    ]
+    return deliver(order, user, Booked(received, lines))
+
+
+@transaction.atomic
+def take_back(delivery: Delivery, user: User) -> Delivery:
+    """A delivery booked in by mistake: it stays in the book, crossed out, and counts no more."""
+    fresh = Delivery.objects.select_for_update().select_related("order__build").get(pk=delivery.pk)
+    if fresh.taken_back is not None:
+        raise WrongStateError(f"{fresh} was taken back already")
+    order = Order.objects.select_for_update().get(pk=fresh.order_id)
+    if order.state == Order.State.CANCELLED:
+        raise WrongStateError(f"{order.name} is cancelled: it cannot be changed")
+    before = {"state": order.state, "received": _day(order.received)}
+    fresh.taken_back = timezone.now()
+    fresh.save(update_fields=["taken_back"])
+    if any(s.standing.outstanding > 0 for s in standings(order)):
+        order.received = None
+        order.state = Order.State.CONFIRMED if order.promised else Order.State.PLACED
+        order.save(update_fields=["state", "received"])
+    _tell(order.build, user, order, f"{fresh.name} of {order.name} taken back: booked in by mistake", before)
     return fresh
+
+
+@transaction.atomic
+def close_rest(order: Order, user: User, charge: Decimal = Decimal(0)) -> ChangeOrder:
+    """What has not come is cancelled with the supplier, as a numbered change agreed at once.
+
+    ``charge``: what they ask for cancelling, before tax.
+    """
+    fresh = _step(order, (Order.State.PLACED, Order.State.CONFIRMED), "closed")
+    rest = [s for s in standings(fresh) if s.standing.outstanding > 0]
+    if not any(s.standing.received for s in standings(fresh)):
+        raise OrderBookError("Nothing of it has come: cancel the order as a whole")
+    currency = builds.sheet_of(fresh.build).currency
+    lines = [
+        {
+            "item": s.item, "name": s.name, "unit": s.unit, "before": f"{s.due:f}", "after": f"{s.standing.received:f}",
+            "money": f"{round_money(-s.standing.outstanding * s.unit_price, currency):f}", "text": "",
+        }
+        for s in rest
+    ]  # fmt: skip
+    reason = "The rest is not coming and is cancelled"
+    if charge:
+        lines[0]["money"] = f"{Decimal(lines[0]['money']) + charge:f}"
+        reason += f"; {format_money(charge, currency)} charged for it"
+    fresh.changes.filter(state=ChangeOrder.State.OPEN).update(state=ChangeOrder.State.WITHDRAWN, decided=timezone.now())
+    change = ChangeOrder.objects.create(
+        order=fresh, number=max((c.number for c in fresh.changes.all()), default=0) + 1, reason=reason,
+        lines=lines, money=sum((Decimal(line["money"]) for line in lines), Decimal(0)), state=ChangeOrder.State.AGREED,
+        decided=timezone.now(),
+    )  # fmt: skip
+    before = {"state": fresh.state}
+    fresh.state, fresh.received = Order.State.RECEIVED, _last_day(fresh)
+    fresh.save(update_fields=["state", "received"])
+    _tell(fresh.build, user, fresh, f"The rest of {fresh.name} is cancelled by change {change.number}", before)
+    return change
 
 
 @transaction.atomic
 def cancel(order: Order, user: User) -> Order:
     """Called off with the supplier. Its lines wait to be ordered again."""
     fresh = _step(order, (Order.State.PLACED, Order.State.CONFIRMED), "cancelled")
+    if any(s.standing.received for s in standings(fresh)):
+        raise WrongStateError(f"Part of {fresh.name} is here: cancel the rest of it instead")
     before = {"state": fresh.state}
     fresh.state = Order.State.CANCELLED
     fresh.save(update_fields=["state"])

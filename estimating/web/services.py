@@ -3,51 +3,96 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from datetime import date
 from decimal import Decimal
+from typing import NamedTuple
 
 from django.utils import timezone
 
 from buildout.builds.web.models import Build, Revision
+from estimating.engine.deliveries import LineStanding, standing
 from estimating.engine.order_changes import OrderDifference
 from estimating.engine.types import OrderedLine, PlacedOrder
 from estimating.web.models import ChangeOrder, Order
 
 
-def placed_orders(build: Build) -> list[PlacedOrder]:
-    """The standing orders as the chain takes them, agreed change orders counted in."""
+class OrderedItem(NamedTuple):
+    """One line of an order with agreed changes counted in, and where it stands."""
+
+    item: str
+    name: str
+    unit: str
+    unit_price: Decimal
+    due: Decimal
+    """What was to come in all."""
+    goods: Decimal
+    standing: LineStanding
+    damaged: Decimal
+    came: date | None
+    lots: list[str]
+
+
+def standings(order: Order) -> list[OrderedItem]:
+    """Every line of an order as sent, changed and delivered so far."""
+    deliveries = [delivery for delivery in order.deliveries.all() if delivery.taken_back is None]
+    agreed = [change for change in order.changes.all() if change.state == ChangeOrder.State.AGREED]
     found = []
-    for order in Order.objects.standing().filter(build=build).prefetch_related("changes"):
-        lines = {line["item"]: dict(line) for line in order.lines}
-        for change in order.changes.all():
-            if change.state != ChangeOrder.State.AGREED:
-                continue
-            for line in change.lines:
-                if line["item"] in lines:
-                    lines[line["item"]]["quantity"] = line["after"]
+    for line in order.lines:
+        item = line["item"]
+        changed = [entry for change in agreed for entry in change.lines if entry["item"] == item]
+        arrived = [(d.came, entry) for d in deliveries for entry in d.lines if entry["item"] == item]
+        sent, after = Decimal(line["quantity"]), [Decimal(entry["after"]) for entry in changed]
+        due = after[-1] if after else sent
+        accepted = [Decimal(entry["accepted"]) for _, entry in arrived]
+        if order.state == Order.State.RECEIVED and not order.deliveries.all():
+            accepted = [due]  # booked in whole, before deliveries were counted one by one
+        came = [day for day, entry in arrived if Decimal(entry["accepted"])]
         found.append(
-            PlacedOrder(
-                number=order.name,
-                supplier=order.supplier,
-                quote=order.quote,
-                state=order.state,  # type: ignore[arg-type]  # cancelled ones are left out above
-                placed=order.placed,
-                promised=order.promised,
-                received=order.received,
-                freight=_as_written(order.freight),
-                lines=[
-                    OrderedLine(
-                        item=line["item"],
-                        quantity=Decimal(line["quantity"]),
-                        unit=line["unit"],
-                        unit_price=Decimal(line["unit_price"]),
-                        goods=Decimal(line["goods"]),
-                    )
-                    for line in lines.values()
-                    if Decimal(line["quantity"]) > 0
-                ],
+            OrderedItem(
+                item=item,
+                name=line.get("name", item),
+                unit=line["unit"],
+                unit_price=Decimal(line["unit_price"]),
+                due=due,
+                goods=Decimal(line["goods"]) + sum((Decimal(entry.get("money", "0")) for entry in changed), Decimal(0)),
+                standing=standing(sent, after, accepted),
+                damaged=sum((Decimal(entry["damaged"]) for _, entry in arrived), Decimal(0)),
+                came=max(came, default=order.received if accepted == [due] else None),
+                lots=sorted({lot for _, entry in arrived for lot in entry.get("lots", [])}),
             )
         )
     return found
+
+
+def placed_orders(build: Build) -> list[PlacedOrder]:
+    """The standing orders as the chain takes them, agreed change orders and deliveries counted in."""
+    return [
+        PlacedOrder(
+            number=order.name,
+            supplier=order.supplier,
+            quote=order.quote,
+            state=order.state,  # type: ignore[arg-type]  # cancelled ones are left out
+            placed=order.placed,
+            promised=order.promised,
+            received=order.received,
+            last_delivery=max((d.came for d in order.deliveries.all() if d.taken_back is None), default=None),
+            freight=_as_written(order.freight),
+            lines=[
+                OrderedLine(
+                    item=line.item,
+                    quantity=line.due,
+                    unit=line.unit,  # type: ignore[arg-type]  # written from a quote's line
+                    unit_price=line.unit_price,
+                    goods=line.goods,
+                    received=line.standing.received,
+                    came=line.came,
+                )
+                for line in standings(order)
+                if line.due > 0
+            ],
+        )
+        for order in Order.objects.standing().filter(build=build).prefetch_related("changes", "deliveries")
+    ]
 
 
 def _as_written(amount: Decimal) -> Decimal:

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from estimating.web.views import budget, layouts, orders, quotes, systems, take_off
+from estimating.web.views import budget, deliveries, layouts, orders, quotes, systems, take_off
 
 app_name = "estimating"
 BUILD = "builds/<int:build_id>/"
@@ -45,6 +45,9 @@ urlpatterns = [
     path(ORDER, orders.order, name="order"),
     path(f"{ORDER}confirm/", orders.confirm, name="confirm-order"),
     path(f"{ORDER}receive/", orders.receive, name="receive-order"),
+    path(f"{ORDER}deliveries/new/", deliveries.deliver, name="deliver"),
+    path(f"{ORDER}deliveries/<int:delivery>/take-back/", deliveries.take_back, name="take-back-delivery"),
+    path(f"{ORDER}close/", deliveries.close, name="close-order"),
     path(f"{ORDER}cancel/", orders.cancel, name="cancel-order"),
     path(f"{ORDER}see/", orders.see, name="see-order"),
     path(f"{ORDER}order.pdf", orders.document, name="order-document"),

@@ -22,7 +22,7 @@ from buildout.changes.web import archive, transfer
 from buildout.changes.web.services import commitments_of
 from buildout.people.web.models import User
 from buildout.units.value import to_plain
-from estimating.web.models import ChangeOrder, Order
+from estimating.web.models import ChangeOrder, Delivery, Order
 from scheduling.web.models import Notice, ShareLink, SignUp
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -36,6 +36,10 @@ def full(demo: Build) -> Build:
     ChangeOrder.objects.create(
         order=order, number=1, reason="Wall moved – 3 in", revision=demo.current, money=Decimal("-12.345"),
         lines=[{"item": "ply-half", "before": "56", "after": "55"}],
+    )  # fmt: skip
+    Delivery.objects.create(
+        order=order, number=1, came=date(2027, 2, 9), put="Rack", taken_back=timezone.now(),
+        lines=[{"item": "ply-half", "accepted": "12", "damaged": "0.5", "lots": ["K7"], "width": '48"'}],
     )  # fmt: skip
     sign_up = SignUp.objects.filter(build=demo).first()
     assert sign_up is not None

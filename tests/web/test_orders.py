@@ -67,9 +67,9 @@ def test_commands_are_posts_of_the_owner_alone(
 
 def test_queries(client_of: ClientOf, demo_build: Build, owner: User, django_assert_num_queries: Any) -> None:
     browser = client_of(owner)
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(6):
         browser.get(url("orders", demo_build))
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(6):
         browser.get(url("order", demo_build, 1))
 
 

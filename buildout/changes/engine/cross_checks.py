@@ -567,6 +567,9 @@ def check_commitments(plan: Plan, commitments: Commitments) -> list[Problem]:
                 notes.add([*here, field], f'"{field}" {day} is before "placed" {order.placed}.', f'"{order.placed}"')
         for number, line in enumerate(order.lines):
             line_path = [*here, "lines", number]
+            if line.received > 0 and line.came is None and order.received is None:
+                message = f'"came" is missing: {line.received:f} {line.unit} were received; give the last day.'
+                notes.add([*line_path, "came"], message, '"came": "2027-02-09"')
             if notes.refer([*line_path, "item"], line.item, "product", products):
                 fault = unit_fault(products[line.item], line.unit)
                 if fault:

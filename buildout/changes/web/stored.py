@@ -19,7 +19,8 @@ from buildout.changes.engine.build_file import BuildFile
 from buildout.changes.web.services import compute
 from buildout.people.web.models import User
 from buildout.units.money import tax_on
-from estimating.web.models import Order
+from estimating.engine.types import PlacedOrder
+from estimating.web.models import Delivery, Order
 from scheduling.web.models import SignUp, new_token
 
 
@@ -111,7 +112,7 @@ def enter_commitments(build: Build, file: BuildFile, *, by: User | None, helper_
         taken.add(number)
         goods = sum((line.goods for line in order.lines), Decimal(0))
         supplier = suppliers.get(order.supplier, order.supplier)
-        Order.objects.create(
+        made = Order.objects.create(
             build=build, number=number, supplier=order.supplier, supplier_name=supplier, quote=order.quote,
             state=order.state, placed=order.placed, promised=order.promised, received=order.received,
             freight=order.freight, tax=tax_on(goods + order.freight, plan.money.tax_percent, plan.currency),
@@ -123,6 +124,8 @@ def enter_commitments(build: Build, file: BuildFile, *, by: User | None, helper_
                 for line in order.lines
             ],
         )  # fmt: skip
+        if order.received is None:
+            _enter_deliveries(made, order, products)
         builds.note(build, "order", f"PO-{number} to {supplier} was placed on {order.placed:%d %b %Y}", by=by)
     places: Counter[tuple[str, str]] = Counter()
     for sign_up in file.commitments.sign_ups:
@@ -140,6 +143,19 @@ def enter_commitments(build: Build, file: BuildFile, *, by: User | None, helper_
         )  # fmt: skip
         day = next((day.name for day in plan.crew.days if day.id == sign_up.day), sign_up.day)
         builds.note(build, "sign-up", f"{row.first_name} signed up for {day}", by_name=row.first_name)
+
+
+def _enter_deliveries(made: Order, order: PlacedOrder, products: dict[str, str]) -> None:
+    """What a file says of goods that came in part: one delivery for each day."""
+    here = [line for line in order.lines if line.received > 0 and line.came is not None]
+    days = sorted({line.came for line in here if line.came} | ({order.last_delivery} if order.last_delivery else set()))
+    for number, day in enumerate(days, 1):
+        lines = [
+            {"item": line.item, "name": products.get(line.item, line.item), "unit": line.unit,
+             "accepted": f"{line.received:f}", "damaged": "0"}
+            for line in here if line.came == day
+        ]  # fmt: skip
+        Delivery.objects.create(order=made, number=number, came=day, lines=lines)
 
 
 def _order_number(written: str, taken: set[int]) -> int:

@@ -26,7 +26,7 @@ from buildout.changes.web.services import commitments_of
 from buildout.changes.web.stored import load_plain, plain_history
 from buildout.people.web.models import User
 from buildout.units.value import from_json, to_plain
-from estimating.web.models import ChangeOrder, Order
+from estimating.web.models import ChangeOrder, Delivery, Order
 from scheduling.web.models import Notice, ShareLink, SignUp
 
 LARGEST_IMPORT = 90_000_000
@@ -41,6 +41,7 @@ TABLES: tuple[tuple[str, type[models.Model], str], ...] = (
     ("comments", Comment, "build"),
     ("orders", Order, "build"),
     ("change_orders", ChangeOrder, "order__build"),
+    ("deliveries", Delivery, "order__build"),
     ("share_links", ShareLink, "build"),
     ("sign_ups", SignUp, "build"),
     ("notices", Notice, "sign_up__build"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 from django.contrib import messages
@@ -14,12 +15,14 @@ from django.views.decorators.http import require_GET, require_POST
 
 from buildout.builds.web import services as builds
 from buildout.builds.web.documents import pdf_or_page
-from estimating.engine.types import OrderBy, OrderDates, TakeOff
+from estimating.engine.types import OrderBy, OrderDates, Product, TakeOff
 from estimating.web import order_book
 from estimating.web.documents import order_facts, order_text
-from estimating.web.forms import ConfirmForm, ReceiveForm
+from estimating.web.forms import CloseForm, ConfirmForm, ReceiveForm
 from estimating.web.models import ChangeOrder, Order
 from estimating.web.order_book import OrderBookError, WrongStateError
+from estimating.web.services import standings
+from estimating.web.views.deliveries import findings, order_of
 from estimating.web.views.desk import Desk, sit_down
 
 _FIRST = {"overdue": 0, "to order": 1, "placed": 2, "confirmed": 3, "received": 4}
@@ -27,7 +30,7 @@ _SHAPES = {"overdue": "stop", "to order": "open", "placed": "done", "confirmed":
 
 
 def _orders(desk: Desk) -> list[Order]:
-    return list(Order.objects.filter(build=desk.build).prefetch_related("changes"))
+    return list(Order.objects.filter(build=desk.build).prefetch_related("changes", "deliveries"))
 
 
 def _due(desk: Desk, orders: list[Order]) -> list[dict[str, Any]]:
@@ -58,6 +61,27 @@ def _due(desk: Desk, orders: list[Order]) -> list[dict[str, Any]]:
     return sorted(rows, key=rank)
 
 
+def _on_site(desk: Desk, orders: list[Order]) -> list[dict[str, Any]]:
+    """What came and was in order, with where it was put and the lots; beside what the plan needs of it."""
+    needed = {line.item: line for line in desk.sheet.part("take_off", TakeOff).lines}
+    rows: dict[tuple[str, str], dict[str, Any]] = {}
+    for order in orders:
+        places = sorted({d.put for d in order.deliveries.all() if d.put and d.taken_back is None})
+        for line in standings(order):
+            if line.standing.received <= 0:
+                continue
+            row = rows.setdefault(
+                (line.item, line.unit),
+                {"name": line.name, "unit": line.unit, "quantity": Decimal(0), "lots": [], "put": [], "need": None},
+            )
+            row["quantity"] += line.standing.received
+            row["lots"] = sorted({*row["lots"], *line.lots})
+            row["put"] = sorted({*row["put"], *places})
+            if line.item in needed and needed[line.item].unit == line.unit:
+                row["need"] = needed[line.item].quantity
+    return sorted(rows.values(), key=lambda row: row["name"])
+
+
 @login_required
 @require_GET
 def orders(request: HttpRequest, build_id: int) -> HttpResponse:
@@ -69,7 +93,7 @@ def orders(request: HttpRequest, build_id: int) -> HttpResponse:
     first = {row["line"].quote: row["line"].order_by for row in reversed(due) if not row["order"]}
     ready.sort(key=lambda order: (first.get(order.quote.id, date.max), order.quote.id))
     context = desk.page(
-        "6", orders=found, ready=ready, names=names, due=due, first=first,
+        "6", orders=found, ready=ready, on_site=_on_site(desk, found), names=names, due=due, first=first,
         overdue=sum(1 for row in due if row["state"] == "overdue"),
         open_changes=[change for order in found for change in order.changes.all() if change.state == "open"],
         reasons=desk.sheet.part("order_dates", OrderDates).reasons, today=desk.sheet.today(),
@@ -77,17 +101,10 @@ def orders(request: HttpRequest, build_id: int) -> HttpResponse:
     return render(request, "estimating/orders.html", context)
 
 
-def _order(request: HttpRequest, build_id: int, number: int) -> tuple[Desk, Order]:
-    desk = sit_down(request, build_id)
-    return desk, get_object_or_404(
-        Order.objects.select_related("build").prefetch_related("changes"), build=desk.build, number=number
-    )
-
-
 @login_required
 @require_GET
 def order(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
-    desk, found = _order(request, build_id, number)
+    desk, found = order_of(request, build_id, number)
     return _order_page(request, desk, found)
 
 
@@ -99,8 +116,14 @@ def _order_page(
     receive: ReceiveForm | None = None,
 ) -> HttpResponse:
     status = 422 if confirm is not None or receive is not None else 200
+    products = {product.id: product for product in desk.sheet.section("products", list[Product])}
+    lines_now = standings(found)
     context = desk.page(
         "6",
+        now=lines_now,
+        begun=any(line.standing.received or line.damaged for line in lines_now),
+        found_wrong=findings(found, products, desk.sheet.units),
+        close=CloseForm(),
         confirm=confirm or ConfirmForm(initial={"promised": found.promised}),
         receive=receive or ReceiveForm(initial={"received": max(desk.sheet.today(), found.placed)}),
         **order_facts(desk.sheet, found),
@@ -127,7 +150,7 @@ def place(request: HttpRequest, build_id: int) -> HttpResponse:
 @login_required
 @require_POST
 def confirm(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
-    desk, found = _order(request, build_id, number)
+    desk, found = order_of(request, build_id, number)
     form = ConfirmForm(request.POST)
     if form.is_valid():
         try:
@@ -144,7 +167,7 @@ def confirm(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
 @login_required
 @require_POST
 def receive(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
-    desk, found = _order(request, build_id, number)
+    desk, found = order_of(request, build_id, number)
     form = ReceiveForm(request.POST)
     if form.is_valid():
         try:
@@ -171,7 +194,7 @@ def _refused(request: HttpRequest, found: Order, error: OrderBookError) -> HttpR
 @login_required
 @require_POST
 def cancel(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
-    desk, found = _order(request, build_id, number)
+    desk, found = order_of(request, build_id, number)
     try:
         order_book.cancel(found, desk.user)
     except WrongStateError as error:
@@ -183,7 +206,7 @@ def cancel(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
 @require_POST
 def decide(request: HttpRequest, build_id: int, number: int, change: int, answer: str) -> HttpResponse:
     """What the supplier said to a change order: agree or refuse."""
-    desk, found = _order(request, build_id, number)
+    desk, found = order_of(request, build_id, number)
     asked = get_object_or_404(ChangeOrder, order=found, number=change)
     try:
         order_book.decide(asked, desk.user, agreed=answer == "agree")
@@ -196,10 +219,12 @@ def decide(request: HttpRequest, build_id: int, number: int, change: int, answer
 @require_POST
 def see(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
     """Propose the unchanged plan, so that it is worked out with the orders as they are now."""
-    desk, found = _order(request, build_id, number)
+    desk, found = order_of(request, build_id, number)
     said = f"promised for {found.promised:%d %b %Y}" if found.promised else found.get_state_display().lower()
     if found.state == Order.State.RECEIVED and found.received:
         said = f"received on {found.received:%d %b %Y}"
+    elif any(line.standing.received for line in standings(found)):
+        said = f"received in part, {said}"
     document = builds.editable(desk.build)
     return redirect(builds.propose(desk.build, desk.user, document, f"{found.name} {said}"))
 
@@ -211,7 +236,7 @@ def see(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
 @require_GET
 def document(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
     """The purchase order on paper."""
-    desk, found = _order(request, build_id, number)
+    desk, found = order_of(request, build_id, number)
     context = desk.page(
         "6", back=reverse("estimating:order", args=[build_id, number]), **order_facts(desk.sheet, found)
     )
@@ -222,6 +247,6 @@ def document(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
 @require_GET
 def document_text(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
     """The purchase order as text for a mail."""
-    desk, found = _order(request, build_id, number)
+    desk, found = order_of(request, build_id, number)
     text = order_text(desk.build.name, desk.sheet, found, desk.user.name)
     return HttpResponse(text, content_type="text/plain; charset=utf-8")
