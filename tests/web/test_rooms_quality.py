@@ -29,6 +29,9 @@ PAGES: list[tuple[str, tuple[str, ...]]] = [
     ("gate", ("hall",)),
     ("compare", ("hall",)),
     ("copy", ("hall",)),
+    ("elevations", ("hall",)),
+    ("together", ()),
+    ("together-file", ("svg",)),
     ("tools", ("hall",)),
     ("add-part", ("hall", "levels")),
     ("new-rectangle", ()),
@@ -59,7 +62,7 @@ def test_looking_is_not_posting(client_of: ClientOf, demo_build: Build, owner: U
 
 
 @pytest.mark.parametrize(
-    ("name", "count"), [("figures", 3), ("gate", 3), ("tools", 3), ("copy", 4), ("compare", 5), ("tape", 4)]
+    ("name", "count"), [("figures", 3), ("gate", 3), ("tools", 3), ("copy", 4), ("compare", 5), ("elevations", 3)]
 )
 def test_queries(
     name: str, count: int, client_of: ClientOf, demo_build: Build, owner: User, django_assert_num_queries: Any
@@ -131,6 +134,38 @@ def test_diagonals_are_drawn_when_asked_for(client_of: ClientOf, demo_build: Bui
     assert "Diagonal A–C" not in browser.get(address).content.decode()
     assert "Diagonal A–C" in browser.get(f"{address}?diagonals").content.decode()
     assert b"Diagonal A" in browser.get(f"{url('drawing', demo_build, 'hall')}?diagonals").content
+
+
+def test_every_wall_from_inside(client_of: ClientOf, demo_build: Build, owner: User, pango: None) -> None:
+    browser = client_of(owner)
+    page = browser.get(url("elevations", demo_build, "hall")).content.decode()
+    for wall in ("A–B", "B–C", "C–D", "D–E", "E–F", "F–A"):
+        assert f"<h2>Wall {wall}</h2>" in page
+    assert "fire-exit" in page
+    pdf = browser.get(url("elevations-pdf", demo_build, "hall"))
+    assert pdf.content.startswith(b"%PDF-")
+
+    from pypdf import PdfReader
+
+    assert len(PdfReader(io.BytesIO(pdf.content)).pages) == 6, "one wall a page"
+    assert demo_build.current is not None
+    assert "<svg" in browser.get(url("elevations-pdf", demo_build, "hall") + "?print").content.decode()
+
+
+def test_several_rooms_on_one_sheet(client_of: ClientOf, demo_build: Build, owner: User, pango: None) -> None:
+    browser, address = client_of(owner), url("together", demo_build)
+    page = browser.get(address).content.decode()
+    assert page.count(" checked") == 2
+    assert "Main hall" in page.partition("<svg")[2]
+    page = browser.get(f"{address}?room=children").content.decode()
+    assert page.count(" checked") == 1
+    assert "Main hall" not in page.partition("<svg")[2].partition("</svg>")[0]
+    assert "rooms.pdf?room=children" in page
+    for kind, begins in (("svg", b"<svg"), ("dxf", b"  0\nSECTION"), ("pdf", b"%PDF-")):
+        data = browser.get(url("together-file", demo_build, kind) + "?room=hall&room=children").content
+        assert data.lstrip().startswith(begins.lstrip()), kind
+    assert browser.get(url("together-file", demo_build, "png")).status_code == 404
+    assert browser.get(f"{address}?room=attic").status_code == 404
 
 
 # ------------------------------------------------------------------ tools, levels, orientation

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from buildout.rooms.web import gate, history, photos, starts, tape, views
+from buildout.rooms.web import gate, history, photos, sheets, starts, tape, views
 
 app_name = "rooms"
 ROOMS = "builds/<int:build_id>/rooms/"
@@ -11,6 +11,8 @@ urlpatterns = [
     path(f"{ROOMS}new/rectangle/", starts.start_room, {"way": "rectangle"}, name="new-rectangle"),
     path(f"{ROOMS}new/walls/", starts.start_room, {"way": "walls"}, name="new-walls"),
     path(f"{ROOMS}new/drawing/", starts.start_room, {"way": "drawing"}, name="new-drawing"),
+    path("builds/<int:build_id>/plans/", sheets.together, name="together"),
+    path("builds/<int:build_id>/plans/rooms.<str:kind>", sheets.together_file, name="together-file"),
     path("builds/<int:build_id>/photos/<str:name>", photos.photo, name="photo"),
     # One room
     path(ROOM, views.room, name="room"),
@@ -18,6 +20,8 @@ urlpatterns = [
     path(f"{ROOM}plan.dxf", views.dxf, name="dxf"),
     path(f"{ROOM}plan.pdf", views.pdf, name="pdf"),
     path(f"{ROOM}figures/", views.figures, name="figures"),
+    path(f"{ROOM}walls/", sheets.elevations, name="elevations"),
+    path(f"{ROOM}walls.pdf", sheets.elevations_pdf, name="elevations-pdf"),
     path(f"{ROOM}compare/", history.compare, name="compare"),
     path(f"{ROOM}copy/", history.copy_room, name="copy"),
     path(f"{ROOM}gate/", gate.gate, name="gate"),
