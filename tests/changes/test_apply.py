@@ -184,8 +184,8 @@ def test_the_earlier_revision_stays_as_it_was(quick_build: Build, owner: User, c
     browser = client_of(owner)
     assert browser.get(reverse("changes:revision", args=[quick_build.pk, 1])).status_code == 200
     page = browser.get(reverse("changes:compare", args=[quick_build.pk]) + "?from=1&to=2").content.decode()
-    assert "2027-08-14" in page
-    assert "2027-08-15" in page
+    assert "Sat 14 Aug 2027" in page
+    assert "Sun 15 Aug 2027" in page
 
 
 def test_a_failure_in_the_middle_leaves_nothing(
@@ -308,7 +308,7 @@ def test_the_second_editor_is_told_and_carries_the_edit_over(
     assert page.status_code == 409
     text = page.content.decode()
     assert "Somebody applied another change meanwhile" in text
-    assert "2027-08-15" in text  # what changed underneath
+    assert "Sun 15 Aug 2027" in text  # what changed underneath
     assert Revision.objects.count() == 2
     answer = browser.post(reverse("changes:again", args=[quick_build.pk, mine.pk]))
     anew = Proposal.objects.get()

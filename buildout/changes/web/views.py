@@ -15,10 +15,11 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build, Member, Proposal, Revision, Role
 from buildout.changes.engine.chain import STEPS
-from buildout.changes.engine.edits import ConflictError, edits_between
+from buildout.changes.engine.edits import ConflictError
 from buildout.changes.engine.impact import Impact
 from buildout.changes.web import overview as overview_page
 from buildout.changes.web.forms import NewBuildForm
+from buildout.changes.web.told_edits import told_edits
 from buildout.people.web.models import User
 from buildout.units.value import from_json
 from scheduling.web.models import SignUp
@@ -132,6 +133,7 @@ def proposal(request: HttpRequest, build_id: int, proposal_id: int) -> HttpRespo
     people = {str(row.pk): row for row in SignUp.objects.filter(pk__in=[m.sign_up for m in impact.sign_ups])}
     context |= {
         "impact": impact,
+        "edits": told_edits(found.base.document if found.base else {}, found.document),
         "people": people,
         "shifts": [(move, people.get(move.sign_up)) for move in impact.sign_ups],
         "moved": [task for task in impact.tasks if task.before != task.after],
@@ -159,8 +161,8 @@ def progress(request: HttpRequest, build_id: int, proposal_id: int) -> HttpRespo
 
 def _overtaken_context(build: Build, found: Proposal) -> dict[str, Any]:
     assert build.current is not None  # noqa: S101 - an overtaken proposal has an overtaker
-    underneath = edits_between(found.base.document if found.base else {}, build.current.document)
-    mine = edits_between(found.base.document if found.base else {}, found.document)
+    underneath = told_edits(found.base.document if found.base else {}, build.current.document)
+    mine = told_edits(found.base.document if found.base else {}, found.document)
     return {"current": build.current, "underneath": underneath, "mine": mine}
 
 
@@ -254,7 +256,7 @@ def revision(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
         "sheet_no": "10",
         "revision": found,
         "earlier": before,
-        "edits": edits_between(before.document, found.document) if before else [],
+        "edits": told_edits(before.document, found.document) if before else [],
     }
     return render(request, "changes/revision.html", context)
 
@@ -275,5 +277,5 @@ def compare_revisions(request: HttpRequest, build_id: int) -> HttpResponse:
     one, other = wanted("from"), wanted("to")
     rows = overview_page.compared(one, other)
     context = {"build": build, "member": member, "sheet": sheet, "sheet_no": "10", "one": one, "other": other}
-    context |= {"rows": rows, "edits": edits_between(one.document, other.document)}
+    context |= {"rows": rows, "edits": told_edits(one.document, other.document)}
     return render(request, "changes/compare.html", context)

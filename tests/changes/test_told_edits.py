@@ -1,0 +1,60 @@
+"""What was edited, in words."""
+
+from __future__ import annotations
+
+import copy
+import json
+from importlib.resources import files
+from typing import Any
+
+import pytest
+
+from buildout.changes.web.told_edits import ToldEdit, told_edits
+
+Document = dict[str, Any]
+
+
+@pytest.fixture
+def plan() -> Document:
+    text = files("buildout.changes.engine").joinpath("data/demo.json").read_text(encoding="utf-8")
+    document: Document = json.loads(text)["plan"]
+    return document
+
+
+def test_entries_go_by_their_names_and_prices_read_as_typed(plan: Document) -> None:
+    after = copy.deepcopy(plan)
+    line = next(one for one in after["quotes"] if one["id"] == "cloudberry-1")["lines"][0]
+    line["breaks"][0]["price"] = "92.40"
+    after["crew"]["days"][0]["date"] = "2027-02-06"
+    after["rooms"][0]["readings"][3]["value"] = "36' 1\""
+    assert told_edits(plan, after) == [
+        ToldEdit(
+            "Crew › days › Strip and clean › date", "changed", "Sat 30 Jan 2027", "Sat 6 Feb 2027"
+        ),
+        ToldEdit(
+            "Quotes › cloudberry-1 › lines › Closed-cell base foam 2 in, 48 × 108 in › breaks", "changed",
+            "1: 91.40; 24: 82.10; 60: 74.65", "1: 92.40; 24: 82.10; 60: 74.65",
+        ),
+        ToldEdit("Rooms › Main hall › readings › 4 › value", "changed", "36' 0 1/2\"", "36' 1\""),
+    ]  # fmt: skip
+
+
+def test_a_default_written_out_is_no_edit(plan: Document) -> None:
+    after = copy.deepcopy(plan)
+    after["quotes"][0]["tax_included"] = False
+    after["quotes"][0]["lines"][0] |= {"pack": "1", "set_up": "0"}
+    assert told_edits(plan, after) == []
+
+
+def test_what_comes_and_goes_is_told_whole(plan: Document) -> None:
+    after = copy.deepcopy(plan)
+    gone = after["rooms"][0]["readings"].pop()
+    added, removed = told_edits(plan, after), told_edits(after, plan)
+    assert (added[0].kind, removed[0].kind) == ("removed", "added")
+    assert (added[0].after, removed[0].before) == ("", "")
+    assert f"end {gone['end']}" in added[0].before
+    assert "{" not in added[0].before
+
+
+def test_a_document_of_another_version_is_still_compared() -> None:
+    assert told_edits({"old_field": 1}, {"old_field": 2}) == [ToldEdit("Old field", "changed", "1", "2")]
