@@ -109,11 +109,11 @@ def money(amount: Any, currency: str = "USD") -> str:
 
 @register.filter
 def quantity(value: Any) -> str:
-    """A quantity without trailing zeros: 84, 12.5."""
+    """A quantity without trailing zeros: 84, 12.5, 2,738."""
     if value is None or value == "":
         return ""
     number = Decimal(str(value))
-    return f"{number.normalize():f}" if number != number.to_integral() else f"{number:.0f}"
+    return f"{number.normalize():,f}" if number != number.to_integral() else f"{number:,.0f}"
 
 
 @register.filter
