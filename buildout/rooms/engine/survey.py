@@ -152,10 +152,8 @@ def _adjust(work: Work) -> tuple[Survey, Solution | None]:
         aside, undecided, spread, rivals = _explain(work, start, adjusted, limit)
         if aside:
             network = work.network(aside)
-            x = network.fit(start)
-            adjusted = network.judge(x)
-            if adjusted.loose:  # cannot happen while redundancy is checked, but never trust a loose room
-                return _loose(work, network, x), None
+            adjusted = rivals[0][2]
+            x = network.pack(adjusted.points)
     wanted = deciding(work, [(group, judged.points) for _, group, judged in rivals]) if undecided else []
     _tell_wrong(work, whole, adjusted, aside, undecided, spread)
     if wanted:
@@ -231,11 +229,14 @@ def _shapes(work: Work, network: Network) -> tuple[list[Shape], Adjusted | None]
     ), None
 
 
-def _ties(work: Work) -> Ties:
+def _ties(work: Work, without: Sequence[str] = ()) -> Ties:
     lengths = [
-        Tie(start=d.start.point, end=d.end.point, value=d.value + d.start.radius + d.end.radius) for d in work.lengths
+        Tie(start=d.start.point, end=d.end.point, value=d.value + d.start.radius + d.end.radius)
+        for d in work.lengths
+        if d.id not in without
     ]
-    return Ties(lengths, [o for o in work.observations.values() if not isinstance(o, Distance)])
+    others = [o for i, o in work.observations.items() if i not in without and not isinstance(o, Distance)]
+    return Ties(lengths, others)
 
 
 def _worst(adjusted: Adjusted) -> float:
@@ -266,12 +267,12 @@ def _explain(
     for size in range(1, MOST_WRONG + 1):
         if adjusted.freedom < size:
             break
-        pool = suspects if size == 1 else list(dict.fromkeys([*outliers[:6], *suspects]))[:8]
+        pool = list(dict.fromkeys([*outliers[:6], *suspects]))
+        pool = list(dict.fromkeys([*suspects, *pool])) if size == 1 else pool[:8]
         tried = []
         for group in itertools.combinations(pool, size):
-            network = work.network(group)
-            judged = network.judge(network.fit(start))
-            if not judged.loose:
+            judged = _without(work, group, start, limit)
+            if judged is not None:
                 tried.append((judged.misfit, group, judged))
         tried.sort(key=lambda t: (t[0], t[1]))
         if not tried:
@@ -293,6 +294,28 @@ def _explain(
     )
     named = [i for _, group, _ in rivals for i in group]
     return [], [i for i in ids if i in named], spread, rivals
+
+
+def _without(work: Work, group: tuple[str, ...], start: Array, limit: float) -> Adjusted | None:
+    """The room without some readings; None when points become loose.
+
+    One very wrong reading can pull the start to another shape, from which leaving it out does not lead back; so a
+    single reading left out is also tried from a closed-form start that never used it.
+    """
+    network = work.network(group)
+    judged = network.judge(network.fit(start))
+    if judged.loose:
+        return None
+    if len(group) == 1 and _worst(judged) > limit:
+        ties = _ties(work, group)
+        for fresh in quick_starts(
+            network, work.corners, work.others, ties, clockwise=work.clockwise, origin=work.origin, along=work.along
+        ):
+            x = network.fit(fresh)
+            again = network.judge(x)
+            if again.misfit < judged.misfit and is_sound(network, x, work.corners, work.others, work.clockwise):
+                judged = again
+    return judged
 
 
 def _tell_wrong(
