@@ -38,6 +38,8 @@ class BuildDay(Value, kw_only=True):
     quiet_until: str = ""
     """No noisy work before this time on this day; empty: none."""
     food: str = ""
+    first_aid: str = ""
+    """Where the first-aid kit and the extinguisher are."""
 
 
 class CorePerson(Value, kw_only=True):

@@ -146,6 +146,9 @@ class BuildDayForm(forms.Form):
     )
     quiet_until = TimeOfDay(label="No noise before", required=False)
     food = forms.CharField(label="Food", max_length=200, required=False, help_text="For example: Soup, bread, fruit")
+    first_aid = forms.CharField(
+        label="First aid and extinguisher", max_length=120, required=False, help_text="For example: By the entry door"
+    )
     take_out = forms.BooleanField(label="Take this day out", required=False)
 
     def __init__(self, *args: Any, **more: Any) -> None:
@@ -170,7 +173,18 @@ class BuildDayForm(forms.Form):
         day = dict(before)
         day["id"] = before.get("id") or new_id(data["name"], taken_ids)
         day["date"] = data["date"].isoformat()
-        for name in ("name", "start", "end", "meal_start", "meal_minutes", "places", "place", "quiet_until", "food"):
+        for name in (
+            "name",
+            "start",
+            "end",
+            "meal_start",
+            "meal_minutes",
+            "places",
+            "place",
+            "quiet_until",
+            "food",
+            "first_aid",
+        ):
             if name in before or data[name] != _usual(name):
                 day[name] = data[name]
         return day

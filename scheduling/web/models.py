@@ -102,3 +102,84 @@ class Notice(models.Model):
 
     def __str__(self) -> str:
         return self.text[:60]
+
+
+class DayMark(models.Model):
+    """Something said on a build day's board. Nothing is overwritten: how things stand follows from the marks."""
+
+    class Kind(models.TextChoices):
+        START = "start", "started"
+        CREW = "crew", "changed who is on"
+        STOP = "stop", "stopped"
+        FINISH = "finish", "finished"
+        REOPEN = "reopen", "opened again"
+        PROBLEM = "problem", "reported a problem with"
+        SOLVED = "solved", "solved"
+        SHORT = "short", "asked for"
+        GOT = "got", "got"
+        HERE = "here", "arrived"
+        GONE = "gone", "left"
+        HEARD = "heard", "heard the briefing"
+        MEALS = "meals", "counted meals"
+        CARRIERS = "carriers", "counted carriers"
+
+    class Outcome(models.TextChoices):
+        TAKEN = "taken", "Taken"
+        ALREADY = "already", "Known already"
+        CONFLICT = "conflict", "Contradicts what others said"
+        SETTLED = "settled", "Looked at by the crew lead"
+
+    build = models.ForeignKey(Build, on_delete=models.CASCADE, related_name="day_marks")
+    day = models.CharField(max_length=40)
+    kind = models.CharField(max_length=10, choices=Kind.choices)
+    task = models.CharField(max_length=20, blank=True)
+    text = models.CharField(max_length=400, blank=True)
+    count = models.PositiveSmallIntegerField(null=True, blank=True)
+    about = models.ForeignKey("self", null=True, blank=True, on_delete=models.CASCADE, related_name="answers")
+    """The problem that was solved, the thing that was got."""
+    at = models.DateTimeField()
+    """When it was said; earlier than ``received`` for what a telephone kept while it had no signal."""
+    received = models.DateTimeField(default=timezone.now)
+    key = models.CharField(max_length=64, default=new_token)
+    """Sent with the mark, so that sending it twice makes one."""
+    outcome = models.CharField(max_length=10, choices=Outcome.choices, default=Outcome.TAKEN)
+    against = models.CharField(max_length=300, blank=True)
+    """What it contradicts, in words."""
+    by_name = models.CharField(max_length=120)
+
+    class Meta:
+        ordering: ClassVar = ["pk"]
+        indexes: ClassVar = [models.Index(fields=["build", "day"], name="marks_of_a_day")]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["build", "key"], name="a_mark_is_taken_once")]
+
+    def __str__(self) -> str:
+        return f"{self.by_name} {self.get_kind_display()} {self.task}".strip()
+
+
+class DayPerson(models.Model):
+    """Somebody a mark speaks of: a helper, or one of the core team."""
+
+    mark = models.ForeignKey(DayMark, on_delete=models.CASCADE, related_name="people")
+    sign_up = models.ForeignKey(SignUp, null=True, blank=True, on_delete=models.CASCADE, related_name="on_days")
+    core = models.CharField(max_length=40, blank=True)
+    """Id in the plan's core team."""
+
+    class Meta:
+        ordering: ClassVar = ["pk"]
+
+    @property
+    def key(self) -> str:
+        return f"s{self.sign_up_id}" if self.sign_up_id else f"core-{self.core}"
+
+    def __str__(self) -> str:
+        return self.key
+
+
+class DayPhoto(models.Model):
+    """A picture sent with a problem, made small, with nothing in it about where and by what it was taken."""
+
+    mark = models.OneToOneField(DayMark, on_delete=models.CASCADE, related_name="photo")
+    jpeg = models.BinaryField()
+
+    def __str__(self) -> str:
+        return f"photo of mark {self.mark_id}"

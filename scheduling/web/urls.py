@@ -1,6 +1,6 @@
 from django.urls import path
 
-from scheduling.web import editing, helpers, progress, views
+from scheduling.web import board, editing, helpers, progress, views
 
 app_name = "scheduling"
 urlpatterns = [
@@ -14,6 +14,17 @@ urlpatterns = [
     path("builds/<int:build_id>/days/edit/", editing.edit_days, name="edit-days"),
     path("builds/<int:build_id>/days/crew/", editing.edit_crew, name="edit-crew"),
     path("builds/<int:build_id>/days/dates/", editing.edit_dates, name="edit-dates"),
+    # The board of one day: /builds/<build>/days/<day>/…
+    path("builds/<int:build_id>/days/<str:day>/board/", board.board, name="board"),
+    path("builds/<int:build_id>/days/<str:day>/board/task/<str:code>/", board.board_task, name="board-task"),
+    path("builds/<int:build_id>/days/<str:day>/board/mark/", board.board_mark, name="board-mark"),
+    path("builds/<int:build_id>/days/<str:day>/board/photo/<int:mark_id>/", board.board_photo, name="board-photo"),
+    path("builds/<int:build_id>/days/<str:day>/board/people/", board.board_people, name="board-people"),
+    path("builds/<int:build_id>/days/<str:day>/board/settle/<int:mark_id>/", board.board_settle, name="board-settle"),
+    path("builds/<int:build_id>/days/<str:day>/board/end/", board.board_end, name="board-end"),
+    path("builds/<int:build_id>/days/<str:day>/board/replan/", board.board_replan, name="board-replan"),
+    path("builds/<int:build_id>/days/<str:day>/board/sheet/", board.day_sheet, name="day-sheet"),
+    path("board-worker.js", board.board_worker, name="board-worker"),
     # Tasks: /builds/<build>/tasks/<code>/…
     path("builds/<int:build_id>/tasks/", editing.tasks, name="tasks"),
     path("builds/<int:build_id>/tasks/own/", editing.new_task, name="new-task"),
@@ -40,5 +51,9 @@ urlpatterns = [
     path("my/<str:token>/change/", helpers.change, name="change"),
     path("my/<str:token>/change/<str:day>/", helpers.change_day, name="change-day"),
     path("my/<str:token>/move/", helpers.move, name="move"),
+    path("my/<str:token>/board/", board.my_board, name="my-board"),
+    path("my/<str:token>/board/task/<str:code>/", board.my_board_task, name="my-board-task"),
+    path("my/<str:token>/board/mark/", board.my_board_mark, name="my-board-mark"),
+    path("my/<str:token>/board/photo/<int:mark_id>/", board.my_board_photo, name="my-board-photo"),
     path("my/<str:token>/withdraw/", helpers.withdraw, name="withdraw"),
 ]

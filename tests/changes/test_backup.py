@@ -17,6 +17,7 @@ from buildout.changes.web import archive
 from buildout.people.web.models import SignInLink, User
 from estimating.web.models import ChangeOrder, Delivery, Order
 from scheduling.web.models import Notice, ShareLink, SignUp
+from tests.changes.test_transfer import fill_a_day
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -50,6 +51,7 @@ def full() -> Build:
         build=build, day="cover", day_place=3, name="Bram", contact="07700 900123", request_key="k", skills=["lift"]
     )
     Notice.objects.create(sign_up=sign_up, text="Hello")
+    fill_a_day(build, sign_up)
     return build
 
 

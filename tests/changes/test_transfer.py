@@ -23,9 +23,20 @@ from buildout.changes.web.services import commitments_of
 from buildout.people.web.models import User
 from buildout.units.value import to_plain
 from estimating.web.models import ChangeOrder, Delivery, Order
-from scheduling.web.models import Notice, ShareLink, SignUp
+from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, SignUp
 
 pytestmark = pytest.mark.django_db(transaction=True)
+
+
+def fill_a_day(build: Build, sign_up: SignUp) -> None:
+    """Marks of a build day: a start with two people, a problem with a photo, its answer."""
+    now = timezone.now()
+    start = DayMark.objects.create(build=build, day="foam", kind="start", task="G09", at=now, by_name="Inés", count=2)
+    DayPerson.objects.create(mark=start, sign_up=sign_up)
+    DayPerson.objects.create(mark=start, core="ines")
+    problem = DayMark.objects.create(build=build, day="foam", kind="problem", text="Höhe?", at=now, by_name="Bram")
+    DayPhoto.objects.create(mark=problem, jpeg=bytes(range(256)))
+    DayMark.objects.create(build=build, day="foam", kind="solved", about=problem, at=now, by_name="Inés")
 
 
 @pytest.fixture
@@ -44,6 +55,7 @@ def full(demo: Build) -> Build:
     sign_up = SignUp.objects.filter(build=demo).first()
     assert sign_up is not None
     Notice.objects.create(sign_up=sign_up, text="Hello Bram. Später.", told=timezone.now())
+    fill_a_day(demo, sign_up)
     SignUp.objects.create(
         build=demo, day="gone", day_place=1, name="Ash", contact="x", request_key="ash", withdrawn=timezone.now()
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from base64 import b64encode
 from datetime import date, datetime, time
 from decimal import Decimal
 from typing import Any
@@ -12,9 +13,11 @@ from django.db import models
 
 
 def plain(value: Any) -> Any:
-    """A column's value as JSON holds it: numbers of the currency kind and moments as text."""
+    """A column's value as JSON holds it: numbers of the currency kind, moments and bytes (as base64) as text."""
     if isinstance(value, datetime | date | time):
         return value.isoformat()
+    if isinstance(value, bytes | memoryview):
+        return b64encode(bytes(value)).decode()
     if isinstance(value, Decimal | UUID):
         return str(value)
     return value

@@ -27,7 +27,7 @@ from buildout.changes.web.stored import load_plain, plain_history
 from buildout.people.web.models import User
 from buildout.units.value import from_json, to_plain
 from estimating.web.models import ChangeOrder, Delivery, Order
-from scheduling.web.models import Notice, ShareLink, SignUp
+from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, SignUp
 
 LARGEST_IMPORT = 90_000_000
 """Bytes; a build's tables grow with every revision kept."""
@@ -45,6 +45,9 @@ TABLES: tuple[tuple[str, type[models.Model], str], ...] = (
     ("share_links", ShareLink, "build"),
     ("sign_ups", SignUp, "build"),
     ("notices", Notice, "sign_up__build"),
+    ("day_marks", DayMark, "build"),
+    ("day_people", DayPerson, "mark__build"),
+    ("day_photos", DayPhoto, "mark__build"),
 )
 """Name in the file, model, way to its build; what a row points at comes before it, but for ``build.current``."""
 

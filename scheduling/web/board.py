@@ -1,0 +1,565 @@
+"""The board of a build day: now, next and blocked, for the crew lead and, by their own link, for helpers.
+
+Every button is a form of its own right, so the pages work without script. With script the same marks are kept on
+the telephone while there is no signal and sent later, each once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from hashlib import sha256
+from math import ceil
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_GET, require_POST
+
+from buildout.builds.web import services as builds
+from buildout.builds.web.models import Build, Role
+from buildout.builds.web.services import Sheet
+from scheduling.engine.calendars import read_time
+from scheduling.engine.day import TaskDay, crew_hours
+from scheduling.engine.template import default_template
+from scheduling.engine.types import Schedule, Task, TaskNet
+from scheduling.web import marks
+from scheduling.web.forms import request_key
+from scheduling.web.marks import Day, Person
+from scheduling.web.models import DayMark, DayPhoto, SignUp
+from scheduling.web.offers import DayOffer, TaskOffer, day_offers, whole_task
+from scheduling.web.views import user_of
+
+MEALS_A_HEAD = 1.1
+"""Common practice, no published source."""
+HELPERS_MAY = ("start", "crew", "stop", "finish", "problem", "short", "here", "gone", "heard")
+"""What helpers may mark; of people, only themselves."""
+
+
+@dataclass
+class Card:
+    """One task of the day as it stands."""
+
+    offer: TaskOffer
+    task: Task | None
+    state: str
+    since: datetime | None
+    people: list[str]
+    count: int
+    hours: float
+    waits: list[str]
+    unreported: list[str]
+    problems: list[DayMark]
+    late: bool
+    url: str
+    mine: bool = False
+
+    @property
+    def tools(self) -> list[str]:
+        tools = self.task.tools if self.task else ""
+        return [tool.strip() for tool in tools.split(",") if tool.strip() not in ("", "-")]
+
+
+@dataclass
+class Desk:
+    """Whoever stands before the board: a crew lead or the owner, or one helper."""
+
+    build: Build
+    sheet: Sheet
+    offer: DayOffer
+    people: list[Person]
+    by_name: str
+    lead: bool
+    owner: bool = False
+    row: SignUp | None = None
+    day: Day = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.day = marks.read_day(self.build, self.offer.day.id)
+
+    @property
+    def me(self) -> str:
+        return f"s{self.row.pk}" if self.row else ""
+
+    def url(self, name: str, *more: Any) -> str:
+        if self.row is not None:
+            return reverse(f"scheduling:my-{name}", args=[self.row.token, *more])
+        return reverse(f"scheduling:{name}", args=[self.build.pk, self.offer.day.id, *more])
+
+    @property
+    def date(self) -> date:
+        return self.offer.day.date
+
+    @property
+    def days_ahead(self) -> int:
+        return (self.date - self.sheet.today()).days
+
+    @property
+    def may_mark(self) -> bool:
+        """The lead may at any time (reports come late); helpers on the day and until the end of the next."""
+        return self.lead or -1 <= self.days_ahead <= 0
+
+    def at(self, minute: int) -> datetime:
+        """A time of this day on the wall clock of the build."""
+        midnight = datetime(self.date.year, self.date.month, self.date.day, tzinfo=self.sheet.zone)
+        return midnight + timedelta(minutes=minute)
+
+    def now(self) -> datetime:
+        """The moment the board shows: now on the day itself, else the start or the end of it."""
+        if self.days_ahead == 0:
+            return timezone.now().astimezone(self.sheet.zone)
+        return self.at(0 if self.days_ahead > 0 else 24 * 60 - 1)
+
+    def breaks(self) -> list[tuple[datetime, datetime]]:
+        day = self.offer.day
+        try:
+            start = read_time(day.meal_start)
+        except ValueError:
+            return []
+        return [(self.at(start), self.at(start + max(0, day.meal_minutes)))]
+
+
+def _lead_desk(request: HttpRequest, build_id: int, day: str) -> Desk:
+    user = user_of(request)
+    build, member = builds.build_for(user, build_id, Role.OWNER, Role.LEAD)
+    sheet = builds.sheet_of(build)
+    offer = _offer(build, sheet, day)
+    people = marks.roster(sheet, offer)
+    return Desk(build, sheet, offer, people, user.name, lead=True, owner=member.role == Role.OWNER)
+
+
+def _helper_desk(token: str) -> Desk:
+    row = get_object_or_404(
+        SignUp.objects.standing().select_related("build", "build__current"), token=token, build__current__isnull=False
+    )
+    sheet = builds.sheet_of(row.build)
+    offer = _offer(row.build, sheet, row.day)
+    people = marks.roster(sheet, offer)
+    return Desk(row.build, sheet, offer, people, row.first_name, lead=False, row=row)
+
+
+def _offer(build: Build, sheet: Sheet, day: str) -> DayOffer:
+    found = next((offer for offer in day_offers(build, sheet) if offer.day.id == day), None)
+    if found is None:
+        raise Http404("No such build day")
+    return found
+
+
+# ------------------------------------------------------------------ what stands on the board
+
+
+def cards_of(desk: Desk) -> list[Card]:
+    net = {task.code: task for task in desk.sheet.part("tasks", TaskNet).tasks}
+    waiting = _Waiting(desk, net)
+    names = {person.key: person.name for person in desk.people}
+    now = desk.now()
+    # A task nobody ended on its day was not worked on through the night.
+    counted_to = min(now, desk.at(read_time(desk.offer.day.end)))
+    found = []
+    for offer in desk.offer.tasks:
+        state = desk.day.tasks.get(offer.code)
+        waits, unreported = waiting.of(offer.code)
+        found.append(
+            Card(
+                offer=offer,
+                task=net.get(offer.code),
+                state=state.state if state else "to do",
+                since=state.since.astimezone(desk.sheet.zone) if state else None,
+                people=[names.get(key, "somebody") for key in state.people] if state else [],
+                count=state.count if state else 0,
+                hours=crew_hours(state, counted_to, desk.breaks()) if state else 0.0,
+                waits=waits,
+                unreported=unreported,
+                problems=[mark for mark in desk.day.problems if mark.task == offer.code],
+                late=desk.at(offer.start) < now,
+                url=desk.url("board-task", offer.code),
+                mine=desk.row is not None and desk.row.task == offer.code,
+            )
+        )
+    return found
+
+
+class _Waiting:
+    """What a task still has to wait for."""
+
+    def __init__(self, desk: Desk, net: dict[str, Task]) -> None:
+        self.desk, self.net = desk, net
+        self.done = set(desk.sheet.document.get("tasks", {}).get("done", {}))
+        earlier = DayMark.objects.filter(build=desk.build, kind="finish", outcome="taken").exclude(
+            day=desk.offer.day.id
+        )
+        self.done |= set(earlier.values_list("task", flat=True))
+        self.ends: dict[str, datetime] = {}
+        for part in desk.sheet.part("schedule", Schedule).tasks:
+            day = part.end_day
+            midnight = datetime(day.year, day.month, day.day, tzinfo=desk.sheet.zone)
+            end = midnight + timedelta(minutes=part.end)
+            code = whole_task(part.code)
+            self.ends[code] = max(end, self.ends.get(code, end))
+        self.today = {offer.code for offer in desk.offer.tasks}
+
+    def of(self, code: str) -> tuple[list[str], list[str]]:
+        """(what it waits for, what should be done by now and nobody reported)."""
+        task = self.net.get(code)
+        waits: list[str] = []
+        unreported: list[str] = []
+        now = self.desk.now()
+        for lag in task.after if task else []:
+            other = self.net.get(lag.task)
+            if other is None:
+                continue
+            name = f"{lag.task} {other.name}"
+            state: TaskDay | None = self.desk.day.tasks.get(lag.task)
+            ready = self._ready(lag.minutes, lag.from_start, state)
+            if ready is not None:
+                if ready > now:
+                    waits.append(f"{name}: not before {ready.astimezone(self.desk.sheet.zone):%H:%M}")
+            elif lag.task in self.done or lag.task not in self.ends:
+                continue
+            elif lag.task in self.today:
+                waits.append(name)
+            elif self.ends[lag.task] > now:
+                waits.append(f"{name}, planned until {self.ends[lag.task]:%a %d %b %H:%M}")
+            elif other.kind != "wait":
+                unreported.append(name)
+        return waits, unreported
+
+    def _ready(self, minutes: int, from_start: bool, state: TaskDay | None) -> datetime | None:
+        """When what a mark says lets the next one begin; None while it says nothing of the kind."""
+        if state is None:
+            return None
+        if from_start and state.stints:
+            return state.stints[0].start + timedelta(minutes=minutes)
+        return state.since + timedelta(minutes=minutes) if state.state == "finished" else None
+
+
+def _carries(desk: Desk, cards: Sequence[Card]) -> list[dict[str, Any]]:
+    """What takes many hands at once: how many are needed, how many are here, and whether it may begin."""
+    carried = {row.code for row in default_template() if row.carry}
+    here = len(desk.day.present(desk.people))
+    counted = desk.day.counts.get("carriers")
+    present = counted if counted is not None else here
+    return [
+        {"card": card, "needed": card.task.crew_min, "present": present, "counted": counted is not None,
+         "enough": present >= card.task.crew_min, "missing": max(0, card.task.crew_min - present)}
+        for card in cards
+        if card.offer.code in carried and card.task is not None and card.state != "finished"
+    ]  # fmt: skip
+
+
+def _context(desk: Desk) -> dict[str, Any]:
+    names = {offer.code: offer.name for offer in desk.offer.tasks}
+    day = desk.day
+    return {
+        "build": desk.build,
+        "desk": desk,
+        "offer": desk.offer,
+        "now": desk.now(),
+        "key": request_key(),
+        "mark_url": desk.url("board-mark"),
+        "board_url": desk.url("board"),
+        "worker_url": reverse("scheduling:board-worker"),
+        "here": day.present(desk.people),
+        "i_am_here": desk.me in day.here and desk.me not in day.gone,
+        "i_heard": desk.me in day.heard,
+        "conflicts": [marks.words(mark, names) for mark in day.conflicts],
+    }
+
+
+def _render(request: HttpRequest, desk: Desk, template: str, context: dict[str, Any]) -> HttpResponse:
+    """Times of day are the build's own."""
+    with timezone.override(desk.sheet.zone):
+        return render(request, template, context)
+
+
+def _board_page(request: HttpRequest, desk: Desk) -> HttpResponse:
+    cards = cards_of(desk)
+    under = [card for card in cards if card.state == "under way"]
+    rest = [card for card in cards if card.state in ("to do", "stopped")]
+    blocked = [card for card in rest if card.waits or card.problems]
+    ready = [card for card in rest if card not in blocked]
+    context = _context(desk) | {
+        "cards": cards,
+        "under": under + [card for card in ready if card.late],
+        "next": [card for card in ready if not card.late],
+        "blocked": blocked,
+        "finished": [card for card in cards if card.state == "finished"],
+        "carries": _carries(desk, cards),
+        "tools": sorted({tool for card in cards for tool in card.tools if card.state != "finished"}),
+        "loose_problems": [mark for mark in desk.day.problems if not mark.task],
+        "shorts": desk.day.shorts,
+        "meals": desk.day.counts.get("meals"),
+        "meals_expected": ceil(MEALS_A_HEAD * len(desk.people) - 1e-9),
+        "first_aid": desk.offer.day.first_aid,
+        "keep": [card.url for card in cards] + ([desk.url("board-people")] if desk.lead else []),
+    }
+    return _render(request, desk, "scheduling/board/board.html", context)
+
+
+def _task_page(request: HttpRequest, desk: Desk, code: str) -> HttpResponse:
+    card = next((card for card in cards_of(desk) if card.offer.code == code), None)
+    if card is None:
+        raise Http404("This task is not done on this day")
+    state = desk.day.tasks.get(code)
+    on_it = set(state.people) if state and state.state == "under way" else set()
+    ticked = on_it or {person.key for person in marks.usual_crew(desk.people, desk.day, code)}
+    here = desk.day.present(desk.people)
+    choose = here or desk.people
+    choices = [(person, person.key in ticked) for person in choose]
+    return _render(request, desk, "scheduling/board/task.html", _context(desk) | {"card": card, "choices": choices})
+
+
+# ------------------------------------------------------------------ taking marks
+
+
+def _mark(request: HttpRequest, desk: Desk) -> HttpResponse:
+    kind, _, target = request.POST.get("say", "").partition(":")
+    wants_json = request.headers.get("Accept", "").startswith("application/json")
+    try:
+        if not desk.may_mark:
+            raise marks.MarkError(f"The board opens for marks on {desk.date:%A %d %B}.")
+        if not desk.lead and (kind not in HELPERS_MAY or (kind in marks.PERSON_KINDS and target != desk.me)):
+            raise marks.MarkError("This is for the crew lead.")
+        made = marks.take(
+            desk.build, desk.offer, desk.people, kind, target or request.POST.get("task", "")[:20],
+            key=_key(request, kind, target), by_name=desk.by_name, ago=_ago(request),
+            on_it=request.POST.getlist("people"), text=request.POST.get("text", "")[:400],
+            count=_count(request, kind), photo=_photo(request),
+        )  # fmt: skip
+    except marks.MarkError as error:
+        if wants_json:
+            return JsonResponse({"outcome": "refused", "text": str(error)}, status=422)
+        messages.error(request, str(error))
+        return redirect(_back(request, desk))
+    if wants_json:
+        return JsonResponse({"outcome": made.outcome, "text": made.against})
+    if made.outcome == DayMark.Outcome.CONFLICT:
+        messages.error(request, f"{made.against}. Your mark is kept; the crew lead decides.")
+    return redirect(desk.url("board-people" if request.POST.get("from") == "people" and desk.lead else "board"))
+
+
+def _back(request: HttpRequest, desk: Desk) -> str:
+    code = request.POST.get("page", "")
+    return desk.url("board-task", code) if desk.offer.task(code) else desk.url("board")
+
+
+def _key(request: HttpRequest, kind: str, target: str) -> str:
+    given = request.POST.get("key", "")
+    if not 8 <= len(given) <= 40:
+        raise marks.MarkError("The page came without its key. Load it again.")
+    # Every button of one page has the page's key; which button it was makes it one of a kind.
+    return sha256(f"{given}:{kind}:{target}".encode()).hexdigest()
+
+
+def _ago(request: HttpRequest) -> timedelta:
+    raw = request.POST.get("ago", "")
+    return timedelta(seconds=int(raw)) if raw.isdecimal() and len(raw) < 9 else timedelta(0)
+
+
+def _count(request: HttpRequest, kind: str) -> int | None:
+    raw = request.POST.get("count", "").strip()
+    if not raw:
+        return None
+    if not raw.isdecimal() or int(raw) > 999:
+        raise marks.MarkError(f"{raw!r} is not a number of people or meals. Write one like 24.")
+    return int(raw)
+
+
+def _photo(request: HttpRequest) -> bytes:
+    sent = request.FILES.get("photo")
+    if sent is None:
+        return b""
+    if (sent.size or 0) > marks.LARGEST_PHOTO:
+        raise marks.MarkError(f"This picture is larger than {marks.LARGEST_PHOTO // 1_000_000} MB. Send a smaller one.")
+    return bytes(sent.read())
+
+
+def _photo_answer(desk: Desk, mark_id: int) -> HttpResponse:
+    photo = get_object_or_404(DayPhoto, mark_id=mark_id, mark__build=desk.build, mark__day=desk.offer.day.id)
+    return HttpResponse(
+        bytes(photo.jpeg), content_type="image/jpeg", headers={"Cache-Control": "private, max-age=86400"}
+    )
+
+
+# ------------------------------------------------------------------ crew lead and owner
+
+
+@login_required
+@never_cache
+@require_GET
+def board(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
+    return _board_page(request, _lead_desk(request, build_id, day))
+
+
+@login_required
+@never_cache
+@require_GET
+def board_task(request: HttpRequest, build_id: int, day: str, code: str) -> HttpResponse:
+    return _task_page(request, _lead_desk(request, build_id, day), code)
+
+
+@login_required
+@require_POST
+def board_mark(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
+    return _mark(request, _lead_desk(request, build_id, day))
+
+
+@login_required
+@require_GET
+def board_photo(request: HttpRequest, build_id: int, day: str, mark_id: int) -> HttpResponse:
+    return _photo_answer(_lead_desk(request, build_id, day), mark_id)
+
+
+@login_required
+@never_cache
+@require_GET
+def board_people(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
+    """The arrival list: who is here, who heard the briefing, whom to call."""
+    desk = _lead_desk(request, build_id, day)
+    names = {offer.code: offer.name for offer in desk.offer.tasks}
+    people = [
+        {
+            "person": person,
+            "here": person.key in desk.day.here and person.key not in desk.day.gone,
+            "gone": person.key in desk.day.gone,
+            "heard": person.key in desk.day.heard,
+            "task": names.get(person.task, person.task),
+        }
+        for person in desk.people
+    ]
+    unbriefed = [one for one in people if one["here"] and not one["heard"]]
+    context = _context(desk) | {"people": people, "unbriefed": len(unbriefed)}
+    return _render(request, desk, "scheduling/board/people.html", context)
+
+
+@login_required
+@require_POST
+def board_settle(request: HttpRequest, build_id: int, day: str, mark_id: int) -> HttpResponse:
+    desk = _lead_desk(request, build_id, day)
+    try:
+        marks.settle(desk.build, mark_id, take_it="take" in request.POST, by_name=desk.by_name)
+    except marks.MarkError as error:
+        messages.error(request, str(error))
+    return redirect(desk.url("board"))
+
+
+@dataclass
+class DayEnd:
+    """The day in figures, as the marks tell it."""
+
+    finished: list[Card]
+    unfinished: list[Card]
+    planned_hours: float
+    hours: float
+    came: int
+    signed: int
+    done: dict[str, str]
+    """Tasks that are finished altogether, for the plan."""
+    partly: list[str]
+    """Tasks whose part of today is finished while other parts are planned later."""
+
+
+def day_end(desk: Desk) -> DayEnd:
+    cards = cards_of(desk)
+    finished = [card for card in cards if card.state == "finished"]
+    later = {
+        whole_task(part.code)
+        for part in desk.sheet.part("schedule", Schedule).tasks
+        if part.build_day != desk.offer.day.id and part.end_day > desk.date
+    }
+    helpers = [person for person in desk.people if person.sign_up is not None]
+    known = set(desk.sheet.document.get("tasks", {}).get("done", {}))
+    return DayEnd(
+        finished=finished,
+        unfinished=[card for card in cards if card.state != "finished"],
+        planned_hours=sum(part.crew * (part.end - part.start) for part in desk.offer.planned) / 60,
+        hours=sum(card.hours for card in cards),
+        came=sum(1 for person in helpers if person.key in desk.day.here),
+        signed=len(helpers),
+        done={
+            card.offer.code: desk.date.isoformat()
+            for card in finished
+            if card.offer.code not in later and card.offer.code not in known
+        },
+        partly=[card.offer.code for card in finished if card.offer.code in later],
+    )
+
+
+@login_required
+@never_cache
+@require_GET
+def board_end(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
+    """What was done, what slid, who came; the owner can have the rest planned anew."""
+    desk = _lead_desk(request, build_id, day)
+    return _render(request, desk, "scheduling/board/end.html", _context(desk) | {"end": day_end(desk)})
+
+
+@login_required
+@require_POST
+def board_replan(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
+    """Propose the plan with what was finished today as done, worked out for the day after."""
+    build = builds.owner_build(user_of(request), build_id)
+    desk = _lead_desk(request, build_id, day)
+    end = day_end(desk)
+    document = builds.editable(build)
+    tasks = document.setdefault("tasks", {})
+    tasks["done"] = {**tasks.get("done", {}), **end.done}
+    after = max(desk.date + timedelta(days=1), desk.sheet.as_of) if desk.days_ahead <= 0 else desk.sheet.as_of
+    document["as_of"] = after.isoformat()
+    done, slid = ", ".join(sorted(end.done)) or "nothing", ", ".join(card.offer.code for card in end.unfinished)
+    summary = f"After {desk.offer.day.name}: done {done}" + (f"; slid: {slid}" if slid else "")
+    try:
+        return redirect(builds.propose(build, user_of(request), document, summary))
+    except builds.DocumentProblems as error:
+        for problem in error.problems:
+            messages.error(request, f"{problem.pointer}: {problem.message}")
+        return redirect(desk.url("board-end"))
+
+
+@login_required
+@never_cache
+@require_GET
+def day_sheet(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
+    """The day on paper, for when telephones fail."""
+    desk = _lead_desk(request, build_id, day)
+    return _render(request, desk, "scheduling/board/sheet.html", _context(desk) | {"cards": cards_of(desk)})
+
+
+# ------------------------------------------------------------------ helpers
+
+
+@never_cache
+@require_GET
+def my_board(request: HttpRequest, token: str) -> HttpResponse:
+    return _board_page(request, _helper_desk(token))
+
+
+@never_cache
+@require_GET
+def my_board_task(request: HttpRequest, token: str, code: str) -> HttpResponse:
+    return _task_page(request, _helper_desk(token), code)
+
+
+@require_POST
+def my_board_mark(request: HttpRequest, token: str) -> HttpResponse:
+    return _mark(request, _helper_desk(token))
+
+
+@require_GET
+def my_board_photo(request: HttpRequest, token: str, mark_id: int) -> HttpResponse:
+    return _photo_answer(_helper_desk(token), mark_id)
+
+
+@require_GET
+def board_worker(request: HttpRequest) -> HttpResponse:
+    """The service worker; it must come from the top of the site to serve both kinds of board."""
+    text = (Path(settings.BASE_DIR) / "static/js/board-worker.js").read_text()
+    return HttpResponse(text, content_type="text/javascript", headers={"Cache-Control": "no-cache"})

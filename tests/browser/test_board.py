@@ -1,0 +1,140 @@
+"""The board of a build day on a telephone: without JavaScript, and with no signal."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.urls import reverse
+from playwright.sync_api import expect
+
+from buildout.builds.web.models import Build
+from buildout.builds.web.services import Sheet
+from scheduling.web.board import Desk
+from scheduling.web.models import DayMark, ShareLink, SignUp
+from scheduling.web.offers import build_days
+from tests.browser.chromium import PHONE
+
+
+@pytest.fixture
+def foam(demo: Build, monkeypatch: pytest.MonkeyPatch) -> Build:
+    """The demo on the day its foam is laid."""
+    assert demo.current is not None
+    day = next(day for day in build_days(Sheet(demo.current)) if day.id == "foam")
+    monkeypatch.setattr(Sheet, "today", lambda self: day.date)
+    monkeypatch.setattr(Desk, "now", lambda self: self.at(9 * 60 + 15))
+    return demo
+
+
+@pytest.fixture
+def helper(foam: Build) -> SignUp:
+    row = SignUp.objects.standing().filter(build=foam, day="foam").first()
+    if row is None:
+        from scheduling.web import sign_ups
+
+        link = ShareLink.objects.get(build=foam)
+        row = sign_ups.sign_up(link, "foam", "", name="Bram Tallowfen", contact="x", request_key="request-key-0001")
+    return row
+
+
+def test_the_board_works_without_javascript(foam: Build, helper: SignUp, visit: Callable[..., Any]) -> None:
+    phone = visit(PHONE, java_script_enabled=False, has_touch=True)
+    phone.go(reverse("scheduling:my-board", args=[helper.token]))
+    page = phone.page
+    page.get_by_role("button", name="I am here").click()
+    page.get_by_role("button", name="I heard the briefing").click()
+    page.locator("button[value^='start:']").first.click()
+    expect(page.locator(".task.under").first).to_contain_text("Under way since")
+    page.locator("button[value^='finish:']").first.click()
+    expect(page.locator(".task.finished")).to_contain_text("Finished at")
+    assert list(DayMark.objects.values_list("kind", flat=True)) == ["here", "heard", "start", "finish"]
+
+
+def test_marks_made_without_signal_are_sent_later_once_and_in_order(
+    foam: Build, helper: SignUp, visit: Callable[..., Any]
+) -> None:
+    phone = visit(PHONE, has_touch=True)
+    page = phone.page
+    phone.go(reverse("scheduling:my-board", args=[helper.token]))
+    expect(page.locator("body[data-ready=yes]")).to_be_visible()
+    phone.fits()
+
+    phone.context.set_offline(True)
+    phone.page.on("requestfailed", lambda request: None)
+    page.reload()  # the sheet stays readable
+    expect(page.get_by_role("button", name="I am here")).to_be_visible()
+    page.get_by_role("button", name="I am here").click()
+    expect(page.locator("#kept")).to_contain_text("Kept on this phone, sent later: 1")
+    page.locator(".task a").first.click()  # the page of a task was kept as well
+    expect(page.get_by_role("heading", level=1)).to_be_visible()
+    page.get_by_role("button", name="Start").click()
+    expect(page.locator("#kept")).to_contain_text("sent later: 2")
+    page.reload()
+    page.get_by_label("What is it?").fill("The knife is blunt")
+    page.get_by_role("button", name="Report a problem").click()
+    expect(page.locator("#kept")).to_contain_text("sent later: 3")
+    phone.fits()
+    assert not DayMark.objects.exists()
+
+    phone.context.set_offline(False)
+    expect(page.locator("#kept")).to_be_hidden(timeout=40_000)
+    marks = list(DayMark.objects.values_list("kind", "outcome", "text"))
+    assert marks == [("here", "taken", ""), ("start", "taken", ""), ("problem", "taken", "The knife is blunt")]
+    assert all(mark.at <= mark.received for mark in DayMark.objects.all())
+    page.reload()
+    assert DayMark.objects.count() == 3
+    # What the browser says about the net being away is what this test is about.
+    phone.wrong = [text for text in phone.wrong if "ERR_INTERNET_DISCONNECTED" not in text]
+
+
+def test_an_answer_lost_on_the_way_does_not_make_two_marks(
+    foam: Build, helper: SignUp, visit: Callable[..., Any]
+) -> None:
+    phone = visit(PHONE, service_workers="block")
+    page = phone.page
+    phone.go(reverse("scheduling:my-board", args=[helper.token]))
+    lost: list[int] = []
+
+    def lose(route: Any) -> None:
+        if lost:
+            route.continue_()
+            return
+        lost.append(1)
+        route.fetch()  # the server takes the mark …
+        route.abort()  # … and its answer never arrives
+
+    page.route("**/board/mark/", lose)
+    page.get_by_role("button", name="I am here").click()
+    expect(page.locator("#kept")).to_contain_text("sent later: 1")
+    assert DayMark.objects.count() == 1
+    page.reload()
+    expect(page.get_by_role("button", name="I heard the briefing")).to_be_visible()
+    expect(page.locator("#kept")).to_be_hidden()
+    assert DayMark.objects.count() == 1
+    phone.wrong = [text for text in phone.wrong if "ERR_FAILED" not in text]
+
+
+def test_a_contradiction_is_shown_on_the_phone_that_was_away(
+    foam: Build, helper: SignUp, visit: Callable[..., Any]
+) -> None:
+    phone = visit(PHONE)
+    page = phone.page
+    phone.go(reverse("scheduling:my-board", args=[helper.token]))
+    expect(page.locator("body[data-ready=yes]")).to_be_visible()
+    code = str(page.locator("button[value^='start:']").first.get_attribute("value")).partition(":")[2]
+    page.locator("button[value^='start:']").first.click()
+    expect(page.locator(".task.under").first).to_be_visible()
+    page.locator(".task.under a").first.click()
+    phone.context.set_offline(True)
+    page.get_by_role("button", name="Stop for now").click()
+    expect(page.locator("#kept")).to_contain_text("sent later: 1")
+    DayMark.objects.create(
+        build=foam, day="foam", kind="finish", task=code, at=DayMark.objects.get().received, by_name="Ines"
+    )
+    phone.context.set_offline(False)
+    expect(page.locator("#kept")).to_contain_text("Ines finished it", timeout=40_000)
+    assert DayMark.objects.get(kind="stop").outcome == "conflict"
+    phone.go(reverse("scheduling:my-board", args=[helper.token]))
+    expect(page.locator("main")).to_contain_text("Said differently")
+    phone.wrong = [text for text in phone.wrong if "ERR_INTERNET_DISCONNECTED" not in text]
