@@ -30,9 +30,10 @@ from estimating.engine.mat_shape import (
     without_columns,
     without_straight_points,
 )
+from estimating.engine.passage import passage, reliefs, staples
 from estimating.engine.pins import refused
 from estimating.engine.rolled import SHARE, carriers_needed, places_to_hold, rolled_diameter
-from estimating.engine.types import CoverLayout, CoverSpec, FloorLayout, FloorSystem, Pin, Product, Weld
+from estimating.engine.types import CoverLayout, CoverSpec, FloorLayout, FloorSystem, Pin, Product, RouteStep, Weld
 
 LONG_SIDE = 1000.0
 """mm; welds are tried along every side longer than this."""
@@ -66,6 +67,7 @@ def lay_cover(
     floor: FloorLayout | None,
     products: dict[str, Product],
     pins: Sequence[Pin] = (),
+    route: Sequence[RouteStep] = (),
 ) -> CoverLayout:
     """Draw the cover of a floor: finished edge, cut-outs, weld lines of least length, band, mass, carriers.
 
@@ -98,6 +100,7 @@ def lay_cover(
     thickness, reasons = _thickness(spec, product)
     box = [abs(c) for c in (outer.bounds[2] - outer.bounds[0], outer.bounds[3] - outer.bounds[1])]
     width = min(ROLL_WIDTH, max(box))
+    width, steps, passing = passage(area, thickness, width, route)
     diameter = rolled_diameter(area, thickness, width)
     carriers = carriers_needed(mass, width)
     proven = chosen.length <= bound + 1
@@ -107,7 +110,9 @@ def lay_cover(
         + _weld_reasons(chosen, bound, schemes, lips)
         + reasons
         + _carry_reasons(mass, width, diameter, carriers, plan.room)
+        + passing
     )
+    band = outer.length + sum(polygon_of(ring).length for ring in cut)
     return CoverLayout(
         room=plan.room,
         status=status,
@@ -119,7 +124,11 @@ def lay_cover(
         welds=welds,
         weld_length=snap(sum(w.length for w in welds)),
         bound=snap(min(bound, sum(w.length for w in welds))),
-        band_length=snap(outer.length + sum(polygon_of(ring).length for ring in cut)),
+        band_length=snap(band),
+        hook_length=snap(band),
+        staples=staples(band),
+        reliefs=reliefs(outline, cut),
+        passage=steps,
         area=snap(area),
         goods_length=snap(goods),
         mass=snap(mass, 0.001),

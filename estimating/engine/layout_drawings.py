@@ -260,6 +260,10 @@ def draw_cover(
         items.append(Line(a=outline[i], b=outline[j], role="hidden", title=f"Diagonal {i + 1}–{j + 1}"))
     for weld in cover.welds:
         items.append(Line(a=weld.a, b=weld.b, role="weld", title=f"Weld {_to_quarter(weld.length, units)}"))
+    for relief in cover.reliefs:
+        if len(relief.slit) == 2:
+            words = f"Shortest slit, {_to_quarter(relief.slit_length, units)}"
+            items.append(Line(a=relief.slit[0], b=relief.slit[1], role="cutout", title=words))
     count = len(outline)
     reach = max(math.dist(a, b) for a in outline for b in outline)
     for k, point in enumerate(outline):

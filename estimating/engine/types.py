@@ -170,6 +170,20 @@ class Pin(Value, kw_only=True):
     why: str = ""
 
 
+class RouteStep(Value, kw_only=True):
+    """One narrow place on the way of a rolled cover from the kerb to the room, in the order it is met."""
+
+    id: str
+    name: str
+    kind: Literal["opening", "turn"]
+    width: Length
+    """Clear width of the opening, or of the passage before a right-angle turn."""
+    height: Length | None = None
+    """Clear height; None: not measured."""
+    into: Length | None = None
+    """Clear width of the passage after the turn."""
+
+
 class Fitout(Value, kw_only=True):
     """Which systems a room gets."""
 
@@ -184,6 +198,8 @@ class Fitout(Value, kw_only=True):
     column_wraps: bool = False
     pins: list[Pin] = []
     """What stays as it is, whatever would be cheaper."""
+    route: list[RouteStep] = []
+    """The way a rolled cover takes from the kerb to the room."""
 
 
 class Need(Value, kw_only=True):
@@ -282,6 +298,27 @@ class Weld(Value, kw_only=True):
     length: float
 
 
+class Relief(Value, kw_only=True):
+    """Where the cover is cut or patched: a cut-out with its slit, or an inner corner."""
+
+    kind: Literal["cut-out", "inner corner"]
+    at: tuple[float, float]
+    slit: list[tuple[float, float]] = []
+    """From the cut-out to the nearest edge; the cover is opened along it to go round the column."""
+    slit_length: float = 0.0
+
+
+class PassageStep(Value, kw_only=True):
+    """Whether the roll gets through one place of its route."""
+
+    step: str
+    name: str
+    passes: bool
+    longest_roll: float
+    """mm: longest roll that would pass here at its own thickness; 0 when none does."""
+    text: str
+
+
 class CoverLayout(Value, kw_only=True):
     room: str
     status: Status
@@ -308,6 +345,12 @@ class CoverLayout(Value, kw_only=True):
     """Named sides of the finished edge with lengths, for the fabricator's diagram."""
     diagonals: list[tuple[str, float]]
     reasons: list[Reason]
+    reliefs: list[Relief] = []
+    hook_length: float = 0.0
+    """Hook tape opposite the band, mm."""
+    staples: int = 0
+    """In two rows along the hook tape."""
+    passage: list[PassageStep] = []
 
 
 class Panel(Value, kw_only=True):

@@ -78,7 +78,7 @@ LINK_VERSIONS = dict.fromkeys(
         "forecast",
     ),
     1,
-) | {"survey": 2, "plan": 2, "award": 2, "cut plans": 2, "floor": 2, "cover": 2, "walls": 2}
+) | {"survey": 2, "plan": 2, "award": 2, "cut plans": 2, "floor": 2, "cover": 3, "walls": 2}
 """Raise a link's number when its code gives other results for the same inputs."""
 
 
@@ -313,12 +313,13 @@ def _layouts(plan: Plan, fitout: Fitout, plans: list[RoomPlan], link: Callable[.
                 "cover",
                 where,
                 CoverLayout,
-                lambda: lay_cover(room, floor_system, floor, products, fitout.pins),
+                lambda: lay_cover(room, floor_system, floor, products, fitout.pins, fitout.route),
                 room,
                 floor_system,
                 floor,
                 plan.products,
                 fitout.pins,
+                fitout.route,
             )
     if room is not None and wall_system is not None:
         walls = link(

@@ -77,7 +77,7 @@ MORE: dict[tuple[str, str], dict[str, Any]] = {
 
 _WITH_ID = (
     "Room", "Column", "Reading", "WallFeature", "KeepClear", "Product", "FloorSystem", "FoldAwaySystem",
-    "WallSystem", "Need", "Remnant", "MadeCut", "Pin", "Supplier", "Quote", "BuildDay", "CorePerson",
+    "WallSystem", "Need", "Remnant", "MadeCut", "Pin", "RouteStep", "Supplier", "Quote", "BuildDay", "CorePerson",
 )  # fmt: skip
 
 

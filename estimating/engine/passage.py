@@ -1,0 +1,165 @@
+"""Whether a rolled cover gets from the kerb to the room, and where it is slit and patched.
+
+Screening figures: a roll is taken as stiff and round. Steps, kerbs and what people can hold are judged on site.
+Common practice, no published source; the turn is plain geometry.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from buildout.units.value import Reason, snap
+from estimating.engine import said
+from estimating.engine.mat_shape import Point, Ring, signed_area
+from estimating.engine.rolled import rolled_diameter
+from estimating.engine.types import PassageStep, Relief, RouteStep
+
+CLEARANCE = 101.6
+"""mm (4 in) of air round the roll in an opening."""
+SHORTEST_ROLL = 1524.0
+"""mm (5 ft): a cover folded narrower than this makes a roll too thick to hold."""
+ROLL_STEP = 304.8
+CORNER_CLEAR = 304.8
+STAPLE_EVERY = 38.1
+STAPLE_ROWS = 2
+"""Staples each 1 1/2 in in two rows on the hook tape."""
+
+
+def longest_round_turn(before: float, after: float, thickness: float) -> float:
+    """Longest stiff roll of a thickness that turns a right-angle corner between two passages, mm.
+
+    The least over all angles t of (a·sin t + b·cos t − D) / (sin t · cos t): with no thickness the ladder problem,
+    (a^⅔ + b^⅔)^(3/2).
+
+    >>> round(longest_round_turn(1000, 1000, 0), 1)
+    2828.4
+    >>> longest_round_turn(500, 2000, 600)
+    0.0
+    """
+    if thickness >= min(before, after):
+        return 0.0
+
+    def reach(turn: float) -> float:
+        sin, cos = math.sin(turn), math.cos(turn)
+        return (before * sin + after * cos - thickness) / (sin * cos)
+
+    low, high = 1e-4, math.pi / 2 - 1e-4
+    turns = [low + (high - low) * k / 400 for k in range(401)]
+    best = min(turns, key=reach)
+    step = (high - low) / 400
+    for _ in range(40):
+        step /= 2
+        best = min((max(low, best - step), best, min(high, best + step)), key=reach)
+    return max(0.0, reach(best))
+
+
+def passage(
+    area: float, thickness: float, length: float, route: Sequence[RouteStep]
+) -> tuple[float, list[PassageStep], list[Reason]]:
+    """Roll length to use, every step of the route with its verdict, and what to do where the roll does not pass.
+
+    ``area`` mm², ``thickness`` of the fabric and the ``length`` of roll preferred, mm. A shorter roll is thicker but
+    turns where a long one cannot, so shorter ones are tried a foot at a time.
+    """
+    if not route:
+        return length, [], []
+    tried = [length]
+    while tried[-1] - ROLL_STEP >= SHORTEST_ROLL:
+        tried.append(tried[-1] - ROLL_STEP)
+    chosen = next((w for w in tried if all(s.passes for s in _steps(area, thickness, w, route))), None)
+    roll = chosen if chosen is not None else length
+    steps = _steps(area, thickness, roll, route)
+    stuck = [s for s in steps if not s.passes]
+    where = route[0].id
+    if chosen is None:
+        text = "The rolled cover does not pass " + ", ".join(s.name for s in stuck) + ": " + stuck[0].text
+        todo = (
+            "Take the door off its hinges and measure again, carry it folded as a bundle (it creases), or ask the "
+            "fabricator for two parts with a hook-and-loop joint along a weld, off the walk-on edge and the centre."
+        )
+        return roll, steps, [said.warning("cover-passage", text, stuck[0].step, todo)]
+    text = (
+        f"Screening figure: rolled {said.length(roll)} long the cover is about "
+        f"{said.length(rolled_diameter(area, thickness, roll))} thick and passes {said.count(len(steps), 'place')} "
+        "on its way. Whoever leads the carry judges on site."
+    )
+    reasons = [said.note("cover-passage", text, where)]
+    unmeasured = [s.name for s in route if s.height is None]
+    if unmeasured:
+        text = f"Clear height missing: {', '.join(unmeasured)}."
+        reasons.append(said.note("cover-passage-height", text, where, "Measure it."))
+    return roll, steps, reasons
+
+
+def _steps(area: float, thickness: float, length: float, route: Sequence[RouteStep]) -> list[PassageStep]:
+    across = rolled_diameter(area, thickness, length)
+    found = []
+    for step in route:
+        width = float(step.width)
+        height = float(step.height) if step.height is not None else math.inf
+        room = min(width, height) - CLEARANCE
+        fits = across <= room + 0.005
+        longest = length if fits else 0.0
+        words = f"{said.length(across)} of roll in {said.length(min(width, height))}"
+        if step.kind == "turn":
+            longest = longest_round_turn(width, float(step.into or step.width), across) if across <= room else 0.0
+            words += (
+                f", turning into {said.length(float(step.into or step.width))}: at most {said.length(longest)} long"
+            )
+            fits = fits and length <= longest + 0.005
+        found.append(
+            PassageStep(step=step.id, name=step.name, passes=fits, longest_roll=snap(longest), text=words)
+        )  # fmt: skip
+    return found
+
+
+def reliefs(outline: Ring, cutouts: Sequence[Ring]) -> list[Relief]:
+    """Every cut-out with a slit to the edge, and every inner corner that needs a patch.
+
+    The slit is the shortest that meets a side square and a foot away from its corners: one that ran into an inner
+    corner would tear there.
+    """
+    import shapely
+
+    found = []
+    fabric = shapely.Polygon(outline, [list(ring) for ring in cutouts]).buffer(0.5)
+    for ring in cutouts:
+        tried = []
+        for a, b in zip(outline, outline[1:] + outline[:1], strict=True):
+            run = math.dist(a, b)
+            for p in ring:
+                along = ((p[0] - a[0]) * (b[0] - a[0]) + (p[1] - a[1]) * (b[1] - a[1])) / run
+                if CORNER_CLEAR <= along <= run - CORNER_CLEAR:
+                    foot = (a[0] + (b[0] - a[0]) * along / run, a[1] + (b[1] - a[1]) * along / run)
+                    tried.append((math.dist(p, foot), p, foot))
+        inside = (t for t in sorted(tried) if fabric.covers(shapely.LineString(t[1:])))
+        best = next(inside, None)
+        if best is None:
+            near: Any = shapely.shortest_line(shapely.LinearRing(ring), shapely.LinearRing(outline))
+            best = (near.length, near.coords[0], near.coords[1])
+        ends: list[Point] = [(snap(x), snap(y)) for x, y in best[1:]]
+        centre = shapely.Polygon(ring).centroid
+        found.append(
+            Relief(
+                kind="cut-out", at=(snap(centre.x), snap(centre.y)), slit=ends, slit_length=snap(math.dist(*ends))
+            )
+        )  # fmt: skip
+    sign = 1.0 if signed_area(outline) > 0 else -1.0
+    for k, here in enumerate(outline):
+        before, after = outline[k - 1], outline[(k + 1) % len(outline)]
+        if signed_area([before, here, after]) * sign < -1.0:
+            found.append(Relief(kind="inner corner", at=here))
+    return found
+
+
+def staples(run: float) -> int:
+    """Staples for so much hook tape, mm: two rows, one each 1 1/2 in, both ends doubled.
+
+    >>> staples(3048)  # 10 ft: 80 spaces and so 81 in a row, two more at the ends
+    166
+    """
+    if run <= 0:
+        return 0
+    return STAPLE_ROWS * (math.ceil(run / STAPLE_EVERY - 1e-9) + 1 + 2)
