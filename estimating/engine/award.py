@@ -60,7 +60,8 @@ def award(
                 code="not quoted",
                 where=", ".join(unquoted),
                 severity="warning",
-                text=f"Nobody quotes {len(unquoted)} of {len(asked)} items: {some_of([names[i] for i in unquoted])}",
+                text=f"Nobody quotes {len(unquoted)} of {len(asked)} item{'s' if len(asked) > 1 else ''}: "
+                f"{some_of([names[i] for i in unquoted])}",
                 todo="Ask for quotes, or set an allowance aside under their budget heads",
             )
         )

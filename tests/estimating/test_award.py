@@ -258,6 +258,9 @@ def test_nothing_asked_and_nothing_quoted() -> None:
     assert (none.status, none.unquoted, none.total) == ("underdetermined", ["foam", "tape"], D(0))
     part = decide(need(asked("foam", 48), asked("glue", 3)), [P])
     assert (part.status, part.unquoted, part.total) == ("proven", ["glue"], D("2380.00"))
+    assert next(one.text for one in part.reasons if one.code == "not quoted").startswith("Nobody quotes 1 of 2 items: ")
+    alone = decide(need(asked("glue", 3)), [P])
+    assert next(one.text for one in alone.reasons if one.code == "not quoted").startswith("Nobody quotes 1 of 1 item: ")
 
 
 money = st.decimals(1, 99, places=2)
