@@ -8,6 +8,7 @@ from django.db import models
 from django.utils import timezone
 
 from buildout.builds.web.models import Build, Revision
+from buildout.people.web.models import User
 
 
 class OrderQuerySet(models.QuerySet["Order"]):
@@ -112,3 +113,44 @@ class Delivery(models.Model):
 
     def __str__(self) -> str:
         return f"{self.order.name} delivery {self.number}"
+
+
+class LedgerEntry(models.Model):
+    """An invoice, a payment or a draw from contingency. Never edited: a wrong one is reversed by another."""
+
+    class Kind(models.TextChoices):
+        INVOICE = "invoice", "Invoice"
+        PAYMENT = "payment", "Payment"
+        DRAW = "draw", "Drawn from contingency"
+
+    build = models.ForeignKey(Build, on_delete=models.CASCADE, related_name="ledger")
+    number = models.PositiveIntegerField()
+    kind = models.CharField(max_length=10, choices=Kind.choices)
+    day = models.DateField()
+    due = models.DateField(null=True, blank=True)
+    order = models.ForeignKey(Order, null=True, blank=True, on_delete=models.RESTRICT, related_name="ledger")
+    settles = models.ForeignKey("self", null=True, blank=True, on_delete=models.RESTRICT, related_name="payments")
+    """The invoice a payment is for."""
+    reverses = models.OneToOneField("self", null=True, blank=True, on_delete=models.RESTRICT, related_name="reversal")
+    head = models.PositiveIntegerField(null=True, blank=True)
+    who = models.CharField(max_length=120, blank=True)
+    reference = models.CharField(max_length=80, blank=True)
+    """Number on the paper."""
+    lines = models.JSONField(default=list, blank=True)
+    """[{item, name, quantity, goods}], numbers as text."""
+    goods = models.DecimalField(max_digits=14, decimal_places=3, default=0)
+    freight = models.DecimalField(max_digits=14, decimal_places=3, default=0)
+    tax = models.DecimalField(max_digits=14, decimal_places=3, default=0)
+    amount = models.DecimalField(max_digits=14, decimal_places=3)
+    note = models.CharField(max_length=300, blank=True)
+    by = models.ForeignKey(User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    entered = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering: ClassVar = ["build_id", "number"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["build", "number"], name="one_ledger_entry_per_number")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} {self.number}"

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from estimating.web.views import budget, deliveries, layouts, orders, quotes, systems, take_off
+from estimating.web.views import budget, deliveries, layouts, ledger, orders, quotes, systems, take_off
 
 app_name = "estimating"
 BUILD = "builds/<int:build_id>/"
@@ -47,6 +47,8 @@ urlpatterns = [
     path(f"{ORDER}receive/", orders.receive, name="receive-order"),
     path(f"{ORDER}deliveries/new/", deliveries.deliver, name="deliver"),
     path(f"{ORDER}deliveries/<int:delivery>/take-back/", deliveries.take_back, name="take-back-delivery"),
+    path(f"{ORDER}invoices/new/", ledger.invoice, name="invoice"),
+    path(f"{ORDER}payments/new/", ledger.pay_order, name="pay-order"),
     path(f"{ORDER}close/", deliveries.close, name="close-order"),
     path(f"{ORDER}cancel/", orders.cancel, name="cancel-order"),
     path(f"{ORDER}see/", orders.see, name="see-order"),
@@ -58,5 +60,9 @@ urlpatterns = [
     path(f"{BUILD}budget/", budget.budget, name="budget"),
     path(f"{BUILD}budget/heads.csv", budget.budget_csv, name="budget-csv"),
     path(f"{BUILD}budget/allowances/", budget.allowances, name="allowances"),
+    path(f"{BUILD}budget/bills/new/", ledger.bill, name="bill"),
+    path(f"{BUILD}budget/payments/new/", ledger.pay, name="pay"),
+    path(f"{BUILD}budget/draws/new/", ledger.draw, name="draw"),
+    path(f"{BUILD}budget/entries/<int:entry>/reverse/", ledger.reverse_entry, name="reverse-entry"),
     path(f"{BUILD}budget/comment/", budget.comment, name="comment"),
 ]

@@ -15,7 +15,7 @@ from django.utils import timezone
 from buildout.builds.web.models import Build, Comment, JournalEntry, LinkResult, Member, Proposal, Revision, Role
 from buildout.changes.web import archive
 from buildout.people.web.models import SignInLink, User
-from estimating.web.models import ChangeOrder, Delivery, Order
+from estimating.web.models import ChangeOrder, Delivery, LedgerEntry, Order
 from scheduling.web.models import Notice, ShareLink, SignUp
 from tests.changes.test_transfer import fill_a_day
 
@@ -46,6 +46,7 @@ def full() -> Build:
     )  # fmt: skip
     ChangeOrder.objects.create(order=order, number=1, reason="r", lines=[], money=Decimal("99999999999.999"))
     Delivery.objects.create(order=order, number=1, came=date(2027, 2, 1), lines=[{"accepted": "1.50"}])
+    LedgerEntry.objects.create(build=build, number=1, kind="draw", day=date(2027, 2, 1), amount=Decimal("0.125"))
     ShareLink.objects.create(build=build)
     sign_up = SignUp.objects.create(
         build=build, day="cover", day_place=3, name="Bram", contact="07700 900123", request_key="k", skills=["lift"]

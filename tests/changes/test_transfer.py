@@ -22,7 +22,7 @@ from buildout.changes.web import archive, transfer
 from buildout.changes.web.services import commitments_of
 from buildout.people.web.models import User
 from buildout.units.value import to_plain
-from estimating.web.models import ChangeOrder, Delivery, Order
+from estimating.web.models import ChangeOrder, Delivery, LedgerEntry, Order
 from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, SignUp
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -52,6 +52,12 @@ def full(demo: Build) -> Build:
         order=order, number=1, came=date(2027, 2, 9), put="Rack", taken_back=timezone.now(),
         lines=[{"item": "ply-half", "accepted": "12", "damaged": "0.5", "lots": ["K7"], "width": '48"'}],
     )  # fmt: skip
+    bill = LedgerEntry.objects.create(
+        build=demo, number=1, kind="invoice", day=date(2027, 2, 9), order=order, tax=Decimal("1.005"), by=owner,
+        lines=[{"item": "ply-half", "name": "Ply", "quantity": "1", "goods": "2.50"}], amount=Decimal("3.505"),
+    )  # fmt: skip
+    LedgerEntry.objects.create(build=demo, number=2, kind="payment", day=date(2027, 2, 9), settles=bill, amount=3)
+    LedgerEntry.objects.create(build=demo, number=3, kind="invoice", day=date(2027, 2, 9), reverses=bill, amount=-1)
     sign_up = SignUp.objects.filter(build=demo).first()
     assert sign_up is not None
     Notice.objects.create(sign_up=sign_up, text="Hello Bram. Später.", told=timezone.now())

@@ -66,7 +66,7 @@ def test_queries(client_of: ClientOf, demo_build: Build, owner: User, django_ass
     Comment.objects.bulk_create(
         Comment(build=demo_build, subject=f"budget:{n}", subject_text="x", text="x", by=owner) for n in range(1, 9)
     )
-    with django_assert_num_queries(4):
+    with django_assert_num_queries(8):
         browser.get(url("budget", demo_build))
 
 

@@ -69,7 +69,7 @@ def test_queries(client_of: ClientOf, demo_build: Build, owner: User, django_ass
     browser = client_of(owner)
     with django_assert_num_queries(6):
         browser.get(url("orders", demo_build))
-    with django_assert_num_queries(6):
+    with django_assert_num_queries(7):
         browser.get(url("order", demo_build, 1))
 
 

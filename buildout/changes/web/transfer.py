@@ -26,7 +26,7 @@ from buildout.changes.web.services import commitments_of
 from buildout.changes.web.stored import load_plain, plain_history
 from buildout.people.web.models import User
 from buildout.units.value import from_json, to_plain
-from estimating.web.models import ChangeOrder, Delivery, Order
+from estimating.web.models import ChangeOrder, Delivery, LedgerEntry, Order
 from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, SignUp
 
 LARGEST_IMPORT = 90_000_000
@@ -42,6 +42,7 @@ TABLES: tuple[tuple[str, type[models.Model], str], ...] = (
     ("orders", Order, "build"),
     ("change_orders", ChangeOrder, "order__build"),
     ("deliveries", Delivery, "order__build"),
+    ("ledger", LedgerEntry, "build"),
     ("share_links", ShareLink, "build"),
     ("sign_ups", SignUp, "build"),
     ("notices", Notice, "sign_up__build"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from decimal import Decimal
 from typing import Any
 
 from django.contrib import messages
@@ -15,10 +16,12 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from buildout.builds.web import services as builds
 from buildout.builds.web.editing import propose_from
 from buildout.builds.web.models import Comment, Role
-from estimating.engine.heads import HEADS
+from estimating.engine.heads import FLOAT, HEADS
+from estimating.engine.ledger import head_money
 from estimating.engine.types import Budget
-from estimating.web import edits
+from estimating.web import edits, ledger
 from estimating.web.forms import CommentForm, HeadForm, MoneyForm
+from estimating.web.models import Order
 from estimating.web.views.desk import Desk, sit_down
 from estimating.web.views.take_off import csv_file
 
@@ -39,10 +42,24 @@ def _budget_page(
         head = comment.subject.removeprefix("budget:")
         if head.isdigit():
             comments[int(head)].append(comment)
+    book = ledger.entries_of(desk.build)
+    head_of = ledger.heads_of_items(desk.sheet)
+    orders = Order.objects.standing().filter(build=desk.build).prefetch_related("changes", "deliveries")
+    money = head_money(
+        found,
+        [ledger.row_of(entry) for entry in book],
+        {order.name: ledger.split_of(order, head_of) for order in orders},
+        head_of,
+        desk.sheet.currency,
+    )
+    since = {line.head: line for line in money}
+    build_only = [line for line in money if line.head != FLOAT]
     plans = {plan["head"]: plan for plan in desk.sheet.document.get("money", {}).get("heads", [])}
     rows = [
         {
             "line": line,
+            "since": since[line.head],
+            "draws": [entry for entry in book if entry.kind == ledger.Kind.DRAW and entry.head == line.head],
             "comments": comments[line.head],
             "note": plans.get(line.head, {}).get("note", ""),
             "form": form if asked == line.head and form is not None else CommentForm(auto_id=f"id_{line.head}_%s"),
@@ -51,8 +68,13 @@ def _budget_page(
         for line in found.lines
     ]
     context = desk.page(
-        "8", budget=found, rows=rows, tax_percent=desk.sheet.document.get("money", {}).get("tax_percent")
-    )
+        "8", budget=found, rows=rows, book=book,
+        sums={
+            name: sum((getattr(line, name) for line in build_only), Decimal(0))
+            for name in ("invoiced", "paid", "contingency", "drawn", "forecast")
+        },
+        tax_percent=desk.sheet.document.get("money", {}).get("tax_percent"),
+    )  # fmt: skip
     return render(request, "estimating/budget.html", context, status=422 if form is not None else 200)
 
 

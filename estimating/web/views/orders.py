@@ -16,9 +16,9 @@ from django.views.decorators.http import require_GET, require_POST
 from buildout.builds.web import services as builds
 from buildout.builds.web.documents import pdf_or_page
 from estimating.engine.types import OrderBy, OrderDates, Product, TakeOff
-from estimating.web import order_book
+from estimating.web import ledger, order_book
 from estimating.web.documents import order_facts, order_text
-from estimating.web.forms import CloseForm, ConfirmForm, ReceiveForm
+from estimating.web.forms import CloseForm, ConfirmForm, ReceiveForm, ReverseForm
 from estimating.web.models import ChangeOrder, Order
 from estimating.web.order_book import OrderBookError, WrongStateError
 from estimating.web.services import standings
@@ -118,12 +118,16 @@ def _order_page(
     status = 422 if confirm is not None or receive is not None else 200
     products = {product.id: product for product in desk.sheet.section("products", list[Product])}
     lines_now = standings(found)
+    book = [entry for entry in ledger.entries_of(desk.build) if entry.order_id == found.pk]
     context = desk.page(
         "6",
         now=lines_now,
         begun=any(line.standing.received or line.damaged for line in lines_now),
         found_wrong=findings(found, products, desk.sheet.units),
         close=CloseForm(),
+        book=book,
+        match=ledger.match(found, book, desk.sheet.currency),
+        reverse_form=ReverseForm(),
         confirm=confirm or ConfirmForm(initial={"promised": found.promised}),
         receive=receive or ReceiveForm(initial={"received": max(desk.sheet.today(), found.placed)}),
         **order_facts(desk.sheet, found),

@@ -1,0 +1,111 @@
+"""Bills, payments and draws from contingency, as they are entered and as the engine reads them."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+
+from buildout.builds.web import services as builds
+from buildout.builds.web.models import Build
+from buildout.people.web.models import User
+from buildout.units.money import format_money
+from estimating.engine.heads import FREIGHT, HEADS, TAX
+from estimating.engine.ledger import BilledLine, LedgerRow, OrderLine, ThreeWay, three_way
+from estimating.engine.types import Product, TakeOff
+from estimating.web.models import LedgerEntry, Order
+from estimating.web.order_book import OrderBookError
+from estimating.web.services import standings
+
+Kind = LedgerEntry.Kind
+
+
+def row_of(entry: LedgerEntry) -> LedgerRow:
+    number = entry.settles.number if entry.settles else None
+    return LedgerRow(
+        number=entry.number,
+        kind=entry.kind,  # type: ignore[arg-type]  # the column's choices are the engine's kinds
+        day=entry.day,
+        order=entry.order.name if entry.order else "",
+        settles=number,
+        head=entry.head,
+        lines=[
+            BilledLine(item=line["item"], quantity=Decimal(line["quantity"]), goods=Decimal(line["goods"]))
+            for line in entry.lines
+        ],
+        goods=entry.goods,
+        freight=entry.freight,
+        tax=entry.tax,
+        amount=entry.amount,
+    )
+
+
+def entries_of(build: Build) -> list[LedgerEntry]:
+    found = LedgerEntry.objects.filter(build=build).select_related("order", "settles", "reverses", "by")
+    return list(found.select_related("reversal"))
+
+
+def heads_of_items(sheet: builds.Sheet) -> dict[str, int]:
+    """Item → budget head, as the budget sees it."""
+    products = {product.id: product.head for product in sheet.section("products", list[Product])}
+    return products | {line.item: line.head for line in sheet.part("take_off", TakeOff).lines}
+
+
+def split_of(order: Order, head_of: dict[str, int]) -> dict[int, Decimal]:
+    """What an order comes to under each head, tax and freight included."""
+    found: dict[int, Decimal] = {}
+    parts = [(head_of.get(line.item, 23), line.goods) for line in standings(order)]
+    for head, amount in [*parts, (FREIGHT, order.freight), (TAX, order.tax)]:
+        if amount > 0:
+            found[head if head in HEADS else 23] = found.get(head, Decimal(0)) + amount
+    return dict(sorted(found.items()))
+
+
+def match(order: Order, entries: list[LedgerEntry], currency: str) -> ThreeWay:
+    """Order, receipt and invoices of one order."""
+    lines = [
+        OrderLine(
+            item=line.item, name=line.name, unit=line.unit, due=line.due, goods=line.goods,
+            received=line.standing.received,
+        )
+        for line in standings(order)
+    ]  # fmt: skip
+    return three_way(lines, order.freight, order.tax, [row_of(entry) for entry in entries], currency)
+
+
+@transaction.atomic
+def enter(build: Build, user: User, kind: str, **fields: Any) -> LedgerEntry:
+    """Write the next entry of the ledger and say so in the journal."""
+    build = Build.objects.select_for_update().get(pk=build.pk)
+    last = LedgerEntry.objects.filter(build=build).order_by("-number").first()
+    entry = LedgerEntry.objects.create(build=build, number=last.number + 1 if last else 1, kind=kind, by=user, **fields)
+    currency = builds.sheet_of(build).currency
+    about = entry.order.name if entry.order else HEADS.get(entry.head or 0, entry.who)
+    what = f"{entry.get_kind_display()} of {format_money(entry.amount, currency)}, {about}"
+    if entry.reverses is not None:
+        what = f"{entry.reverses} reversed: {what}"
+    builds.note(build, "money", what, by=user, why=entry.note, after={"entry": entry.number, "day": f"{entry.day}"})
+    return entry
+
+
+@transaction.atomic
+def reverse(entry: LedgerEntry, user: User, day: date, note: str) -> LedgerEntry:
+    """The same entry with every amount negative. Raises ``OrderBookError`` where that cannot be."""
+    entry = LedgerEntry.objects.select_for_update().get(pk=entry.pk)
+    if entry.reverses_id is not None:
+        raise OrderBookError(f"{entry} is a reversal itself: enter the right one anew")
+    if LedgerEntry.objects.filter(reverses=entry).exists():
+        raise OrderBookError(f"{entry} is reversed already")
+    if entry.payments.filter(reverses=None, reversal=None).exists():
+        raise OrderBookError(f"{entry} has payments: reverse those first")
+    lines = [
+        {**line, "quantity": f"{-Decimal(line['quantity']):f}", "goods": f"{-Decimal(line['goods']):f}"}
+        for line in entry.lines
+    ]
+    return enter(
+        entry.build, user, entry.kind, day=day, order=entry.order, settles=entry.settles, reverses=entry,
+        head=entry.head, who=entry.who, reference=entry.reference, lines=lines, goods=-entry.goods,
+        freight=-entry.freight, tax=-entry.tax, amount=-entry.amount, note=note,
+    )  # fmt: skip

@@ -1,0 +1,203 @@
+"""Invoices, payments and draws: entered against an order or under a budget head, reversed when wrong."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.db.models import Sum
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_POST
+
+from buildout.units.money import format_money
+from estimating.engine.types import Budget
+from estimating.web import ledger
+from estimating.web.forms import BillForm, DrawForm, InvoiceForm, InvoiceLineForm, PaymentForm, ReverseForm
+from estimating.web.ledger import Kind
+from estimating.web.models import LedgerEntry, Order
+from estimating.web.order_book import OrderBookError
+from estimating.web.services import standings
+from estimating.web.views.deliveries import order_of
+from estimating.web.views.desk import Desk, sit_down
+
+
+def open_invoices(entries: list[LedgerEntry], currency: str) -> list[tuple[str, str]]:
+    """Invoices not paid in full, as choices."""
+    found = []
+    for entry in entries:
+        if entry.kind != Kind.INVOICE or entry.reverses_id is not None or hasattr(entry, "reversal"):
+            continue
+        paid = sum((other.amount for other in entries if other.settles_id == entry.pk), Decimal(0))
+        if entry.amount > paid:
+            who = entry.order.supplier_name if entry.order else entry.who
+            left = format_money(entry.amount - paid, currency)
+            found.append((str(entry.number), f"{who}, invoice {entry.reference or entry.number}: {left} open"))
+    return found
+
+
+def _edit(
+    request: HttpRequest,
+    desk: Desk,
+    title: str,
+    parts: list[tuple[str, Any]],
+    back: str,
+    back_name: str,
+    intro: str = "",
+) -> HttpResponse:
+    bound = any(form.is_bound for _, form in parts)
+    context = desk.page("8", title=title, parts=parts, back=back, back_name=back_name, intro=intro)
+    return render(request, "estimating/entry.html", context, status=422 if bound else 200)
+
+
+@login_required
+@require_http_methods(["GET", "POST"])
+def invoice(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
+    """A supplier's invoice for an order; what is received and not invoiced yet is filled in."""
+    desk, order = order_of(request, build_id, number)
+    back = reverse("estimating:order", args=[build_id, number])
+    entries = [entry for entry in ledger.entries_of(desk.build) if entry.order_id == order.pk]
+    billed: dict[str, Decimal] = {}
+    for entry in entries:
+        for line in entry.lines:
+            billed[line["item"]] = billed.get(line["item"], Decimal(0)) + Decimal(line["quantity"])
+    data = request.POST or None
+    earlier = LedgerEntry.objects.filter(order=order, kind=Kind.INVOICE).aggregate(f=Sum("freight"), t=Sum("tax"))
+    form = InvoiceForm(
+        data,
+        initial={
+            "day": desk.sheet.today(),
+            "freight": max(order.freight - (earlier["f"] or 0), Decimal(0)).normalize(),
+            "tax": max(order.tax - (earlier["t"] or 0), Decimal(0)).normalize(),
+        },
+    )
+    lines = [
+        InvoiceLineForm(data, prefix=f"line-{at}", line=line, billed=billed.get(line.item, Decimal(0)))
+        for at, line in enumerate(standings(order))
+    ]
+    if data is not None and all([form.is_valid(), *[line.is_valid() for line in lines]]):
+        typed = form.cleaned_data
+        rows = [line.billed() for line in lines if line.cleaned_data["quantity"] or line.cleaned_data["goods"]]
+        freight, tax = typed["freight"] or Decimal(0), typed["tax"] or Decimal(0)
+        amount = sum((Decimal(row["goods"]) for row in rows), Decimal(0)) + freight + tax
+        twice = any(e.reference == typed["reference"] and not hasattr(e, "reversal") and e.reverses_id is None
+                    for e in entries if e.kind == Kind.INVOICE)  # fmt: skip
+        if twice:
+            form.add_error("reference", f"Invoice {typed['reference']} is in the book already.")
+        elif amount <= 0:
+            form.add_error(None, "The invoice comes to nothing: type what they ask for at least one line.")
+        else:
+            ledger.enter(
+                desk.build, desk.user, Kind.INVOICE, order=order, who=order.supplier_name, lines=rows, freight=freight,
+                tax=tax, amount=amount, day=typed["day"], due=typed["due"], reference=typed["reference"],
+                note=typed["note"],
+            )  # fmt: skip
+            messages.success(request, "The invoice is in the book. See below whether it agrees with order and receipt.")
+            return redirect(f"{back}#invoices")
+    parts = [("The invoice", form), *[(f"{line.line.name}", line) for line in lines]]
+    return _edit(request, desk, f"Invoice for {order.name}", parts, back, order.name)
+
+
+@login_required
+@require_http_methods(["GET", "POST"])
+def pay_order(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
+    desk, order = order_of(request, build_id, number)
+    entries = [entry for entry in ledger.entries_of(desk.build) if entry.order_id == order.pk]
+    back = reverse("estimating:order", args=[build_id, number])
+    return _pay(request, desk, entries, order, back, order.name, "a deposit or payment in advance")
+
+
+@login_required
+@require_http_methods(["GET", "POST"])
+def pay(request: HttpRequest, build_id: int) -> HttpResponse:
+    desk = sit_down(request, build_id)
+    back = reverse("estimating:budget", args=[build_id])
+    return _pay(request, desk, ledger.entries_of(desk.build), None, back, "Budget", "")
+
+
+def _pay(
+    request: HttpRequest, desk: Desk, entries: list[LedgerEntry], order: Order | None, back: str, name: str, other: str
+) -> HttpResponse:
+    choices = open_invoices(entries, desk.sheet.currency)
+    form = PaymentForm(
+        request.POST or None, invoices=choices, otherwise=other,
+        initial={"day": desk.sheet.today(), "settles": choices[0][0] if choices else ""},
+    )  # fmt: skip
+    if request.method == "POST" and form.is_valid():
+        typed = form.cleaned_data
+        settles = next((entry for entry in entries if str(entry.number) == typed["settles"]), None)
+        about = order or (settles.order if settles else None)
+        ledger.enter(
+            desk.build, desk.user, Kind.PAYMENT, order=about, settles=settles, day=typed["day"],
+            who=settles.who if settles else order.supplier_name if order else "",
+            head=settles.head if settles else None, amount=typed["amount"], reference=typed["reference"],
+        )  # fmt: skip
+        messages.success(request, "The payment is in the book.")
+        return redirect(f"{back}#{'invoices' if order else 'book'}")
+    return _edit(request, desk, "A payment", [("", form)], back, name)
+
+
+@login_required
+@require_http_methods(["GET", "POST"])
+def bill(request: HttpRequest, build_id: int) -> HttpResponse:
+    """A bill without an order, under a budget head."""
+    desk = sit_down(request, build_id)
+    back = reverse("estimating:budget", args=[build_id])
+    form = BillForm(request.POST or None, initial={"day": desk.sheet.today(), "head": request.GET.get("head", "1")})
+    if request.method == "POST" and form.is_valid():
+        typed = form.cleaned_data
+        tax = typed.pop("tax") or Decimal(0)
+        if typed["goods"] + tax <= 0:
+            form.add_error("goods", "The bill comes to nothing: type what they ask for, for example 1250.00.")
+        else:
+            ledger.enter(desk.build, desk.user, Kind.INVOICE, tax=tax, amount=typed["goods"] + tax, **typed)
+            messages.success(request, "The bill is in the book.")
+            return redirect(f"{back}?head={typed['head']}#book")
+    return _edit(request, desk, "A bill", [("", form)], back, "Budget",
+                 "For what no order stands behind: rent, permits, insurance, licensed trades.")  # fmt: skip
+
+
+@login_required
+@require_http_methods(["GET", "POST"])
+def draw(request: HttpRequest, build_id: int) -> HttpResponse:
+    """Move money from a head's contingency to what is set aside under it, with a note."""
+    desk = sit_down(request, build_id)
+    back = reverse("estimating:budget", args=[build_id])
+    form = DrawForm(request.POST or None, initial={"day": desk.sheet.today(), "head": request.GET.get("head", "")})
+    if request.method == "POST" and form.is_valid():
+        typed = form.cleaned_data
+        line = next(line for line in desk.sheet.part("budget", Budget).lines if line.head == typed["head"])
+        drawn = LedgerEntry.objects.filter(build=desk.build, kind=Kind.DRAW, head=line.head).aggregate(s=Sum("amount"))
+        left = line.contingency - (drawn["s"] or 0)
+        if typed["amount"] > left:
+            form.add_error("amount", f"{line.name} has {format_money(left, desk.sheet.currency)} of contingency left.")
+        else:
+            ledger.enter(desk.build, desk.user, Kind.DRAW, **typed)
+            messages.success(request, "The draw is in the book, and the partner sees it.")
+            return redirect(f"{back}?head={line.head}#head-{line.head}")
+    return _edit(request, desk, "Draw from contingency", [("", form)], back, "Budget",
+                 "The whole build costs the same; what was kept for surprises is now meant for this one.")  # fmt: skip
+
+
+@login_required
+@require_POST
+def reverse_entry(request: HttpRequest, build_id: int, entry: int) -> HttpResponse:
+    desk = sit_down(request, build_id)
+    found = get_object_or_404(LedgerEntry.objects.select_related("order"), build=desk.build, number=entry)
+    order = found.order
+    back = reverse("estimating:order", args=[build_id, order.number]) + "#invoices" if order else (
+        reverse("estimating:budget", args=[build_id]) + "#book")  # fmt: skip
+    form = ReverseForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, "Say why it is reversed, for example: typed twice.")
+        return redirect(back)
+    try:
+        ledger.reverse(found, desk.user, desk.sheet.today(), form.cleaned_data["note"])
+    except OrderBookError as error:
+        messages.error(request, f"{error}.")
+    else:
+        messages.success(request, f"{found} is reversed; both entries stay in the book.")
+    return redirect(back)

@@ -1,0 +1,148 @@
+"""Bills and payments by head, and the three-way check: hand-counted, and sums kept to the cent."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal as D
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from estimating.engine.heads import FREIGHT, HEADS, TAX
+from estimating.engine.ledger import BilledLine, LedgerRow, OrderLine, head_money, shares, three_way
+from estimating.engine.types import Budget, BudgetLine
+
+DAY = date(2027, 2, 1)
+HEAD_OF = {"ply": 11, "foam": 8}
+
+
+def budget(**lines: tuple[str, str, str]) -> Budget:
+    """head8=(quoted, set aside, contingency)."""
+    rows = []
+    for number, name in HEADS.items():
+        quoted, allowance, contingency = (D(a) for a in lines.get(f"head{number}", ("0", "0", "0")))
+        rows.append(
+            BudgetLine(
+                head=number, name=name, quoted=quoted, allowance=allowance, contingency=contingency, ordered=D(0),
+                total=quoted + allowance + contingency, made_of=[],
+            )
+        )  # fmt: skip
+    return Budget(
+        status="proven", lines=rows, goods=D(0), freight=D(0), tax=D(0), contingency=D(0), total=D(0),
+        available=D(0), left=D(0), reasons=[],
+    )  # fmt: skip
+
+
+def row(number: int, kind: str, amount: str, **more: Any) -> LedgerRow:
+    return LedgerRow(number=number, kind=kind, day=DAY, amount=D(amount), **more)  # type: ignore[arg-type]
+
+
+def by_head(rows: list[LedgerRow], plan: Budget | None = None, ordered: Any = None) -> dict[int, Any]:
+    return {line.head: line for line in head_money(plan or budget(), rows, ordered or {}, HEAD_OF, "USD")}
+
+
+def test_an_invoice_falls_under_the_heads_of_its_items() -> None:
+    lines = [BilledLine(item="ply", quantity=D(10), goods=D("100.00")),
+             BilledLine(item="foam", quantity=D(2), goods=D("50.00"))]  # fmt: skip
+    bill = row(1, "invoice", "176.25", lines=lines, freight=D("15.00"), tax=D("11.25"))
+    # 176.25 in all; half of it paid: 88.13 split 50 : 100 : 15 : 11.25 (heads 8, 11, 19, 22).
+    # Running: 88.13·50/176.25 = 25.0014 → 25.00; ·150/176.25 = 75.0043 → 75.00; ·165/176.25 = 82.5047 → 82.50.
+    found = by_head([bill, row(2, "payment", "88.13", settles=1)])
+    assert {h: (m.invoiced, m.paid) for h, m in found.items() if m.invoiced} == {
+        8: (D("50.00"), D("25.00")), 11: (D("100.00"), D("50.00")), FREIGHT: (D("15.00"), D("7.50")),
+        TAX: (D("11.25"), D("5.63")),
+    }  # fmt: skip
+
+
+def test_a_deposit_is_split_as_the_order_is() -> None:
+    found = by_head([row(1, "payment", "40.00", order="PO-1")], ordered={"PO-1": {8: D(75), TAX: D(25)}})
+    assert {h: m.paid for h, m in found.items() if m.paid} == {8: D("30.00"), TAX: D("10.00")}
+
+
+def test_a_draw_moves_money_and_changes_no_total() -> None:
+    plan = budget(head5=("1000", "200", "150"))
+    before = by_head([], plan)[5]
+    after = by_head([row(1, "draw", "60.00", head=5)], plan)[5]
+    assert before.forecast == after.forecast == D(1350)
+    assert (after.estimated, after.contingency, after.drawn) == (D("260.00"), D("90.00"), D("60.00"))
+
+
+def test_a_bill_above_the_plan_raises_the_forecast() -> None:
+    # Quoted 1000 and set aside 200; invoiced 1300: 1300 + 150 of contingency.
+    plan = budget(head5=("1000", "200", "150"))
+    assert by_head([row(1, "invoice", "1300", head=5, goods=D(1300))], plan)[5].forecast == D(1450)
+
+
+def test_a_reversal_leaves_nothing() -> None:
+    bill = row(1, "invoice", "107.50", head=5, goods=D(100), tax=D("7.50"))
+    back = row(2, "invoice", "-107.50", head=5, goods=D(-100), tax=D("-7.50"))
+    paid, unpaid = row(3, "payment", "20", settles=1, head=5), row(4, "payment", "-20", settles=1, head=5)
+    assert all(m.invoiced == m.paid == 0 for m in by_head([bill, back, paid, unpaid]).values())
+
+
+cents = st.decimals(-5000, 5000, places=2)
+
+
+@given(cents, st.lists(st.decimals("0.01", 900, places=2), min_size=1, max_size=6))
+def test_shares_add_up(amount: D, weights: list[D]) -> None:
+    parts = shares(amount, weights, "USD")
+    assert sum(parts) == amount
+    for part, weight in zip(parts, weights, strict=True):
+        assert abs(part - amount * weight / sum(weights)) <= D("0.01")
+
+
+@given(
+    st.lists(
+        st.tuples(st.sampled_from(["ply", "foam", "unknown"]), st.decimals(0, 900, places=2)), min_size=1, max_size=4
+    ),
+    st.decimals(0, 90, places=2), st.decimals(0, 90, places=2),
+    st.lists(st.decimals("0.01", 300, places=2), max_size=4),
+)  # fmt: skip
+def test_money_under_heads_is_the_money_in_the_book(
+    goods: list[tuple[str, D]], freight: D, tax: D, payments: list[D]
+) -> None:
+    lines = [BilledLine(item=item, quantity=D(1), goods=amount) for item, amount in goods]
+    total = sum((amount for _, amount in goods), D(0)) + freight + tax
+    rows = [row(1, "invoice", f"{total}", lines=lines, freight=freight, tax=tax)]
+    rows += [row(2 + n, "payment", f"{amount}", settles=1) for n, amount in enumerate(payments)]
+    found = by_head(rows).values()
+    assert sum(m.invoiced for m in found) == total
+    assert sum(m.paid for m in found) == sum(payments, D(0))
+
+
+# ------------------------------------------------------------------ three-way check
+
+
+def line(received: str = "40") -> OrderLine:
+    return OrderLine(item="ply", name="Plywood", unit="sheet", due=D(40), goods=D("1400.00"), received=D(received))
+
+
+def bill(quantity: str, goods: str, freight: str = "75.00", tax: str = "110.63", item: str = "ply") -> LedgerRow:
+    total = D(goods) + D(freight) + D(tax)
+    billed = [BilledLine(item=item, quantity=D(quantity), goods=D(goods))]
+    return row(1, "invoice", f"{total}", lines=billed, freight=D(freight), tax=D(tax))
+
+
+@pytest.mark.parametrize(
+    ("received", "rows", "codes"),
+    [
+        ("40", [bill("40", "1400.00")], []),
+        ("38", [bill("40", "1400.00")], ["billed, not received"]),
+        ("40", [bill("42", "1470.00")], ["billed, not received", "billed, not ordered"]),
+        ("40", [bill("40", "1400.01")], ["price differs"]),
+        ("20", [bill("20", "700.00", tax="58.13")], []),  # half, at the order's price: nothing is wrong yet
+        ("40", [bill("40", "1400.00", freight="95.00")], ["freight differs"]),
+        ("40", [bill("40", "1400.00", freight="55.00")], ["freight differs"]),
+        ("40", [bill("40", "1400.00", tax="110.64")], []),  # one cent: rounded by invoice instead of by line
+        ("40", [bill("40", "1400.00", tax="110.65")], ["tax differs"]),
+        ("40", [bill("3", "30.00", item="glue")], ["not ordered"]),
+        ("40", [bill("40", "1400.00"), row(2, "payment", "1585.64", settles=1)], ["paid too much"]),
+        ("0", [row(2, "payment", "600", order="PO-1")], []),  # a deposit
+    ],
+)
+def test_order_receipt_and_invoice(received: str, rows: list[LedgerRow], codes: list[str]) -> None:
+    # 40 sheets for 1400.00, freight 75.00, tax 7.5 % by line: 105.00 + 5.63 = 110.63; in all 1585.63.
+    found = three_way([line(received)], D("75.00"), D("110.63"), rows, "USD")
+    assert [reason.code for reason in found.reasons] == codes

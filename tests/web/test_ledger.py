@@ -1,0 +1,148 @@
+"""Bills and payments: entered, held against order and receipt, reversed; what the budget then says."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from buildout.builds.web.models import Build
+from buildout.people.web.models import User
+from estimating.web.models import LedgerEntry, Order
+
+pytestmark = pytest.mark.django_db
+ClientOf = Callable[[User | None], Client]
+PAGES = [("invoice", (1,)), ("pay-order", (1,)), ("bill", ()), ("pay", ()), ("draw", ())]
+
+
+def url(name: str, build: Build, *args: Any) -> str:
+    return reverse(f"estimating:{name}", args=[build.pk, *args])
+
+
+@pytest.mark.parametrize(("name", "args"), [*PAGES, ("reverse-entry", (1,))])
+def test_for_the_owner_alone(
+    name: str, args: tuple[int, ...], client_of: ClientOf, demo_build: Build, owner: User, partner: User, lead: User,
+    stranger: User,
+) -> None:  # fmt: skip
+    address = url(name, demo_build, *args)
+    assert client_of(owner).get(address).status_code == (405 if name == "reverse-entry" else 200)
+    for other in (partner, lead, stranger):
+        assert client_of(other).post(address, {}).status_code == 404
+    assert not LedgerEntry.objects.exists()
+
+
+def received(browser: Client, build: Build) -> Order:
+    browser.post(url("receive-order", build, 1), {"received": "2027-01-20"})
+    return Order.objects.get(build=build, number=1)
+
+
+def invoice(browser: Client, build: Build, **more: str) -> Any:
+    """What the page fills in, with what is typed over it."""
+    page = browser.get(url("invoice", build, 1)).context
+    data = {"reference": "A-17", "day": "2027-01-25"}
+    for _, form in page["parts"]:
+        for name, field in form.fields.items():
+            start = form.get_initial_for_field(field, name)
+            if start not in (None, "") and name != "day":
+                data[form.add_prefix(name)] = f"{start}"
+    return browser.post(url("invoice", build, 1), data | more, follow=True)
+
+
+def test_an_invoice_as_ordered_and_received_agrees(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    browser = client_of(owner)
+    order = received(browser, demo_build)
+    page = invoice(browser, demo_build).content.decode()
+    entry = LedgerEntry.objects.get()
+    goods = sum(Decimal(line["goods"]) for line in order.lines)
+    assert entry.amount == goods + order.freight + order.tax
+    assert "Order, receipt and invoice say the same" in page
+    assert demo_build.journal.first().text.startswith("Invoice of ¤")  # type: ignore[union-attr]
+    assert "is in the book already" in invoice(browser, demo_build).content.decode()
+    assert LedgerEntry.objects.count() == 1
+
+
+def test_what_differs_is_shown(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    browser = client_of(owner)
+    received(browser, demo_build)
+    page = invoice(browser, demo_build, **{"line-0-goods": "999.00", "freight": "200"}).content.decode()
+    assert "than the order&#x27;s price" in page
+    assert "more freight than the order says" in page
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({"day": "then"}, "Write a day such as 2027-03-13"),
+        ({"reference": ""}, "This field is required"),
+        ({"line-0-quantity": "4", "line-0-goods": ""}, "Type what they ask for it"),
+        ({"tax": "7,5"}, "Write a plain number"),
+    ],
+)
+def test_an_invoice_that_cannot_be_read(
+    more: dict[str, str], said: str, client_of: ClientOf, demo_build: Build, owner: User
+) -> None:
+    answer = invoice(client_of(owner), demo_build, note="kept note", **more)
+    assert answer.status_code == 422
+    assert said in answer.content.decode()
+    assert "kept note" in answer.content.decode()
+    assert not LedgerEntry.objects.exists()
+
+
+def test_paid_reversed_and_both_kept(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    browser = client_of(owner)
+    received(browser, demo_build)
+    invoice(browser, demo_build)
+    bill = LedgerEntry.objects.get()
+    browser.post(url("pay-order", demo_build, 1), {"settles": "1", "day": "2027-02-01", "amount": "100"})
+    payment = LedgerEntry.objects.get(kind="payment")
+    assert (payment.settles, payment.order, payment.amount) == (bill, bill.order, Decimal(100))
+    answer = browser.post(url("reverse-entry", demo_build, 1), {"note": "typed twice"}, follow=True)
+    assert "reverse those first" in answer.content.decode()
+    answer = browser.post(url("reverse-entry", demo_build, 2), {"note": ""}, follow=True)
+    assert "Say why it is reversed" in answer.content.decode()
+    browser.post(url("reverse-entry", demo_build, 2), {"note": "typed twice"})
+    browser.post(url("reverse-entry", demo_build, 1), {"note": "wrong order"})
+    assert LedgerEntry.objects.count() == 4
+    assert sum(entry.amount for entry in LedgerEntry.objects.all()) == 0
+    answer = browser.post(url("reverse-entry", demo_build, 1), {"note": "again"}, follow=True)
+    assert "is reversed already" in answer.content.decode()
+    answer = browser.post(url("reverse-entry", demo_build, 3), {"note": "again"}, follow=True)
+    assert "is a reversal itself" in answer.content.decode()
+
+
+def test_a_bill_without_an_order_and_a_draw_reach_the_budget(
+    client_of: ClientOf, demo_build: Build, owner: User, partner: User
+) -> None:
+    browser = client_of(owner)
+    typed = {"head": "5", "who": "Sparrow Electric", "day": "2027-02-01", "goods": "400.00", "tax": "30.00"}
+    browser.post(url("bill", demo_build), typed)
+    browser.post(url("pay", demo_build), {"settles": "1", "day": "2027-02-03", "amount": "430"})
+    line = next(row["since"] for row in browser.get(url("budget", demo_build)).context["rows"]
+                if row["line"].head == 5)  # fmt: skip
+    assert (line.invoiced, line.paid) == (Decimal("400.00"), Decimal("400.00"))
+    before = line.forecast
+    over = {"head": "5", "day": "2027-02-04", "amount": f"{line.contingency + 1}", "note": "more sockets"}
+    answer = browser.post(url("draw", demo_build), over)
+    assert answer.status_code == 422
+    assert "of contingency left" in answer.content.decode()
+    browser.post(url("draw", demo_build), over | {"amount": "5.00"})
+    seen = client_of(partner).get(url("budget", demo_build))
+    line = next(row["since"] for row in seen.context["rows"] if row["line"].head == 5)
+    assert (line.drawn, line.forecast) == (Decimal("5.00"), before)
+    page = seen.content.decode()
+    assert "more sockets" in page
+    assert "Sparrow Electric" in page
+    assert "Enter a bill" not in page
+
+
+def test_queries(client_of: ClientOf, demo_build: Build, owner: User, django_assert_num_queries: Any) -> None:
+    browser = client_of(owner)
+    browser.post(url("bill", demo_build), {"head": "5", "who": "S", "day": "2027-02-01", "goods": "4"})
+    browser.post(url("bill", demo_build), {"head": "6", "who": "T", "day": "2027-02-01", "goods": "5"})
+    browser.get(url("budget", demo_build))  # says that they are in the book
+    with django_assert_num_queries(8):
+        browser.get(url("budget", demo_build))
