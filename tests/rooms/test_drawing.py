@@ -224,7 +224,8 @@ def test_dxf_reads_back_in_millimetres(sheets, hall):
     assert [c.dxf.radius for c in circles] == pytest.approx([10.75 / 2 * 25.4], abs=0.01)
     k2 = next(p for p in survey.points if p.name == "K2")
     assert tuple(circles[0].dxf.center)[:2] == pytest.approx((k2.x, k2.y), abs=0.02)
-    assert "62' 0\"" in {t.dxf.text for t in document.modelspace().query("TEXT")}
+    dimensions = {d.dxf.text: d.get_measurement() for d in document.modelspace().query("DIMENSION")}
+    assert dimensions["62' 0\""] == pytest.approx(62 * 304.8, abs=1)
 
 
 def test_dxf_of_the_simplest_drawing():

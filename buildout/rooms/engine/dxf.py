@@ -7,11 +7,23 @@ have the size they have on the sheet at the scale given, so that a print at that
 from __future__ import annotations
 
 import io
+import math
 from typing import Any
 
-from buildout.rooms.engine.drawing import Drawing, Role
+from buildout.rooms.engine.drawing import Dimension, Drawing, Role
 from buildout.rooms.engine.geometry import Point
-from buildout.rooms.engine.sheet import Letters, Mark, Primitive, Round, lay_out
+from buildout.rooms.engine.sheet import (
+    DIMENSION_TEXT,
+    GAP,
+    OVER,
+    TICK,
+    Letters,
+    Mark,
+    Primitive,
+    Round,
+    lay_out,
+    readable,
+)
 from buildout.rooms.engine.svg import PENS
 
 MILLIMETRES = 4
@@ -64,7 +76,11 @@ def to_dxf(drawing: Drawing, *, width: float = 420.0, height: float | None = Non
                 linetype="DASHED" if pen.dashes else "CONTINUOUS",
             )  # fmt: skip
         for mark in laid.marks:
-            _add(space, mark, laid.scale, laid.origin)
+            if mark.role != "dimension":
+                _add(space, mark, laid.scale, laid.origin)
+        for item in drawing.items:
+            if isinstance(item, Dimension):
+                _add_dimension(space, item, laid.scale)
         zoom.extents(space)
         text = io.StringIO()
         document.write(text)
@@ -107,6 +123,27 @@ def _add(space: Any, mark: Primitive, scale: int, origin: Point) -> None:
                 "end": TextEntityAlignment.RIGHT,
             }[mark.anchor]  # fmt: skip
             text.set_placement(put(mark.at), align=align)
+
+
+def _add_dimension(space: Any, item: Dimension, scale: int) -> None:
+    """A dimension a CAD program can pick up and move, drawn with the ticks and sizes of the sheet."""
+    a, b = ((round(p[0], 2), round(p[1], 2)) for p in (item.a, item.b))
+    if a == b:
+        return
+    off = item.offset * scale + (item.beyond if item.offset > 0 else -item.beyond)
+    turn = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
+    if abs(readable(turn) - turn) > 1.0:  # lettering follows the points; keep it upright
+        a, b, off = b, a, -off
+    made = space.add_aligned_dim(
+        p1=a, p2=b, distance=round(off, 2), text=item.text, dimstyle="Standard",
+        dxfattribs={"layer": layer_name(item.role)},
+        override={
+            "dimtxsty": "Standard", "dimtxt": 0.72 * DIMENSION_TEXT * scale, "dimtsz": TICK * scale,
+            "dimexo": GAP * scale, "dimexe": OVER * scale, "dimdle": OVER * scale, "dimgap": 0.9 * scale,
+            "dimtad": 1, "dimscale": 1.0, "dimtih": 0, "dimtoh": 0,
+        },
+    )  # fmt: skip
+    made.render()
 
 
 def _pattern(hatch: Any, name: str, scale: int) -> None:
