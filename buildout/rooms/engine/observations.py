@@ -34,7 +34,7 @@ def sigma(tool: str, length: float, tools: Sequence[ToolAccuracy] = ()) -> float
     deviation. A length scaled off an old drawing is no better than a few centimetres. ``tools`` states a
     room's own tools where they are better or worse.
 
-    >>> sigma("tape", 10_000.0)
+    >>> round(sigma("tape", 10_000.0), 3)
     1.85
     """
     fixed, share = _USUAL[tool]
