@@ -588,6 +588,8 @@ class Supplier(Value, kw_only=True):
     email: str = ""
     terms: str = ""
     deposit_percent: Decimal = Decimal(0)
+    balance_days: int = 0
+    """Days from the goods' arrival to the rest of the money."""
     minimum_order: Decimal = Decimal(0)
     holidays: list[date] = []
     note: str = ""
@@ -815,10 +817,20 @@ class HeadPlan(Value, kw_only=True):
     note: str = ""
 
 
+class Incoming(Value, kw_only=True):
+    """Part of the money available that is not there from the start."""
+
+    day: date
+    amount: Decimal
+    what: str = ""
+
+
 class MoneyPlan(Value, kw_only=True):
     """The money there is, the tax, the rent and what is set aside."""
 
     available: Decimal = Decimal(0)
+    """In all, what arrives later counted in."""
+    incoming: list[Incoming] = []
     tax_percent: Decimal = Decimal(0)
     weekly_rent: Decimal = Decimal(0)
     heads: list[HeadPlan] = []

@@ -68,7 +68,8 @@ def set_award_rules(
 
 
 def set_money(document: Document, money: dict[str, Any], heads: list[dict[str, Any]]) -> None:
-    document["money"] = {**document.get("money", {}), **money, "heads": heads}
+    before = {name: value for name, value in document.get("money", {}).items() if name != "incoming"}
+    document["money"] = {**before, **money, "heads": heads}
 
 
 def read_breaks(text: str) -> Breaks:

@@ -205,7 +205,8 @@ class SupplierForm(PartForm):
     part = Supplier
     labels = {
         "name": "Name", "contact": "Who to ask for", "phone": "Telephone", "email": "E-mail", "terms": "Terms",
-        "deposit_percent": "Deposit, %", "minimum_order": "Smallest order, money", "note": "Note",
+        "deposit_percent": "Deposit, %", "balance_days": "Rest of the money, days after delivery",
+        "minimum_order": "Smallest order, money", "note": "Note",
     }  # fmt: skip
     holidays = forms.CharField(
         label="Closed on",
@@ -213,7 +214,8 @@ class SupplierForm(PartForm):
         max_length=2000,
         help_text="Days with spaces between them, for example 2027-04-12 2027-05-31",
     )
-    field_order = ["name", "contact", "phone", "email", "terms", "deposit_percent", "minimum_order", "holidays", "note"]
+    field_order = ["name", "contact", "phone", "email", "terms", "deposit_percent", "balance_days", "minimum_order",
+                   "holidays", "note"]  # fmt: skip
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -542,7 +544,42 @@ class MoneyForm(PartForm):
     labels = {
         "available": "Money available", "tax_percent": "Sales tax, %", "weekly_rent": "Rent for a week",
     }  # fmt: skip
-    hints = {"weekly_rent": "What each week of delay costs before the school earns anything"}
+    hints = {
+        "available": "In all, with what arrives later",
+        "weekly_rent": "What each week of delay costs before the school earns anything",
+    }
+    incoming = forms.CharField(
+        label="Of it, arriving later", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2}),
+        help_text="One line each: day, amount, what; for example 2027-03-01: 20000 second half of the loan",
+    )  # fmt: skip
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if isinstance(self.initial.get("incoming"), list):
+            lines = [f"{e['day']}: {e['amount']} {e.get('what', '')}".strip() for e in self.initial["incoming"]]
+            self.initial = {**self.initial, "incoming": "\n".join(lines)}
+
+    def clean_incoming(self) -> list[dict[str, str]]:
+        found = []
+        for line in str(self.cleaned_data["incoming"]).splitlines():
+            if not line.strip():
+                continue
+            day, _, rest = line.partition(":")
+            amount, _, what = rest.strip().partition(" ")
+            try:
+                entry = {"day": DayField().clean(day.strip()).isoformat(), "amount": f"{AmountField().clean(amount):f}"}
+            except forms.ValidationError as error:
+                raise forms.ValidationError(
+                    f"“{line.strip()}” is not a day, a colon, an amount and what it is, for example "
+                    "2027-03-01: 20000 second half of the loan."
+                ) from error
+            found.append(entry | ({"what": what.strip()} if what.strip() else {}))
+        return found
+
+    def edited(self, before: Mapping[str, Any]) -> dict[str, Any]:
+        after = super().edited(before)
+        after.pop("incoming", None)
+        return after | ({"incoming": self.cleaned_data["incoming"]} if self.cleaned_data["incoming"] else {})
 
 
 class HeadForm(PartForm):

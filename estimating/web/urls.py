@@ -59,6 +59,7 @@ urlpatterns = [
     # Money
     path(f"{BUILD}budget/", budget.budget, name="budget"),
     path(f"{BUILD}budget/heads.csv", budget.budget_csv, name="budget-csv"),
+    path(f"{BUILD}budget/cash/", budget.cash, name="cash"),
     path(f"{BUILD}budget/allowances/", budget.allowances, name="allowances"),
     path(f"{BUILD}budget/bills/new/", ledger.bill, name="bill"),
     path(f"{BUILD}budget/payments/new/", ledger.pay, name="pay"),

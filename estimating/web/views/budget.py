@@ -8,6 +8,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.db.models import Sum
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -20,8 +21,9 @@ from estimating.engine.heads import FLOAT, HEADS
 from estimating.engine.ledger import head_money
 from estimating.engine.types import Budget
 from estimating.web import edits, ledger
+from estimating.web.cash import picture, planned, weeks_shown
 from estimating.web.forms import CommentForm, HeadForm, MoneyForm
-from estimating.web.models import Order
+from estimating.web.models import LedgerEntry, Order
 from estimating.web.views.desk import Desk, sit_down
 from estimating.web.views.take_off import csv_file
 
@@ -76,6 +78,21 @@ def _budget_page(
         tax_percent=desk.sheet.document.get("money", {}).get("tax_percent"),
     )  # fmt: skip
     return render(request, "estimating/budget.html", context, status=422 if form is not None else 200)
+
+
+@login_required
+@require_GET
+def cash(request: HttpRequest, build_id: int) -> HttpResponse:
+    """When money leaves and arrives, for owner and partner."""
+    desk = sit_down(request, build_id, Role.OWNER, Role.PARTNER)
+    flow = planned(desk.build, desk.sheet)
+    drawn = LedgerEntry.objects.filter(build=desk.build, kind=ledger.Kind.DRAW).aggregate(s=Sum("amount"))["s"] or 0
+    context = desk.page(
+        "8", flow=flow, weeks=weeks_shown(flow), picture=picture(flow, desk.sheet.currency),
+        contingency=desk.sheet.part("budget", Budget).contingency - drawn,
+        back=reverse("estimating:budget", args=[build_id]),
+    )  # fmt: skip
+    return render(request, "estimating/cash.html", context)
 
 
 @login_required

@@ -1,0 +1,168 @@
+"""What the plan, the order book and the ledger say about when money moves; the picture of it."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any
+
+from buildout.builds.web.models import Build
+from buildout.builds.web.services import Sheet
+from buildout.units.money import format_money
+from estimating.engine.cash_flow import CashFlow, Flow, Purchase, cash_flow, purchase_flows, spread
+from estimating.engine.heads import FLOAT, HEADS
+from estimating.engine.types import Arrivals, Budget, MoneyPlan, OrderDates, Supplier
+from estimating.web import ledger, order_book
+from estimating.web.models import LedgerEntry, Order
+from estimating.web.services import standings
+
+Kind = LedgerEntry.Kind
+
+
+def planned(build: Build, sheet: Sheet) -> CashFlow:
+    """Orders, what is still to be ordered, open bills and allowances from today on, and money arriving."""
+    money = sheet.section("money", MoneyPlan) if sheet.document.get("money") else MoneyPlan()
+    suppliers = {supplier.id: supplier for supplier in sheet.section("suppliers", list[Supplier])}
+    orders = list(Order.objects.filter(build=build).prefetch_related("changes", "deliveries"))
+    book = [entry for entry in ledger.entries_of(build) if entry.kind != Kind.DRAW]
+    today = max(sheet.today(), sheet.as_of)
+    arrives = {arrival.item: arrival.likely for arrival in sheet.part("arrivals", Arrivals).items}
+    paid_in_all = sum((entry.amount for entry in book if entry.kind == Kind.PAYMENT), Decimal(0))
+
+    flows = [Flow(day=i.day, amount=-i.amount, what=i.what or "Money arrives") for i in money.incoming if i.day > today]
+    opening = money.available + sum((flow.amount for flow in flows), Decimal(0)) - paid_in_all
+    bought = _placed(orders, book, suppliers, arrives) + _to_place(sheet, orders, suppliers, arrives, today)
+    for purchase in bought:
+        flows += purchase_flows(purchase, sheet.currency)
+    budget = sheet.part("budget", Budget)
+    # What orders placed earlier do not cover of what is needed now: the budget counts it, no order waits for it yet.
+    rest = budget.goods + budget.freight + budget.tax - sum((purchase.total for purchase in bought), Decimal(0))
+    if rest > 0:
+        what = "Quoted, still to be ordered beyond the orders placed"
+        flows.append(Flow(day=today, amount=rest, what=what, movable=True))
+    flows += _open_bills(book)
+    end = date.fromisoformat(sheet.document["dates"]["opening_wish"])
+    billed: dict[int, Decimal] = {}
+    for entry in book:
+        if entry.kind == Kind.INVOICE and entry.order is None and entry.head is not None:
+            billed[entry.head] = billed.get(entry.head, Decimal(0)) + entry.amount
+    for line in budget.lines:
+        rest = line.allowance - billed.get(line.head, Decimal(0))
+        if line.head != FLOAT and rest > 0:
+            flows += spread(rest, f"{HEADS[line.head]}, set aside", today, end, sheet.currency)
+    return cash_flow(opening, flows, today, sheet.currency)
+
+
+def _placed(
+    orders: list[Order], book: list[LedgerEntry], suppliers: dict[str, Supplier], arrives: dict[str, date]
+) -> list[Purchase]:
+    found = []
+    for order in orders:
+        mine = [entry for entry in book if entry.order_id == order.pk]
+        paid = sum((entry.amount for entry in mine if entry.kind == Kind.PAYMENT), Decimal(0))
+        if order.state == Order.State.CANCELLED:
+            continue
+        invoiced = sum((entry.amount for entry in mine if entry.kind == Kind.INVOICE), Decimal(0))
+        lines = standings(order)
+        total = max(sum((line.goods for line in lines), Decimal(0)) + order.freight + order.tax, invoiced)
+        due = [
+            entry.due for entry in mine if entry.due and entry.reverses_id is None and not hasattr(entry, "reversal")
+        ]
+        days = [order.received] if order.received else [arrives[line.item] for line in lines if line.item in arrives]
+        terms = suppliers.get(order.supplier)
+        found.append(
+            Purchase(
+                what=f"{order.name} to {order.supplier_name}", total=total, paid=paid, placed=True,
+                deposit_percent=terms.deposit_percent if terms else Decimal(0),
+                balance_days=terms.balance_days if terms else 0, ordered=order.placed,
+                arrives=order.promised or max(days, default=order.placed), balance_due=max(due, default=None),
+            )
+        )  # fmt: skip
+    return found
+
+
+def _to_place(
+    sheet: Sheet, orders: list[Order], suppliers: dict[str, Supplier], arrives: dict[str, date], today: date
+) -> list[Purchase]:
+    """Each quote's awarded lines that wait to be ordered, on the first of their order-by dates."""
+    dates = {line.item: line for line in sheet.part("order_dates", OrderDates).lines}
+    found = []
+    for ready in order_book.ready_orders(sheet, orders):
+        items = [line.item for line in ready.lines]
+        ordered = max(min((dates[item].order_by for item in items if item in dates), default=today), today)
+        # Goods ordered later than today come later than today's arrival by as much.
+        there = max((arrives[item] for item in items if item in arrives), default=ordered) + (ordered - today)
+        terms = suppliers.get(ready.quote.supplier)
+        found.append(
+            Purchase(
+                what=f"{terms.name if terms else ready.quote.supplier}, to be ordered", total=ready.total,
+                deposit_percent=terms.deposit_percent if terms else Decimal(0),
+                balance_days=terms.balance_days if terms else 0, ordered=ordered, arrives=there,
+            )
+        )  # fmt: skip
+    return found
+
+
+def _open_bills(book: list[LedgerEntry]) -> list[Flow]:
+    found = []
+    for entry in book:
+        if entry.kind != Kind.INVOICE or entry.order is not None or entry.reverses_id or hasattr(entry, "reversal"):
+            continue
+        paid = sum((other.amount for other in book if other.settles_id == entry.pk), Decimal(0))
+        if entry.amount > paid:
+            what = f"{entry.who}, {HEADS.get(entry.head or 0, 'bill')}"
+            found.append(Flow(day=entry.due or entry.day, amount=entry.amount - paid, what=what))
+    return found
+
+
+WIDTH, HEIGHT, LEFT, TOP, BOTTOM = 720, 280, 76, 14, 34
+
+
+def picture(flow: CashFlow, currency: str) -> dict[str, Any]:
+    """Bars of what leaves and arrives and the line of the balance, to one scale of money."""
+    top = max([flow.opening, *[w.balance for w in flow.weeks], *[w.leaving for w in flow.weeks], Decimal(1)])
+    top = max([top, *[w.arriving for w in flow.weeks]])
+    low = min([Decimal(0), flow.lowest])
+    span = float(top - low)
+    room = HEIGHT - TOP - BOTTOM
+
+    def y(amount: Decimal) -> float:
+        return round(TOP + float(top - amount) / span * room, 1)
+
+    step = (WIDTH - LEFT - 8) / len(flow.weeks)
+    bars, points = [], [f"{LEFT},{y(flow.opening)}"]
+    for at, week in enumerate(flow.weeks):
+        x = LEFT + at * step
+        wide = round(step * 0.36, 1)
+        for amount, kind, shift in ((week.leaving, "leaving", 0.1), (week.arriving, "arriving", 0.54)):
+            if amount:
+                at_y = y(amount)
+                bars.append({"x": round(x + step * shift, 1), "y": at_y, "width": wide,
+                             "height": round(y(Decimal(0)) - at_y, 1), "kind": kind})  # fmt: skip
+        points.append(f"{round(x + step, 1)},{y(week.balance)}")
+    every = max(1, -(-len(flow.weeks) // 6))
+    labels = [
+        {"x": round(LEFT + at * step, 1), "text": f"{week.start:%d %b}"}
+        for at, week in enumerate(flow.weeks)
+        if at % every == 0
+    ]
+    marks = [
+        {"y": y(amount), "text": format_money(amount, currency)} for amount in sorted({top, top / 2, Decimal(0), low})
+    ]
+    lowest = next(at for at, week in enumerate(flow.weeks) if week.start == flow.lowest_week)
+    opens = format_money(flow.opening, currency)
+    return {
+        "width": WIDTH, "height": HEIGHT, "left": LEFT, "base": HEIGHT - 10, "bars": bars, "points": " ".join(points),
+        "labels": labels, "marks": marks, "zero": y(Decimal(0)),
+        "low": {"x": round(LEFT + (lowest + 1) * step, 1), "y": y(flow.lowest)},
+        "told": f"Balance by week from {flow.weeks[0].start:%d %b %Y}: opens with {opens}, lowest "
+        f"{format_money(flow.lowest, currency)} in the week of {flow.lowest_week:%d %b %Y}. "
+        "The table below says the same.",
+    }  # fmt: skip
+
+
+def weeks_shown(flow: CashFlow) -> list[dict[str, Any]]:
+    return [
+        {"week": week, "end": week.start + timedelta(days=6), "flows": sorted(week.flows, key=lambda f: -abs(f.amount))}
+        for week in flow.weeks
+    ]

@@ -1,0 +1,101 @@
+"""Cash-flow on the budget sheet: orders, terms, bills and money that arrives later."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from buildout.builds.web.models import Build
+from buildout.builds.web.services import Sheet
+from buildout.people.web.models import User
+from estimating.engine.types import Budget
+from estimating.web.cash import planned
+
+pytestmark = pytest.mark.django_db
+ClientOf = Callable[[User | None], Client]
+
+
+@pytest.fixture(autouse=True)
+def day(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(Sheet, "today", lambda self: date(2027, 1, 18))
+
+
+def url(name: str, build: Build, *args: Any) -> str:
+    return reverse(f"estimating:{name}", args=[build.pk, *args])
+
+
+def test_owner_and_partner_see_it(
+    client_of: ClientOf, demo_build: Build, owner: User, partner: User, lead: User, stranger: User
+) -> None:
+    for user in (owner, partner):
+        answer = client_of(user).get(url("cash", demo_build))
+        assert answer.status_code == 200
+        assert "Lowest balance" in answer.content.decode()
+    assert client_of(owner).post(url("cash", demo_build)).status_code == 405
+    for user in (lead, stranger):
+        assert client_of(user).get(url("cash", demo_build)).status_code == 404
+
+
+def test_all_of_the_budget_but_contingency_leaves(demo_build: Build) -> None:
+    """What leaves in all is the budget's total without contingency: goods, freight, tax and what is set aside."""
+    assert demo_build.current is not None
+    sheet = Sheet(demo_build.current)
+    budget = sheet.part("budget", Budget)
+    flow = planned(demo_build, sheet)
+    leaving = sum((week.leaving for week in flow.weeks), Decimal(0))
+    assert leaving == budget.total - budget.contingency
+    assert flow.opening == budget.available
+
+
+def test_a_payment_leaves_the_rest_to_pay(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    assert demo_build.current is not None
+    sheet = Sheet(demo_build.current)
+    before = planned(demo_build, sheet)
+    client_of(owner).post(url("pay-order", demo_build, 2), {"day": "2027-01-20", "amount": "500", "settles": ""})
+    after = planned(demo_build, sheet)
+    assert after.opening == before.opening - 500
+    assert after.weeks[-1].balance == before.weeks[-1].balance
+
+
+def test_a_bill_uses_what_was_set_aside_for_it(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    assert demo_build.current is not None
+    sheet = Sheet(demo_build.current)
+    before = planned(demo_build, sheet)
+    typed = {"head": "5", "who": "Sparrow Electric", "day": "2027-01-20", "due": "2027-03-01", "goods": "430.00"}
+    client_of(owner).post(url("bill", demo_build), typed)
+    after = planned(demo_build, sheet)
+    assert after.weeks[-1].balance == before.weeks[-1].balance
+    week = next(week for week in after.weeks if week.start == date(2027, 3, 1))
+    assert any(flow.what.startswith("Sparrow Electric") and flow.amount == 430 for flow in week.flows)
+
+
+@pytest.mark.parametrize("typed", ["soon: 200", "2027-03-01: plenty", "2027-03-01 20000"])
+def test_money_arriving_later_that_cannot_be_read(
+    typed: str, client_of: ClientOf, demo_build: Build, owner: User
+) -> None:
+    answer = client_of(owner).post(url("allowances", demo_build), {"available": "5", "incoming": typed})
+    assert answer.status_code == 422
+    assert "second half of the loan" in answer.content.decode()
+
+
+def test_money_arriving_later_is_kept_and_taken_out(
+    client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Callable[[Build], dict[str, Any]]
+) -> None:
+    browser = client_of(owner)
+    typed = {"available": "80000", "tax_percent": "7.5", "incoming": "2027-03-01: 20000 second half of the loan\n"}
+    assert browser.post(url("allowances", demo_build), typed).status_code == 302
+    assert proposed(demo_build)["money"]["incoming"] == [
+        {"day": "2027-03-01", "amount": "20000", "what": "second half of the loan"}
+    ]
+
+
+def test_queries(client_of: ClientOf, demo_build: Build, owner: User, django_assert_num_queries: Any) -> None:
+    browser = client_of(owner)
+    with django_assert_num_queries(8):
+        browser.get(url("cash", demo_build))
