@@ -21,6 +21,7 @@ from buildout.changes.engine.reading import BuildFileProblems, read_build_file
 from buildout.changes.web import archive, transfer
 from buildout.changes.web.services import commitments_of
 from buildout.people.web.models import User
+from buildout.rooms.web.models import ReadingPhoto
 from buildout.units.value import to_plain
 from estimating.web.models import ChangeOrder, Delivery, LedgerEntry, Order
 from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, SignUp
@@ -69,6 +70,7 @@ def full(demo: Build) -> Build:
         build=demo, number=9, supplier="vanished", supplier_name="Vanished Ltd", quote="none", lines=[],
         placed=date(2027, 1, 2), state=Order.State.CANCELLED,
     )  # fmt: skip
+    ReadingPhoto.objects.create(build=demo, name="0123456789abcdef01234567.jpg", jpeg=b"\xff\xd8\0", small=b"\xff\xd8")
     Comment.objects.create(build=demo, subject="budget:9", subject_text="Cover", text="a\n\tb", by=owner)
     return demo
 

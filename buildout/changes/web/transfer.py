@@ -25,6 +25,7 @@ from buildout.changes.web.rows import plain, value_of
 from buildout.changes.web.services import commitments_of
 from buildout.changes.web.stored import load_plain, plain_history
 from buildout.people.web.models import User
+from buildout.rooms.web.models import ReadingPhoto
 from buildout.units.value import from_json, to_plain
 from estimating.web.models import ChangeOrder, Delivery, LedgerEntry, Order
 from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, SignUp
@@ -43,6 +44,7 @@ TABLES: tuple[tuple[str, type[models.Model], str], ...] = (
     ("change_orders", ChangeOrder, "order__build"),
     ("deliveries", Delivery, "order__build"),
     ("ledger", LedgerEntry, "build"),
+    ("reading_photos", ReadingPhoto, "build"),
     ("share_links", ShareLink, "build"),
     ("sign_ups", SignUp, "build"),
     ("notices", Notice, "sign_up__build"),
@@ -54,7 +56,6 @@ TABLES: tuple[tuple[str, type[models.Model], str], ...] = (
 
 LEFT_OUT = {
     "builds.LinkResult": "kept results of links; they are worked out again when needed",
-    "rooms.ReadingPhoto": "photos of readings; backups hold them",
     "rooms.TapeSession": "readings not proposed yet; they stay with the person who took them",
 }
 """Tables that hang on a build and do not travel, and why."""

@@ -94,7 +94,9 @@ def _together(request: HttpRequest, build_id: int) -> tuple[dict[str, Any], Draw
 def together(request: HttpRequest, build_id: int) -> HttpResponse:
     """Several rooms on one sheet, at one scale."""
     context, made = _together(request, build_id)
-    return render(request, "rooms/together.html", context | {"drawing": svg_of(made) if made is not None else ""})
+    return render(
+        request, "rooms/together.html", context | {"drawing": svg_of(made, width=420.0) if made is not None else ""}
+    )
 
 
 @login_required
