@@ -82,8 +82,8 @@ class TestSheet:
 
     def test_queries(self, client_of: ClientOf, demo_build: Build, owner: User, django_assert_num_queries: Any) -> None:
         browser = client_of(owner)
-        for name, args in (("quotes", ()), ("quote", ("cloudberry-1",))):
-            with django_assert_num_queries(3):
+        for name, args, queries in (("quotes", (), 4), ("quote", ("cloudberry-1",), 3)):
+            with django_assert_num_queries(queries):
                 browser.get(url(name, demo_build, *args))
 
     def test_the_award_says_what_the_next_best_costs(self, client_of: ClientOf, demo_build: Build, owner: User) -> None:
@@ -292,6 +292,18 @@ class TestRules:
         data = {"together-0": ["vinyl", "panel-foam"], "exclude": ["moonrake-2"]}
         assert browser.post(url("award-rules", demo_build), data).status_code == 302
         assert proposed(demo_build)["award"]["together"] == [["vinyl", "panel-foam"]]
+
+    def test_what_is_worth_a_telephone_call(
+        self, client_of: ClientOf, demo_build: Build, owner: User, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        from datetime import date
+
+        from buildout.builds.web.services import Sheet
+
+        monkeypatch.setattr(Sheet, "today", lambda self: date(2027, 2, 24))  # Cloudberry's quote holds until the 26th
+        page = client_of(owner).get(url("quotes", demo_build)).content.decode()
+        assert "Worth a telephone call" in page
+        assert "The quote of Cloudberry Foam Converters runs out in 2 days" in page
 
     def test_one_item_alone_is_no_set(self, client_of: ClientOf, demo_build: Build, owner: User) -> None:
         answer = client_of(owner).post(url("award-rules", demo_build), {"together-0": ["vinyl"]})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from django.contrib.auth.decorators import login_required
@@ -12,9 +13,11 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from buildout.builds.web import services as builds
 from buildout.builds.web.editing import fitting_id, propose_from
+from estimating.engine.quote_gaps import quote_gaps
 from estimating.engine.types import Award, AwardChoices, AwardRules, Product, Quote, Supplier, TakeOff
 from estimating.web import edits
 from estimating.web.forms import AwardRulesForm, FreightForm, QuoteForm, QuoteLineForm, SupplierForm, product_choices
+from estimating.web.models import Order
 from estimating.web.views.desk import Desk, sit_down
 from estimating.web.views.take_off import csv_file
 
@@ -76,8 +79,14 @@ def _quotes_page(request: HttpRequest, desk: Desk, form: AwardRulesForm | None =
     ]
     needed = {line.item: line for line in desk.sheet.part("take_off", TakeOff).lines}
     choices = desk.sheet.part("choices", AwardChoices, AwardChoices())
+    take_off = desk.sheet.part("take_off", TakeOff)
+    on_order = {line["item"] for order in Order.objects.standing().filter(build=desk.build) for line in order.lines}
+    tax_percent = Decimal(str(desk.sheet.document.get("money", {}).get("tax_percent", 0)))
+    gaps = quote_gaps(
+        take_off.lines, found, list(suppliers.values()), award, tax_percent, desk.sheet.as_of, today, on_order
+    )
     context = desk.page(
-        "5", rows=rows, suppliers=suppliers, award=award, choices=choices, products=products, quotes=by_id,
+        "5", gaps=gaps, rows=rows, suppliers=suppliers, award=award, choices=choices, products=products, quotes=by_id,
         unquoted=[needed[item] for item in award.unquoted if item in needed],
         rules=form or _rules_form(desk, found, suppliers), today=today,
     )  # fmt: skip

@@ -1,0 +1,90 @@
+"""What to ring up about: prices out of line with the others, chosen quotes about to lapse, lines quoted once only."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+from statistics import median
+
+from buildout.units.money import format_money
+from buildout.units.value import Reason
+from buildout.units.words import some_of
+from estimating.engine.offers import offers_for
+from estimating.engine.types import Award, AwardRules, Quote, Supplier, TakeOffLine
+
+OUT_OF_LINE = Decimal("1.5")
+"""A cost this many times another's, or less than its inverse, is worth asking about. Common practice, no published
+source."""
+SOON = 7
+"""Days in which a quote that is chosen must be ordered or confirmed anew."""
+
+
+def quote_gaps(
+    lines: list[TakeOffLine],
+    quotes: list[Quote],
+    suppliers: list[Supplier],
+    award: Award,
+    tax_percent: Decimal,
+    as_of: date,
+    today: date,
+    ordered: set[str],
+) -> list[Reason]:
+    """Warnings first by kind, then notes. Every usable offer is compared for the quantity needed, the owner's rules
+    left aside; ``ordered``: items that are on an order already, which nobody need ask about any more."""
+    names = {line.item: line.name for line in lines}
+    sellers = {supplier.id: supplier.name for supplier in suppliers}
+    offers, _ = offers_for(lines, quotes, suppliers, AwardRules(), as_of, award.currency, tax_percent)
+    costs: dict[str, dict[str, Decimal]] = {}
+    seller_of: dict[str, str] = {}
+    for offer in offers:
+        if offer.item not in ordered:
+            costs.setdefault(offer.item, {})[offer.quote] = offer.cost(offer.cheapest)
+            seller_of[offer.quote] = sellers.get(offer.supplier, offer.supplier)
+    found = [_lapsing(quote, award, ordered, sellers, today) for quote in quotes]
+    reasons = [reason for reason in found if reason is not None]
+    for item, by_quote in sorted(costs.items()):
+        for quote, cost in sorted(by_quote.items()):
+            others = [other for name, other in by_quote.items() if name != quote]
+            if not others:
+                continue
+            # With three and more the middle of all of them, so that one wild price does not mark the sound ones.
+            usual = Decimal(median(by_quote.values() if len(others) > 1 else others))
+            if cost > usual * OUT_OF_LINE or cost * OUT_OF_LINE < usual:
+                reasons.append(
+                    Reason(
+                        code="out of line", where=f"{quote}/{item}", severity="warning",
+                        text=f"{names.get(item, item)} from {seller_of[quote]} comes to "
+                        f"{format_money(cost, award.currency)}; the "
+                        f"others ask about {format_money(usual, award.currency)}",
+                        todo="Ask whether it is the same goods, unit and width, and read the quote again",
+                    )
+                )  # fmt: skip
+    once = [
+        names.get(item, item) for item, by_quote in sorted(costs.items()) if len({seller_of[q] for q in by_quote}) == 1
+    ]
+    if once:
+        reasons.append(
+            Reason(
+                code="one quote only", where="quotes", severity="note",
+                text=f"Only one supplier quotes {len(once)} items: {some_of(once)}",
+                todo="A second quote shows whether the price is right",
+            )
+        )  # fmt: skip
+    return reasons
+
+
+def _lapsing(quote: Quote, award: Award, ordered: set[str], sellers: dict[str, str], today: date) -> Reason | None:
+    chosen = [line.item for line in award.lines if line.quote == quote.id and line.item not in ordered]
+    left = (quote.valid_until - today).days
+    if not chosen or left > SOON:
+        return None
+    who = sellers.get(quote.supplier, quote.supplier)
+    when = (
+        f"ran out on {quote.valid_until:%d %b %Y}" if left < 0
+        else "runs out today" if left == 0
+        else f"runs out in {left} day{'' if left == 1 else 's'}, on {quote.valid_until:%d %b %Y}"
+    )  # fmt: skip
+    return Reason(
+        code="about to lapse", where=quote.id, severity="warning", text=f"The quote of {who} {when}",
+        todo="Order from it, or ask for a new date in writing",
+    )  # fmt: skip

@@ -1,0 +1,58 @@
+"""What to ring up about, by hand."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal as D
+
+from buildout.units.value import Reason
+from estimating.engine.award import award
+from estimating.engine.quote_gaps import quote_gaps
+from estimating.engine.types import AwardRules, Break, Quote, QuoteLine, Supplier, TakeOff, TakeOffLine
+
+DAY = date(2027, 1, 18)
+
+
+def gaps(
+    prices: dict[str, str], *, valid: date = date(2027, 3, 1), ordered: frozenset[str] = frozenset()
+) -> list[Reason]:
+    need = TakeOffLine(
+        item="ply", name="Plywood", head=11, unit="sheet", net=D(10), allowance=D(0), waste=D(0), quantity=D(10),
+        needed=D(10), trace=[],
+    )  # fmt: skip
+    quotes = [
+        Quote(
+            id=f"{who}-1", supplier=who, currency="XXX", quoted=DAY, valid_until=valid,
+            lines=[QuoteLine(item="ply", unit="sheet", breaks=[Break(start=D(1), price=D(price))])],
+            lead_days_low=1, lead_days_likely=2, lead_days_high=3,
+        )
+        for who, price in prices.items()
+    ]  # fmt: skip
+    suppliers = [Supplier(id=who, name=who.upper()) for who in prices]
+    take_off = TakeOff(status="proven", lines=[need], drivers={}, reasons=[])
+    chosen = award(take_off, quotes, suppliers, AwardRules(), DAY, "XXX", D(0))
+    return quote_gaps([need], quotes, suppliers, chosen, D(0), DAY, DAY, set(ordered))
+
+
+def test_prices_near_each_other_say_nothing() -> None:
+    assert gaps({"a": "30", "b": "36", "c": "40"}) == []
+
+
+def test_a_price_out_of_line_is_named_beside_the_others() -> None:
+    # 10 sheets: 300, 330 and 700; the middle is 330, and 700 > 1.5 × 330 = 495 while 300 × 1.5 = 450 > 330.
+    [reason] = gaps({"a": "30", "b": "33", "c": "70"})
+    assert reason.where == "c-1/ply"
+    assert "comes to ¤700.00; the others ask about ¤330.00" in reason.text
+    # Of two nobody can say which is right: 300 against 700 marks both. A very low one is as odd as a very high one.
+    assert [reason.where for reason in gaps({"a": "30", "c": "70"})] == ["a-1/ply", "c-1/ply"]
+    assert [reason.where for reason in gaps({"a": "3", "b": "33", "c": "35"})] == ["a-1/ply"]
+
+
+def test_one_quote_only_and_about_to_lapse() -> None:
+    found = gaps({"a": "30"}, valid=date(2027, 1, 21))
+    assert [reason.code for reason in found] == ["about to lapse", "one quote only"]
+    assert "runs out in 3 days, on 21 Jan 2027" in found[0].text
+
+
+def test_what_is_on_an_order_needs_no_call() -> None:
+    assert gaps({"a": "30"}, valid=DAY, ordered=frozenset({"ply"})) == []
