@@ -111,6 +111,7 @@ def test_the_word_given_stands_on_the_covers_drawing_and_can_be_taken_back(
     cover = reverse("estimating:layouts", args=[demo_build.pk, "hall"])
     assert "Not for the fabricator yet" in browser.get(cover).content.decode()
     assert demo_build.current is not None
+    demo_build.current.refresh_from_db()  # a plan of its own: the one it was made from serves every test
     word = {"who": "Orla Fennimarsh", "when": "2027-01-18", "why": "They measure again."}
     demo_build.current.document["rooms"][0]["gate_passed"] = word
     demo_build.current.save()
@@ -406,6 +407,7 @@ def test_a_drawing_that_will_not_do(
 
 def test_two_revisions_side_by_side(client_of: ClientOf, demo_build: Build, owner: User) -> None:
     assert demo_build.current is not None
+    demo_build.current.refresh_from_db()  # a plan of its own: the one it was made from serves every test
     first = demo_build.current
     document = {**first.document, "rooms": [{**first.document["rooms"][0], "name": "Great hall"}]}
     Revision.objects.create(build=demo_build, number=2, document=document, result=first.result, summary="Renamed")
@@ -429,6 +431,7 @@ def test_a_room_is_copied_to_another_build_of_the_same_owner(
     client_of: ClientOf, demo_build: Build, owner: User, partner: User, queued: None, proposed: Proposed
 ) -> None:
     assert demo_build.current is not None
+    demo_build.current.refresh_from_db()  # a plan of its own: the one it was made from serves every test
     room = demo_build.current.document["rooms"][0]
     room["readings"][0]["photo"] = "0123456789abcdef01234567.jpg"
     room["gate_passed"] = {"who": "Orla", "when": "2027-01-18", "why": "x"}

@@ -287,6 +287,7 @@ def test_readings_stay_until_the_plan_holds_them(
     assert "Propose these 2 readings" in browser.get(url("tape", small_build, "room")).content.decode()
     # Applied: the plan holds them, so the session is empty.
     assert small_build.current is not None
+    small_build.current.refresh_from_db()  # a plan of its own: the one it was made from serves every test
     small_build.current.document = document
     small_build.current.save()
     page = browser.get(url("tape", small_build, "room")).content.decode()
@@ -301,6 +302,7 @@ def test_a_number_given_away_meanwhile_is_changed(client_of: ClientOf, small_bui
     browser.post(url("take", small_build, "room"), {"start": "A", "end": "C", "value": "31' 3\""})
     number = taken()[0]["id"]
     assert small_build.current is not None
+    small_build.current.refresh_from_db()  # a plan of its own: the one it was made from serves every test
     room = small_build.current.document["rooms"][0]
     room["readings"].append({"id": number, "start": "A", "end": "B", "value": "20' 0\""})
     small_build.current.save()
@@ -311,6 +313,7 @@ def test_a_number_given_away_meanwhile_is_changed(client_of: ClientOf, small_bui
 def test_a_room_that_cannot_be_is_not_proposed(client_of: ClientOf, small_build: Build, owner: User) -> None:
     """A–D and B–D with three feet each: the corner D would have to lie three feet from both ends of a wall of 20 ft."""
     assert small_build.current is not None
+    small_build.current.refresh_from_db()  # a plan of its own: the one it was made from serves every test
     room = small_build.current.document["rooms"][0]
     room["readings"] = [{"id": "1", "start": "A", "end": "B", "value": "20'"},
                         {"id": "2", "start": "B", "end": "C", "value": "24'"}]  # fmt: skip
@@ -329,6 +332,7 @@ def test_a_room_that_cannot_be_is_not_proposed(client_of: ClientOf, small_build:
 
 def test_a_room_without_any_reading_can_be_begun(client_of: ClientOf, small_build: Build, owner: User) -> None:
     assert small_build.current is not None
+    small_build.current.refresh_from_db()  # a plan of its own: the one it was made from serves every test
     small_build.current.document["rooms"][0]["readings"] = []
     small_build.current.save()
     browser = client_of(owner)
