@@ -244,7 +244,7 @@ class _Waiting:
 def _carries(desk: Desk, cards: Sequence[Card]) -> list[dict[str, Any]]:
     """What takes many hands at once: how many are needed, how many are here, and whether it may begin."""
     carried = {row.code for row in default_template() if row.carry}
-    here = len(desk.day.present(desk.people))
+    here = sum(1 for one in desk.day.present(desk.people) if one.sign_up is None or one.sign_up.lifting == "any")
     counted = desk.day.counts.get("carriers")
     present = counted if counted is not None else here
     return [

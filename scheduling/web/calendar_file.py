@@ -12,13 +12,18 @@ from scheduling.web.models import SignUp
 from scheduling.web.offers import DayOffer
 from scheduling.web.pictures import minutes
 
+REMINDERS = (timedelta(days=7), timedelta(days=1))
+"""A week and a day before. Common practice, no published source."""
+LOOK_AGAIN = timedelta(hours=6)
+"""How often calendars that subscribe are asked to look (RFC 7986, 5.7)."""
+
 
 def calendar_file(row: SignUp, offer: DayOffer, sheet: Sheet, address: str) -> bytes:
     """One event with an identity that never changes, so a later file replaces an earlier one.
 
     A withdrawn place comes as a cancelled event.
     """
-    from icalendar import Calendar, Event
+    from icalendar import Alarm, Calendar, Event
 
     day = offer.day
     task = offer.task(row.task) if row.task else None
@@ -37,10 +42,18 @@ def calendar_file(row: SignUp, offer: DayOffer, sheet: Sheet, address: str) -> b
     food = f"\nFood: {day.food}" if day.food else ""
     event.add("description", f"{job}{food}\nTo change or withdraw: {address}")
     event.add("url", address)
-    event.add("status", "CANCELLED" if row.withdrawn else "CONFIRMED")
+    event.add("status", "CANCELLED" if row.withdrawn else "TENTATIVE" if row.waiting else "CONFIRMED")
+    if not row.withdrawn:
+        for before in REMINDERS:
+            alarm = Alarm()
+            alarm.add("action", "DISPLAY")
+            alarm.add("trigger", -before)
+            alarm.add("description", f"{row.build.name}: {day.name} on {day.date:%A %d %B}, {day.start}")
+            event.add_component(alarm)
     calendar = Calendar()
     calendar.add("prodid", "-//Buildout//Build days//EN")
     calendar.add("version", "2.0")
+    calendar.add("refresh-interval", LOOK_AGAIN, parameters={"VALUE": "DURATION"})
     calendar.add("method", "CANCEL" if row.withdrawn else "PUBLISH")
     calendar.add_component(event)
     calendar.add_missing_timezones()

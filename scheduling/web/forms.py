@@ -11,6 +11,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.utils.text import slugify
 
+from scheduling.web.models import AGES, LIFTING
 from scheduling.web.words import OFFERED_SKILLS, SKILLS, skill_words
 
 TIME_EXAMPLE = "Write a time of day like 08:30."
@@ -81,8 +82,29 @@ class SignUpForm(forms.Form):
         label="Anything we should know",
         required=False,
         max_length=300,
-        help_text="Food you cannot eat, a bad back, under 18 and who comes with you. Only the organisers see it.",
+        help_text="Food you cannot eat, a bad back. Only the organisers see it.",
         widget=forms.Textarea(attrs={"rows": 2}),
+    )
+    lifting = forms.ChoiceField(
+        label="I can lift",
+        choices=LIFTING,
+        required=False,
+        widget=forms.RadioSelect,
+        error_messages={"invalid_choice": "Please choose from the list."},
+    )
+    age = forms.ChoiceField(
+        label="My age",
+        choices=AGES,
+        required=False,
+        widget=forms.RadioSelect,
+        error_messages={"invalid_choice": "Please choose from the list."},
+    )
+    guardian = forms.CharField(
+        label="Under 18: who answers for you",
+        required=False,
+        max_length=200,
+        help_text="A parent or guardian who agrees, with a phone number. For example: Ada Tallowfen, 555 0142 818. "
+        "At 14 and 15 they come along.",
     )
     practised = forms.BooleanField(
         label="I am practised in this",
@@ -101,6 +123,17 @@ class SignUpForm(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
+        data["lifting"] = data.get("lifting") or "any"
+        data["age"] = data.get("age") or "adult"
+        if (
+            data["age"] != "adult"
+            and "guardian" in data
+            and not re.search(r"\d{5}", re.sub(r"[\s()./-]", "", data["guardian"]))
+        ):
+            self.add_error(
+                "guardian",
+                "Under 18 a guardian with a phone number is needed, for example Ada Tallowfen, 555 0142 818.",
+            )
         if data.pop("practised", False) and "skills" in data:
             data["skills"] = list(dict.fromkeys([*data["skills"], *(self.needed or [])]))
         return data

@@ -16,7 +16,7 @@ from buildout.builds.web.services import Sheet
 from scheduling.web import links, services, sign_ups
 from scheduling.web.calendar_file import calendar_file
 from scheduling.web.forms import SignUpForm, request_key
-from scheduling.web.models import Notice, ShareLink, SignUp
+from scheduling.web.models import Notice, ShareLink, SignUp, Swap
 from scheduling.web.offers import DayOffer, TaskOffer, day_offers, upcoming
 
 
@@ -89,7 +89,7 @@ def join_as(request: HttpRequest, token: str, day: str, task: str) -> HttpRespon
         raise Http404("This task is not done on this day")
     form = SignUpForm(initial={"request_key": request_key()}, needed=_needed(wanted))
     full = not (wanted.free if wanted else offer.free)
-    return _form_page(request, link, offer, wanted, form, full="This place is taken." if full else "")
+    return _form_page(request, link, offer, wanted, form, full="This place is taken." if full else "", line=full)
 
 
 def _needed(wanted: TaskOffer | None) -> list[str] | None:
@@ -104,8 +104,10 @@ def _form_page(
     form: SignUpForm,
     *,
     full: str = "",
+    line: bool = False,
     status: int = 200,
 ) -> HttpResponse:
+    """``full`` says why the place cannot be had; with ``line`` one may wait for it."""
     others = []
     if full:
         arguments = [link.token, offer.day.id]
@@ -118,6 +120,7 @@ def _form_page(
             others.append(("Wherever I am needed", reverse("scheduling:join-anywhere", args=arguments)))
     context: dict[str, Any] = {
         "build": link.build, "link": link, "offer": offer, "task": wanted, "form": form, "full": full, "others": others,
+        "line": line,
     }  # fmt: skip
     return render(request, "scheduling/helper/join_as.html", context, status=status)
 
@@ -141,14 +144,17 @@ def _take(request: HttpRequest, link: ShareLink, day: str, task: str) -> HttpRes
         return _form_page(request, link, offer, wanted, form, status=422)
     data = form.cleaned_data
     try:
-        row = sign_ups.sign_up(link, day, task, **data)
+        row = sign_ups.sign_up(link, day, task, wait="wait" in request.POST, **data)
     except sign_ups.NoPlaceError as error:
         if error.offer is None:
             context = {"build": link.build, "link": link, "text": str(error)}
             return render(request, "scheduling/helper/gone.html", context, status=409)
-        return _form_page(request, link, error.offer, error.offer.task(task), form, full=str(error), status=409)
+        line = isinstance(error, sign_ups.FullError)
+        wanted = error.offer.task(task)
+        return _form_page(request, link, error.offer, wanted, form, full=str(error), line=line, status=409)
+    did = "on the waiting list of" if row.waiting else "signed up with"
     text = (
-        f"Thank you, {row.first_name}. You are signed up with {link.build.name}.\n"
+        f"Thank you, {row.first_name}. You are {did} {link.build.name}.\n"
         f"Your own page, to look, change or withdraw: {links.my_address(request, row)}\n"
     )
     services.mail(f"{link.build.name}: your place", text, row.contact)
@@ -181,6 +187,9 @@ def my(request: HttpRequest, token: str) -> HttpResponse:
         "notices": row.notices.all(),
         "address": address,
         "qr": links.qr_code(address),
+        "ahead": _ahead(row),
+        "swaps": _open_swaps(row, offers),
+        "asked": row.swaps_asked.filter(answered=None).select_related("asked").first() if not row.withdrawn else None,
         "again": ShareLink.objects.open().filter(build=row.build).order_by("-pk").first() if row.withdrawn else None,
     }
     return render(request, "scheduling/helper/my.html", context)
@@ -190,13 +199,25 @@ def my(request: HttpRequest, token: str) -> HttpResponse:
 @require_GET
 def calendar(request: HttpRequest, token: str) -> HttpResponse:
     row, sheet = _mine(token)
+    response = _calendar(request, row, sheet)
+    response["Content-Disposition"] = 'attachment; filename="build-day.ics"'
+    return response
+
+
+@never_cache
+@require_GET
+def feed(request: HttpRequest, token: str) -> HttpResponse:
+    """The same event for calendars that look again by themselves."""
+    row, sheet = _mine(token)
+    return _calendar(request, row, sheet)
+
+
+def _calendar(request: HttpRequest, row: SignUp, sheet: Sheet) -> HttpResponse:
     offer = next((offer for offer in day_offers(row.build, sheet) if offer.day.id == row.day), None)
     if offer is None:
         raise Http404("This build day is not held any more")
     made = calendar_file(row, offer, sheet, links.my_address(request, row))
-    response = HttpResponse(made, content_type="text/calendar; charset=utf-8")
-    response["Content-Disposition"] = 'attachment; filename="build-day.ics"'
-    return response
+    return HttpResponse(made, content_type="text/calendar; charset=utf-8")
 
 
 @require_POST
@@ -226,13 +247,86 @@ def change_day(request: HttpRequest, token: str, day: str) -> HttpResponse:
     return render(request, "scheduling/helper/change_day.html", _change_context(row, offer))
 
 
+def _ahead(row: SignUp) -> int:
+    """How many on the waiting list of the day came before."""
+    if row.waiting is None:
+        return 0
+    line = SignUp.objects.in_line().filter(build_id=row.build_id, day=row.day).values_list("pk", flat=True)
+    return list(line).index(row.pk) if row.withdrawn is None else 0
+
+
+def _place_words(row: SignUp, offers: list[DayOffer]) -> str:
+    offer = next((offer for offer in offers if offer.day.id == row.day), None)
+    if offer is None:
+        return "a day that is not held any more"
+    task = offer.task(row.task) if row.task else None
+    return f"{offer.day.date:%A %d %B}, {task.name if task else 'wherever needed'}"
+
+
+def _open_swaps(row: SignUp, offers: list[DayOffer]) -> list[tuple[Swap, str]]:
+    swaps = row.swaps_to_answer.filter(answered=None).select_related("asker")
+    return [(swap, _place_words(swap.asker, offers)) for swap in swaps]
+
+
+@never_cache
+@require_http_methods(["GET", "POST"])
+def swap(request: HttpRequest, token: str) -> HttpResponse:
+    """Ask somebody by their first name and place whether they change with you."""
+    row, sheet = _mine(token)
+    if row.withdrawn is not None or row.waiting is not None:
+        return redirect("scheduling:my", token)
+    offers = _offers(row, sheet)
+    text = ""
+    if request.method == "POST":
+        raw = request.POST.get("with", "")
+        try:
+            sign_ups.ask_to_swap(row, int(raw) if raw.isdecimal() and len(raw) < 18 else 0)
+        except sign_ups.NoPlaceError as error:
+            text = str(error)
+        else:
+            return redirect("scheduling:my", token)
+    others = [
+        (other, _place_words(other, offers))
+        for offer in offers
+        for other in offer.sign_ups
+        if other.pk != row.pk and (other.day, other.task) != (row.day, row.task)
+    ]
+    context = {"build": row.build, "row": row, "others": others, "text": text}
+    return render(request, "scheduling/helper/swap.html", context, status=409 if text else 200)
+
+
+@require_POST
+def answer_swap(request: HttpRequest, token: str, swap_id: int) -> HttpResponse:
+    row, _ = _mine(token)
+    try:
+        sign_ups.answer_swap(row, swap_id, yes="yes" in request.POST)
+    except sign_ups.NoPlaceError as error:
+        context = {"build": row.build, "row": row, "text": str(error)}
+        return render(request, "scheduling/helper/gone.html", context, status=409)
+    return redirect("scheduling:my", token)
+
+
+@never_cache
+@require_http_methods(["GET", "POST"])
+def remove(request: HttpRequest, token: str) -> HttpResponse:
+    """Take out name, contact and notes for good."""
+    row, _ = _mine(token)
+    if request.method == "POST":
+        sign_ups.remove(row)
+        return redirect("scheduling:my", token)
+    return render(request, "scheduling/helper/remove.html", {"build": row.build, "row": row})
+
+
 def _change_context(row: SignUp, offer: DayOffer, full: str = "") -> dict[str, Any]:
     """A helper's own place counts as free while they choose: they give it up for the other."""
     here = row.day == offer.day.id
     if here:
         for task in offer.tasks:
             task.day_free += 1
-    choices = [(task, task.free > 0 and task.suits(row.skills), here and row.task == task.code) for task in offer.tasks]
+    choices = [
+        (task, task.free > 0 and task.suits(row.skills, row.age, row.lifting), here and row.task == task.code)
+        for task in offer.tasks
+    ]
     context = {"build": row.build, "row": row, "offer": offer, "choices": choices, "full": full}
     return context | {"anywhere_now": here and not row.task, "anywhere_free": here or offer.free > 0}
 

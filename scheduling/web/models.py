@@ -36,9 +36,18 @@ class ShareLink(models.Model):
         return f"sign-up link of {self.build}"
 
 
+AGES = (("adult", "18 or older"), ("16-17", "16 or 17"), ("14-15", "14 or 15"), ("under 14", "under 14"))
+LIFTING = (("any", "heavy things, with others"), ("light", "light things only"), ("none", "no lifting, please"))
+
+
 class SignUpQuerySet(models.QuerySet["SignUp"]):
     def standing(self) -> SignUpQuerySet:
-        return self.filter(withdrawn=None)
+        """Those who have a place."""
+        return self.filter(withdrawn=None, waiting=None)
+
+    def in_line(self) -> SignUpQuerySet:
+        """Those on the waiting list, first come first."""
+        return self.filter(withdrawn=None).exclude(waiting=None).order_by("waiting", "pk")
 
 
 class SignUp(models.Model):
@@ -50,13 +59,21 @@ class SignUp(models.Model):
     task = models.CharField(max_length=20, blank=True)
     """Task code; empty: wherever needed."""
     day_place = models.PositiveSmallIntegerField()
-    """1 … places of the day."""
+    """1 … places of the day; 0 on the waiting list."""
     task_place = models.PositiveSmallIntegerField(null=True, blank=True)
     """1 … crew of the task; none for wherever needed."""
     name = models.CharField(max_length=80)
     contact = models.CharField(max_length=160)
     skills = models.JSONField(default=list, blank=True)
+    lifting = models.CharField(max_length=5, choices=LIFTING, default="any")
+    age = models.CharField(max_length=8, choices=AGES, default="adult")
+    guardian = models.CharField(max_length=200, blank=True)
+    """Who answers for somebody under 18, with a way to be reached."""
     note = models.CharField(max_length=300, blank=True)
+    waiting = models.DateTimeField(null=True, blank=True)
+    """Since when somebody without a place waits for one."""
+    removed = models.DateTimeField(null=True, blank=True)
+    """When name, contact and notes were taken out on request."""
     token = models.CharField(max_length=40, unique=True, default=new_token)
     request_key = models.CharField(max_length=40, unique=True)
     """Sent with the form, so a double tap or a reload makes one sign-up."""
@@ -71,11 +88,13 @@ class SignUp(models.Model):
         ordering: ClassVar = ["build_id", "day", "day_place"]
         constraints: ClassVar = [
             models.UniqueConstraint(
-                fields=["build", "day", "day_place"], condition=Q(withdrawn=None), name="one_helper_per_day_place"
+                fields=["build", "day", "day_place"],
+                condition=Q(withdrawn=None, waiting=None),
+                name="one_helper_per_day_place",
             ),
             models.UniqueConstraint(
                 fields=["build", "day", "task", "task_place"],
-                condition=Q(withdrawn=None) & ~Q(task=""),
+                condition=Q(withdrawn=None, waiting=None) & ~Q(task=""),
                 name="one_helper_per_task_place",
             ),
         ]
@@ -102,6 +121,25 @@ class Notice(models.Model):
 
     def __str__(self) -> str:
         return self.text[:60]
+
+
+class Swap(models.Model):
+    """One helper asks another to change places."""
+
+    asker = models.ForeignKey(SignUp, on_delete=models.CASCADE, related_name="swaps_asked")
+    asked = models.ForeignKey(SignUp, on_delete=models.CASCADE, related_name="swaps_to_answer")
+    created = models.DateTimeField(default=timezone.now)
+    answered = models.DateTimeField(null=True, blank=True)
+    accepted = models.BooleanField(default=False)
+
+    class Meta:
+        ordering: ClassVar = ["pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["asker"], condition=Q(answered=None), name="one_open_swap_each")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.asker.first_name} asks {self.asked.first_name}"
 
 
 class DayMark(models.Model):

@@ -9,6 +9,7 @@ from datetime import date
 from buildout.builds.web.models import Build
 from buildout.builds.web.services import Sheet
 from buildout.units.value import from_plain
+from scheduling.engine import ages
 from scheduling.engine.cautions import CAUTIONS
 from scheduling.engine.types import BuildDay, DayLoad, PlannedTask, Schedule, TaskNet
 from scheduling.web.models import SignUp
@@ -48,6 +49,7 @@ class TaskOffer:
     slack_days: int
     practised_only: bool = False
     """Not for just any volunteer: for people who have the task's skills."""
+    tools: str = ""
     taken: int = 0
     day_free: int = 0
 
@@ -67,9 +69,19 @@ class TaskOffer:
     def wanted_skills(self) -> list[str]:
         return skill_words(list(self.skills))
 
-    def suits(self, skills: list[str]) -> bool:
+    def suits(self, skills: list[str], age: str = "adult", lifting: str = "any") -> bool:
         """Whether somebody with these skills may sign up for it."""
-        return not self.practised_only or set(self.skills) <= {*skills, "none"}
+        return not self.refusal(skills, age, lifting)
+
+    def refusal(self, skills: list[str], age: str = "adult", lifting: str = "any") -> str:
+        """Why somebody may not sign up for it; empty when they may."""
+        if self.practised_only and not set(self.skills) <= {*skills, "none"}:
+            return "This task is for practised people only. These are open to you."
+        return ages.refusal(age, lifting, skills=list(self.skills), cautions=list(self.caution_codes), tools=self.tools)
+
+    @property
+    def from_18(self) -> bool:
+        return bool(self.refusal(list(self.skills), "16-17"))
 
     @property
     def cautions(self) -> list[str]:
@@ -132,7 +144,9 @@ def day_offers(build: Build, sheet: Sheet, schedule: Schedule | None = None) -> 
     taken: dict[str, list[SignUp]] = defaultdict(list)
     for row in SignUp.objects.standing().filter(build=build).order_by("day_place"):
         taken[row.day].append(row)
-    practised = {task.code for task in sheet.part("tasks", TaskNet).tasks if not task.volunteers}
+    net = sheet.part("tasks", TaskNet).tasks
+    practised = {task.code for task in net if not task.volunteers}
+    tools = {task.code: task.tools for task in net}
     loads = {load.build_day: load for load in schedule.days}
     planned: dict[str, list[PlannedTask]] = defaultdict(list)
     for task in schedule.tasks:
@@ -142,7 +156,7 @@ def day_offers(build: Build, sheet: Sheet, schedule: Schedule | None = None) -> 
     for day in build_days(sheet):
         offer = DayOffer(
             day=day,
-            tasks=_tasks(planned[day.id], practised),
+            tasks=_tasks(planned[day.id], practised, tools),
             planned=sorted(planned[day.id], key=lambda task: (task.start, task.code)),
             load=loads.get(day.id),
             sign_ups=taken[day.id],
@@ -154,7 +168,7 @@ def day_offers(build: Build, sheet: Sheet, schedule: Schedule | None = None) -> 
     return offers
 
 
-def _tasks(planned: list[PlannedTask], practised: set[str]) -> list[TaskOffer]:
+def _tasks(planned: list[PlannedTask], practised: set[str], tools: dict[str, str]) -> list[TaskOffer]:
     parts: dict[str, list[PlannedTask]] = defaultdict(list)
     for task in planned:
         if task.crew > 0 and not NOT_FOR_HELPERS & set(task.skills):
@@ -173,6 +187,7 @@ def _tasks(planned: list[PlannedTask], practised: set[str]) -> list[TaskOffer]:
                 critical=any(task.critical for task in some),
                 slack_days=min(task.slack_days for task in some),
                 practised_only=code in practised,
+                tools=tools.get(code, ""),
             )
         )
     return sorted(offers, key=lambda offer: (offer.start, offer.code))

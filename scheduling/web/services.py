@@ -32,7 +32,7 @@ def write_notices(moved: list[MovedShift]) -> list[Notice]:
     A helper whose task goes to another day keeps the place on the old day until they choose: nobody is
     moved without a word. One whose task is gone helps wherever needed on the same day.
     """
-    rows = {str(row.pk): row for row in SignUp.objects.standing().filter(pk__in=[m.sign_up for m in moved])}
+    rows = {str(row.pk): row for row in SignUp.objects.filter(withdrawn=None, pk__in=[m.sign_up for m in moved])}
     made = []
     for shift in moved:
         row = rows.get(shift.sign_up)

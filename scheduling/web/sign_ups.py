@@ -8,6 +8,8 @@ for one number, the database's own constraints let one through and the other loo
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import timedelta
+from functools import partial
 from typing import TypeVar
 
 from django.db import IntegrityError, transaction
@@ -16,10 +18,15 @@ from django.utils import timezone
 from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build
 from buildout.units.dates import day_text
-from scheduling.web.models import ShareLink, SignUp
+from scheduling.engine import ages
+from scheduling.web import services
+from scheduling.web.models import DayMark, Notice, ShareLink, SignUp, Swap
 from scheduling.web.offers import DayOffer, day_offers, upcoming
 
 TRIES = 5
+MOST_AN_HOUR = 500
+LONGEST_LINE = 200
+"""Most people waiting for one day."""
 T = TypeVar("T")
 
 
@@ -41,10 +48,16 @@ def sign_up(
     request_key: str,
     skills: list[str] | None = None,
     note: str = "",
+    age: str = "adult",
+    guardian: str = "",
+    lifting: str = "any",
+    wait: bool = False,
 ) -> SignUp:
     """Take a place. The same ``request_key`` again gives the sign-up it made the first time.
 
-    Raises ``NoPlaceError`` when day or task is full or not offered, or asks for skills not among ``skills``.
+    With ``wait`` somebody for whom no place is free goes on the waiting list, behind those who wait already.
+    Raises ``NoPlaceError`` when day or task is full or not offered, asks for skills not among ``skills``, or is not for
+    people of this age.
     """
 
     def attempt() -> SignUp:
@@ -52,20 +65,21 @@ def sign_up(
         made = SignUp.objects.filter(build=build, request_key=request_key).first()
         if made is not None:
             return made
-        day_place, task_place = _free_places(build, day, task, skills or [])
-        row = SignUp.objects.create(
-            build=build,
-            day=day,
-            task=task,
-            day_place=day_place,
-            task_place=task_place,
-            name=name,
-            contact=contact,
-            skills=skills or [],
-            note=note,
-            request_key=request_key,
-        )
-        builds.note(build, "sign-up", f"{row.first_name} signed up for {_where(build, row)}", by_name=row.first_name)
+        _not_a_flood(build)
+        row = SignUp(
+            build=build, day=day, task=task, day_place=0, name=name, contact=contact, skills=skills or [], note=note,
+            age=age, guardian=guardian, lifting=lifting, request_key=request_key,
+        )  # fmt: skip
+        try:
+            row.day_place, row.task_place = _free_places(build, row, day, task)
+        except FullError as error:
+            if not wait:
+                raise
+            _room_to_wait(build, day, error)
+            row.waiting = timezone.now()
+        row.save(force_insert=True)
+        did = "is on the waiting list for" if row.waiting else "signed up for"
+        builds.note(build, "sign-up", f"{row.first_name} {did} {_where(build, row)}", by_name=row.first_name)
         return row
 
     return _until_it_holds(attempt)
@@ -79,12 +93,14 @@ def move(row: SignUp, day: str, task: str) -> SignUp:
         now = SignUp.objects.select_for_update().get(pk=row.pk)
         if now.withdrawn is not None:
             raise NoPlaceError("You withdrew from this day before.", None)
-        if (now.day, now.task) == (day, task):
+        if (now.day, now.task) == (day, task) and now.waiting is None:
             return now
-        now.day_place, now.task_place = _free_places(build, day, task, now.skills, now)
-        now.day, now.task = day, task
+        left = now.day
+        now.day_place, now.task_place = _free_places(build, now, day, task, mine=now)
+        now.day, now.task, now.waiting = day, task, None
         now.changes += 1
-        now.save(update_fields=["day", "task", "day_place", "task_place", "changes"])
+        now.save(update_fields=["day", "task", "day_place", "task_place", "waiting", "changes"])
+        move_up(build, left)
         builds.note(build, "sign-up", f"{now.first_name} changed to {_where(build, now)}", by_name=now.first_name)
         return now
 
@@ -101,7 +117,166 @@ def withdraw(row: SignUp) -> SignUp:
         now.changes += 1
         now.save(update_fields=["withdrawn", "changes"])
         builds.note(build, "sign-up", f"{now.first_name} withdrew from {_where(build, now)}", by_name=now.first_name)
+        if now.waiting is None:
+            move_up(build, now.day)
     return now
+
+
+def move_up(build: Build, day: str) -> list[SignUp]:
+    """Give free places of a day to those who wait for them, first come first, and write what to tell each.
+
+    Somebody whose task is full lets others past; their turn comes when it is free. Call it holding the build's row.
+    """
+    made: list[SignUp] = []
+    for row in SignUp.objects.in_line().filter(build=build, day=day):
+        try:
+            row.day_place, row.task_place = _free_places(build, row, row.day, row.task, mine=row)
+        except NoPlaceError:
+            continue
+        row.waiting = None
+        row.changes += 1
+        row.save(update_fields=["day_place", "task_place", "waiting", "changes"])
+        where = _where(build, row)
+        text = (
+            f"Hello {row.first_name}. A place has come free and it is yours: {where}. If you cannot come, please "
+            "say so on your page."
+        )
+        notice = Notice.objects.create(sign_up=row, text=text)
+        transaction.on_commit(partial(services.tell_by_mail, notice, build.name, services.personal_address(row)))
+        builds.note(
+            build, "sign-up", f"{row.first_name} moved up from the waiting list: {where}", by_name=row.first_name
+        )
+        made.append(row)
+    return made
+
+
+@transaction.atomic
+def fill_up(build: Build) -> list[SignUp]:
+    """Move everybody up for whom there is room, on all days; for when a plan with more places is applied."""
+    Build.objects.select_for_update().get(pk=build.pk)
+    days = SignUp.objects.in_line().filter(build=build).values_list("day", flat=True)
+    return [row for day in sorted(set(days)) for row in move_up(build, day)]
+
+
+# ------------------------------------------------------------------ changing places with somebody
+
+
+@transaction.atomic
+def ask_to_swap(asker: SignUp, asked_id: int) -> Swap:
+    """Ask another helper to change places. Raises ``NoPlaceError`` when one of them may not do the other's task."""
+    build = Build.objects.select_for_update().get(pk=asker.build_id)
+    asker.refresh_from_db()
+    asked = SignUp.objects.standing().filter(pk=asked_id, build=build).exclude(pk=asker.pk).first()
+    if asked is None or asker.withdrawn or asker.waiting:
+        raise NoPlaceError("That place is not there to swap any more.", None)
+    _may_swap(build, asker, asked)
+    Swap.objects.filter(asker=asker, answered=None).update(answered=timezone.now())
+    swap = Swap.objects.create(asker=asker, asked=asked)
+    text = (
+        f"Hello {asked.first_name}. {asker.first_name} would like to swap with you: you would come for "
+        f"{_where(build, asker)} instead of {_where(build, asked)}. Please answer on your page."
+    )
+    Notice.objects.create(sign_up=asked, text=text)
+    return swap
+
+
+@transaction.atomic
+def answer_swap(asked: SignUp, swap_id: int, *, yes: bool) -> Swap:
+    """Agree or not; answering twice is the same as once. Raises ``NoPlaceError`` when it cannot be done any more."""
+    build = Build.objects.select_for_update().get(pk=asked.build_id)
+    swap = Swap.objects.select_related("asker", "asked").filter(pk=swap_id, asked=asked).first()
+    if swap is None:
+        raise NoPlaceError("That question is not open any more.", None)
+    if swap.answered is not None:
+        return swap
+    swap.answered, swap.accepted = timezone.now(), yes
+    one, other = swap.asker, swap.asked
+    if yes:
+        if one.withdrawn or one.waiting or other.withdrawn or other.waiting:
+            raise NoPlaceError("One of you has no place any more, so there is nothing to swap.", None)
+        _may_swap(build, one, other)
+        mine, theirs = ((row.day, row.task, row.day_place, row.task_place) for row in (one, other))
+        now = timezone.now()
+        SignUp.objects.filter(pk=one.pk).update(waiting=now)  # lets go of its numbers for a moment
+        for row, (day, task, day_place, task_place) in ((other, mine), (one, theirs)):
+            row.day, row.task, row.day_place, row.task_place = day, task, day_place, task_place
+            row.changes += 1
+            row.save(update_fields=["day", "task", "day_place", "task_place", "waiting", "changes"])
+        builds.note(
+            build, "sign-up", f"{one.first_name} and {other.first_name} swapped places: {_where(build, one)} and "
+            f"{_where(build, other)}", by_name=other.first_name,
+        )  # fmt: skip
+    said = f"said yes: you now come for {_where(build, one)}" if yes else "would rather keep the place"
+    Notice.objects.create(sign_up=one, text=f"Hello {one.first_name}. {other.first_name} {said}.")
+    swap.save(update_fields=["answered", "accepted"])
+    return swap
+
+
+def _may_swap(build: Build, one: SignUp, other: SignUp) -> None:
+    sheet = builds.sheet_of(build)
+    offers = {offer.day.id: offer for offer in upcoming(day_offers(build, sheet), sheet.today())}
+    for row, place in ((one, other), (other, one)):
+        offer = offers.get(place.day)
+        if offer is None:
+            raise NoPlaceError("One of the two days is over or not held any more.", None)
+        task = offer.task(place.task) if place.task else None
+        why = task.refusal(row.skills, row.age, row.lifting) if task else ""
+        if why:
+            raise NoPlaceError(f"{row.first_name} cannot do {task.name if task else 'this'}. {why}", None)
+
+
+# ------------------------------------------------------------------ forgetting
+
+
+@transaction.atomic
+def remove(row: SignUp) -> None:
+    """Take out everything about a helper, on request; the place goes to somebody else."""
+    withdraw(row)
+    build = Build.objects.select_for_update().get(pk=row.build_id)
+    now = SignUp.objects.select_for_update().get(pk=row.pk)
+    first = now.first_name
+    alike = SignUp.objects.filter(build=build, removed=None).exclude(pk=now.pk)
+    now.name, now.contact, now.note, now.guardian, now.skills = "Removed", "", "", "", []
+    now.lifting, now.age, now.removed = "any", "adult", timezone.now()
+    now.save()
+    now.notices.all().delete()
+    Notice.objects.filter(sign_up__build=build, text__contains=first).filter(
+        sign_up__in=[s.asker_id for s in now.swaps_to_answer.all()] + [s.asked_id for s in now.swaps_asked.all()]
+    ).delete()
+    now.swaps_asked.all().delete()
+    now.swaps_to_answer.all().delete()
+    if not any(other.first_name == first for other in alike):
+        # The journal and the board keep what happened, not who.
+        for entry in build.journal.filter(kind="sign-up", text__contains=first):
+            entry.text = entry.text.replace(first, "A helper")
+            entry.by_name = "A helper" if entry.by_name == first else entry.by_name
+            entry.save(update_fields=["text", "by_name"])
+        DayMark.objects.filter(build=build, by_name=first).update(by_name="A helper")
+
+
+# ------------------------------------------------------------------ places
+
+
+class FullError(NoPlaceError):
+    """Day and task are offered and open to the helper, but every place is taken."""
+
+
+def _not_a_flood(build: Build) -> None:
+    """No school has so many helpers: this is a robot, or somebody playing."""
+    since = timezone.now() - timedelta(hours=1)
+    if SignUp.objects.filter(build=build, created__gt=since).count() >= MOST_AN_HOUR:
+        raise NoPlaceError(
+            f"More than {MOST_AN_HOUR} sign-ups came in within an hour, so the list takes no more for now. Nobody who "
+            "is on it has lost a place. Please tell the organisers.",
+            None,
+        )
+
+
+def _room_to_wait(build: Build, day: str, full: FullError) -> None:
+    if SignUp.objects.in_line().filter(build=build, day=day).count() >= LONGEST_LINE:
+        raise NoPlaceError(
+            f"This day is full and {LONGEST_LINE} people wait already. Please choose another.", full.offer
+        )
 
 
 def _until_it_holds(attempt: Callable[[], T]) -> T:
@@ -115,10 +290,8 @@ def _until_it_holds(attempt: Callable[[], T]) -> T:
     raise AssertionError("unreachable")
 
 
-def _free_places(
-    build: Build, day: str, task: str, skills: list[str], mine: SignUp | None = None
-) -> tuple[int, int | None]:
-    """(place of the day, place of the task) for somebody new, or for ``mine``, whose own places count as free."""
+def _free_places(build: Build, who: SignUp, day: str, task: str, mine: SignUp | None = None) -> tuple[int, int | None]:
+    """(place of the day, place of the task) for ``who``; places of ``mine`` count as free."""
     sheet = builds.sheet_of(build)
     offer = next((o for o in upcoming(day_offers(build, sheet), sheet.today()) if o.day.id == day), None)
     if offer is None:
@@ -126,19 +299,21 @@ def _free_places(
     wanted = offer.task(task) if task else None
     if task and wanted is None:
         raise NoPlaceError("This task is not done on this day any more. Please choose another.", offer)
-    if wanted is not None and not wanted.suits(skills):
-        raise NoPlaceError("This task is for practised people only. These are open to you.", offer)
+    if who.age == "under 14":
+        raise NoPlaceError(ages.refusal("under 14", "any", skills=[], cautions=[], tools=""), offer)
+    if wanted is not None and (why := wanted.refusal(who.skills, who.age, who.lifting)):
+        raise NoPlaceError(why, offer)
     others = [row for row in offer.sign_ups if mine is None or row.pk != mine.pk]
     if len(others) >= offer.day.places:
-        raise NoPlaceError("Somebody took the last place of this day just now. Please choose another day.", offer)
+        raise FullError("Somebody took the last place of this day just now. Please choose another day.", offer)
     day_place = _lowest_free([row.day_place for row in others])
-    if mine is not None and mine.day == day:
+    if mine is not None and mine.day == day and mine.waiting is None:
         day_place = mine.day_place
     if wanted is None:
         return day_place, None
     beside = [row.task_place or 0 for row in others if row.task == task]
     if len(beside) >= wanted.crew:
-        raise NoPlaceError("Somebody took the last place of this task just now. These are still free.", offer)
+        raise FullError("Somebody took the last place of this task just now. These are still free.", offer)
     return day_place, _lowest_free(beside)
 
 

@@ -15,6 +15,7 @@ urlpatterns = [
     path("builds/<int:build_id>/days/crew/", editing.edit_crew, name="edit-crew"),
     path("builds/<int:build_id>/days/dates/", editing.edit_dates, name="edit-dates"),
     # The board of one day: /builds/<build>/days/<day>/…
+    path("builds/<int:build_id>/days/<str:day>/reminders/", views.reminders, name="reminders"),
     path("builds/<int:build_id>/days/<str:day>/board/", board.board, name="board"),
     path("builds/<int:build_id>/days/<str:day>/board/task/<str:code>/", board.board_task, name="board-task"),
     path("builds/<int:build_id>/days/<str:day>/board/mark/", board.board_mark, name="board-mark"),
@@ -47,6 +48,10 @@ urlpatterns = [
     # A helper's own page: /my/<link>/…
     path("my/<str:token>/", helpers.my, name="my"),
     path("my/<str:token>/calendar.ics", helpers.calendar, name="calendar"),
+    path("my/<str:token>/feed.ics", helpers.feed, name="feed"),
+    path("my/<str:token>/swap/", helpers.swap, name="swap"),
+    path("my/<str:token>/swap/<int:swap_id>/", helpers.answer_swap, name="answer-swap"),
+    path("my/<str:token>/remove/", helpers.remove, name="remove"),
     path("my/<str:token>/seen/<int:notice_id>/", helpers.seen, name="seen"),
     path("my/<str:token>/change/", helpers.change, name="change"),
     path("my/<str:token>/change/<str:day>/", helpers.change_day, name="change-day"),

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.db import transaction
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
@@ -15,6 +16,7 @@ from django.views.decorators.http import require_GET, require_POST
 from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build, Member, Role
 from buildout.people.web.models import User
+from buildout.units.dates import day_text
 from scheduling.engine.types import Schedule
 from scheduling.web import links, sign_ups
 from scheduling.web.models import Notice, ShareLink, SignUp
@@ -56,10 +58,11 @@ def days(request: HttpRequest, build_id: int) -> HttpResponse:
         Notice.objects.filter(sign_up__build=build, sign_up__withdrawn=None).select_related("sign_up").order_by("pk")
     )
     link = open_link(build)
+    in_line = list(SignUp.objects.in_line().filter(build=build))
     context |= {
         "schedule": schedule,
         "status": STATUSES[schedule.status],
-        "days_left": [_day(offer) for offer in upcoming(offers, sheet.today())],
+        "days_left": [_day(offer, in_line) for offer in upcoming(offers, sheet.today())],
         "days_past": [offer for offer in offers if offer.day.date < sheet.today()],
         "elsewhere": [
             {"task": task, "who": WHO.get(task.place, task.place), "whole": task.code.split("/")[0]}
@@ -77,10 +80,11 @@ def days(request: HttpRequest, build_id: int) -> HttpResponse:
     if link is not None:
         context["address"] = links.join_address(request, link)
         context["qr"] = links.qr_code(context["address"])
+        context["open_until"] = sheet.local(link.expires - timedelta(seconds=1)).date() if link.expires else None
     return render(request, "scheduling/days.html", context)
 
 
-def _day(offer: DayOffer) -> dict[str, Any]:
+def _day(offer: DayOffer, in_line: list[SignUp] | None = None) -> dict[str, Any]:
     names = {task.code: task.name for task in offer.tasks}
     people = [
         {
@@ -90,7 +94,8 @@ def _day(offer: DayOffer) -> dict[str, Any]:
         }
         for row in offer.sign_ups
     ]
-    return {"offer": offer, "picture": draw_day(offer.day, offer.planned), "people": people}
+    waiting = [row for row in (in_line or []) if row.day == offer.day.id]
+    return {"waiting": waiting, "offer": offer, "picture": draw_day(offer.day, offer.planned), "people": people}
 
 
 def _left_behind(build: Build, offers: list[DayOffer]) -> list[SignUp]:
@@ -121,11 +126,22 @@ def poster(request: HttpRequest, build_id: int) -> HttpResponse:
 @login_required
 @require_POST
 def new_link(request: HttpRequest, build_id: int) -> HttpResponse:
-    """A fresh link; the one before stops working."""
+    """A fresh link; the one before stops working. ``until`` is the last day it is open, empty for no end."""
     build = builds.owner_build(user_of(request), build_id)
+    raw, expires = request.POST.get("until", "").strip(), None
+    if raw:
+        zone = builds.sheet_of(build).zone
+        try:
+            last = date.fromisoformat(raw)
+            expires = datetime(last.year, last.month, last.day, tzinfo=zone) + timedelta(days=1)
+        except (ValueError, OverflowError):
+            last = None
+        if expires is None or expires <= timezone.now():
+            messages.error(request, f"{raw[:20]} is not a day to come. Write one like 2027-03-20.")
+            return redirect("scheduling:days", build_id)
     with transaction.atomic():
         had = ShareLink.objects.open().filter(build=build).update(revoked=timezone.now())
-        ShareLink.objects.create(build=build)
+        ShareLink.objects.create(build=build, expires=expires)
         builds.note(build, "people", "New sign-up link for helpers", by=user_of(request))
     messages.success(request, "A new link is open." + (" The one before no longer works." if had else ""))
     return redirect("scheduling:days", build_id)
@@ -144,6 +160,35 @@ def revoke_link(request: HttpRequest, build_id: int) -> HttpResponse:
 
 
 # ------------------------------------------------------------------ people
+
+
+@login_required
+@require_GET
+def reminders(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
+    """A text for every helper of a day, ready to be sent by the owner's own messenger."""
+    build, member = builds.build_for(user_of(request), build_id, Role.OWNER, Role.LEAD)
+    context = sheet_context(build, member)
+    sheet: builds.Sheet = context["sheet"]
+    offer = next((offer for offer in day_offers(build, sheet) if offer.day.id == day), None)
+    if offer is None:
+        raise Http404("No such build day")
+    context |= {"offer": offer, "texts": [(row, _reminder(request, row, offer, sheet)) for row in offer.sign_ups]}
+    return render(request, "scheduling/reminders.html", context)
+
+
+def _reminder(request: HttpRequest, row: SignUp, offer: DayOffer, sheet: builds.Sheet) -> str:
+    task = offer.task(row.task) if row.task else None
+    place = sheet.document.get("place", "") if offer.day.place == "hall" else offer.day.place
+    job = f"{task.name}, from {task.start // 60:02d}:{task.start % 60:02d}" if task else "wherever you are needed"
+    parts = [
+        f"Hello {row.first_name}, {offer.day.name} is on {day_text(offer.day.date)}, {offer.day.start} to "
+        f"{offer.day.end}" + (f", at {place}." if place else "."),
+        f"You are down for: {job}.",
+        f"Food: {offer.day.food}." if offer.day.food else "",
+        "Bring closed shoes, gloves and clothes that may get dirty.",
+        f"Cannot come? Please say so here: {links.my_address(request, row)}",
+    ]
+    return " ".join(part for part in parts if part)
 
 
 @login_required

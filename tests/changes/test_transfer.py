@@ -24,7 +24,7 @@ from buildout.people.web.models import User
 from buildout.rooms.web.models import ReadingPhoto
 from buildout.units.value import to_plain
 from estimating.web.models import ChangeOrder, Delivery, LedgerEntry, Order
-from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, SignUp
+from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, SignUp, Swap
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -37,6 +37,7 @@ def fill_a_day(build: Build, sign_up: SignUp) -> None:
     DayPerson.objects.create(mark=start, core="ines")
     problem = DayMark.objects.create(build=build, day="foam", kind="problem", text="Höhe?", at=now, by_name="Bram")
     DayPhoto.objects.create(mark=problem, jpeg=bytes(range(256)))
+    Swap.objects.create(asker=sign_up, asked=sign_up, answered=now, accepted=True)
     DayMark.objects.create(build=build, day="foam", kind="solved", about=problem, at=now, by_name="Inés")
 
 

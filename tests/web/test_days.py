@@ -146,7 +146,7 @@ def test_number_of_queries_does_not_grow_with_people(
         row = take(share_link, "strip", "", n)
         Notice.objects.create(sign_up=row, text="moved")
     # session, user, member with build and revision, sign-ups, share link, sign-ups left behind, notices
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(8):
         browser.get(url("days", hand_build))
 
 

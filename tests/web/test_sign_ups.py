@@ -499,5 +499,5 @@ def test_numbers_of_queries(
         client.get(join_url(share_link))
     with django_assert_num_queries(2):
         client.get(join_url(share_link, "strip"))
-    with django_assert_num_queries(3):  # the row with its build and revision; the sign-ups; the notices
+    with django_assert_num_queries(5):  # the row with its build and revision; sign-ups; notices; swaps both ways
         client.get(reverse("scheduling:my", args=[row.token]))

@@ -23,6 +23,7 @@ from buildout.units.value import from_json, to_json
 from estimating.web.services import placed_orders, write_change_orders
 from scheduling.engine.types import Schedule
 from scheduling.web.services import personal_address, signed_up, tell_by_mail, write_notices
+from scheduling.web.sign_ups import fill_up
 
 logger = logging.getLogger(__name__)
 
@@ -197,6 +198,7 @@ def _follow_up(
     impact = compare(base.document, revision.document, check_plan(base.document), plan, before, result, commitments)
     names = {line.item: line.name for line in result.take_off.lines}
     write_change_orders(build, impact.orders, names, f"Revision {revision.number}: {revision.summary}", revision)
+    fill_up(build)
     for notice in write_notices(impact.sign_ups):
         transaction.on_commit(partial(tell_by_mail, notice, build.name, personal_address(notice.sign_up)))
 

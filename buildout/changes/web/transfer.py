@@ -28,7 +28,7 @@ from buildout.people.web.models import User
 from buildout.rooms.web.models import ReadingPhoto
 from buildout.units.value import from_json, to_plain
 from estimating.web.models import ChangeOrder, Delivery, LedgerEntry, Order
-from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, SignUp
+from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, SignUp, Swap
 
 LARGEST_IMPORT = 90_000_000
 """Bytes; a build's tables grow with every revision kept."""
@@ -48,6 +48,7 @@ TABLES: tuple[tuple[str, type[models.Model], str], ...] = (
     ("share_links", ShareLink, "build"),
     ("sign_ups", SignUp, "build"),
     ("notices", Notice, "sign_up__build"),
+    ("swaps", Swap, "asker__build"),
     ("day_marks", DayMark, "build"),
     ("day_people", DayPerson, "mark__build"),
     ("day_photos", DayPhoto, "mark__build"),

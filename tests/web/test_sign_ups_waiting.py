@@ -1,0 +1,235 @@
+"""The waiting list, swapping, people under 18, being removed, calendars, and very many at once."""
+
+from __future__ import annotations
+
+import threading
+import urllib.error
+import urllib.parse
+import urllib.request
+from collections.abc import Callable
+from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from buildout.builds.web.models import Build, JournalEntry
+from buildout.people.web.models import User
+from scheduling.web import sign_ups
+from scheduling.web.models import Notice, ShareLink, SignUp, Swap
+from tests.web.test_sign_ups import FORM, join_url, key, take
+
+pytestmark = pytest.mark.django_db
+
+
+def mine(row: SignUp, name: str = "my", *more: Any) -> str:
+    return reverse(f"scheduling:{name}", args=[row.token, *more])
+
+
+def test_who_waits_moves_up_in_order_and_is_told(client: Client, share_link: ShareLink, mailoutbox: list[Any]) -> None:
+    first, _ = take(share_link, "cover", "", 1), take(share_link, "cover", "", 2)
+    page = client.post(join_url(share_link, "cover", "anywhere"), FORM | {"request_key": key(3)})
+    assert page.status_code == 409
+    assert "Put me on the waiting list" in page.content.decode()
+    client.post(join_url(share_link, "cover", "anywhere"), FORM | {"request_key": key(3), "wait": "1"})
+    third, fourth = SignUp.objects.get(request_key=key(3)), take(share_link, "cover", "", 4, wait=True)
+    assert third.waiting is not None
+    assert "You are next" in client.get(mine(third)).content.decode()
+    assert "1 before you" in client.get(mine(fourth)).content.decode()
+    sign_ups.withdraw(first)
+    third, fourth = SignUp.objects.get(pk=third.pk), SignUp.objects.get(pk=fourth.pk)
+    assert (third.waiting, third.day_place) == (None, 1)
+    assert fourth.waiting is not None
+    assert "A place has come free" in client.get(mine(third)).content.decode()
+    assert Notice.objects.get().sign_up == third
+
+
+def test_a_full_task_lets_others_past(share_link: ShareLink) -> None:
+    three = [take(share_link, "strip", "C11", n) for n in (1, 2, 3)]
+    waits = take(share_link, "strip", "C11", 4, wait=True)
+    others = [take(share_link, "strip", "", n) for n in (5, 6, 7)]
+    anywhere = take(share_link, "strip", "", 8, wait=True)
+    sign_ups.withdraw(others[0])
+    waits.refresh_from_db()
+    anywhere.refresh_from_db()
+    assert waits.waiting is not None
+    assert anywhere.waiting is None
+    sign_ups.withdraw(three[1])
+    waits = SignUp.objects.get(pk=waits.pk)
+    assert (waits.waiting, waits.task_place) == (None, 2)
+
+
+def test_two_helpers_swap_only_when_both_agree(client: Client, share_link: ShareLink) -> None:
+    one = take(share_link, "strip", "C11", 1, name="Bram Tallowfen")
+    other = take(share_link, "foam", "", 2, name="Sika Morrowlight")
+    page = client.get(mine(one, "swap")).content.decode()
+    assert "Sika" in page
+    assert "Morrowlight" not in page
+    client.post(mine(one, "swap"), {"with": other.pk})
+    one.refresh_from_db()
+    assert one.day == "strip"
+    assert "Bram asks to swap" in client.get(mine(other)).content.decode()
+    swap = Swap.objects.get()
+    # Nobody else can answer for Sika.
+    assert client.post(mine(one, "answer-swap", swap.pk), {"yes": ""}).status_code == 409
+    for _ in range(2):
+        client.post(mine(other, "answer-swap", swap.pk), {"yes": ""})
+    one.refresh_from_db()
+    other.refresh_from_db()
+    assert (one.day, one.task, one.changes) == ("foam", "", 1)
+    assert (other.day, other.task, other.task_place, other.changes) == ("strip", "C11", 1, 1)
+    assert SignUp.objects.standing().count() == 2
+
+
+def test_a_swap_into_work_somebody_may_not_do_is_refused(client: Client, share_link: ShareLink) -> None:
+    one = take(share_link, "strip", "", 1)
+    other = take(share_link, "foam", "G03", 2, skills=["carp", "saw"])
+    answer = client.post(mine(one, "swap"), {"with": other.pk})
+    assert answer.status_code == 409
+    assert "practised people only" in answer.content.decode()
+    assert client.post(mine(one, "swap"), {"with": "x"}).status_code == 409
+    assert not Swap.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("age", "guardian", "task", "status"),
+    [
+        ("16-17", "", "", 422),
+        ("16-17", "Ada, no number", "", 422),
+        ("16-17", "Ada Tallowfen, 555 0142 818", "", 302),
+        ("14-15", "Ada Tallowfen, 555 0142 818", "C12", 409),  # ladders
+        ("under 14", "Ada Tallowfen, 555 0142 818", "", 409),
+        ("nonsense", "", "", 422),
+    ],
+)
+def test_people_under_18(
+    client: Client, share_link: ShareLink, age: str, guardian: str, task: str, status: int
+) -> None:
+    form = FORM | {"skills": [], "age": age, "guardian": guardian, "request_key": key()}
+    answer = client.post(join_url(share_link, "strip", task or "anywhere"), form)
+    assert answer.status_code == status
+    assert SignUp.objects.count() == (1 if status == 302 else 0)
+
+
+def test_being_removed_leaves_nothing_of_a_person(client: Client, share_link: ShareLink) -> None:
+    row = take(share_link, "strip", "C11", 1, name="Zebulon Quench", contact="zeb@example.org", note="no nuts")
+    Notice.objects.create(sign_up=row, text="Hello Zebulon.")
+    client.get(mine(row, "remove"))
+    assert SignUp.objects.standing().exists()
+    client.post(mine(row, "remove"))
+    row.refresh_from_db()
+    assert (row.name, row.contact, row.note) == ("Removed", "", "")
+    assert not SignUp.objects.standing().exists()
+    assert not Notice.objects.exists()
+    assert not JournalEntry.objects.filter(text__contains="Zebulon").exists()
+    assert "Zebulon" not in client.get(mine(row)).content.decode()
+
+
+def test_a_robot_is_stopped_and_nobody_loses_a_place(
+    client: Client, share_link: ShareLink, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sign_ups, "MOST_AN_HOUR", 6)
+    for n in range(20):
+        client.post(join_url(share_link, "cover", "anywhere"), FORM | {"request_key": key(n), "wait": "1"})
+    assert (SignUp.objects.standing().count(), SignUp.objects.in_line().count()) == (2, 4)
+    answer = client.post(join_url(share_link, "foam", "anywhere"), FORM | {"request_key": key(99)})
+    assert answer.status_code == 409
+    assert "takes no more for now" in answer.content.decode()
+
+
+def test_a_link_can_end_by_itself(client_of: Callable[[User | None], Client], owner: User, hand_build: Build) -> None:
+    client, address = client_of(owner), reverse("scheduling:new-link", args=[hand_build.pk])
+    for wrong in ("yesterday", "2001-01-01", "9999-12-31"):
+        client.post(address, {"until": wrong})
+        assert not ShareLink.objects.exists()
+    client.post(address, {"until": (timezone.now().date() + timedelta(days=3)).isoformat()})
+    link = ShareLink.objects.get()
+    assert link.expires is not None
+    assert link.expires > timezone.now() + timedelta(days=3)
+
+
+def test_reminders_hold_each_ones_own_link(
+    client_of: Callable[[User | None], Client], lead: User, partner: User, hand_build: Build, share_link: ShareLink
+) -> None:
+    row = take(share_link, "strip", "C11", 1)
+    address = reverse("scheduling:reminders", args=[hand_build.pk, "strip"])
+    page = client_of(lead).get(address).content.decode()
+    assert f"/my/{row.token}/" in page
+    assert "from 08:30" in page
+    assert client_of(partner).get(address).status_code == 404
+    assert client_of(lead).get(reverse("scheduling:reminders", args=[hand_build.pk, "no"])).status_code == 404
+
+
+def test_the_calendar_keeps_wall_clock_time_across_a_clock_change(client: Client, share_link: ShareLink) -> None:
+    """New York goes to summer time on the second Sunday of March (IANA time zone database, rule US from 2007)."""
+    from icalendar import Calendar
+
+    row = take(share_link, "strip", "C11", 1)
+    build = row.build
+    assert build.current is not None
+    build.current.document["time_zone"] = "America/New_York"
+    year = timezone.now().year + 1
+    sunday = next(date(year, 3, n) for n in range(8, 15) if date(year, 3, n).weekday() == 6)
+    hours = {}
+    for day in (sunday - timedelta(days=1), sunday):
+        build.current.document["crew"]["days"][0]["date"] = day.isoformat()
+        build.current.save()
+        made = Calendar.from_ical(client.get(mine(row, "feed")).content)
+        event: Any = made.walk("VEVENT")[0]
+        assert event.decoded("dtstart").strftime("%H:%M") == "08:30"
+        hours[day] = event.decoded("dtstart").astimezone(UTC).hour
+        assert [alarm["trigger"].dt for alarm in event.walk("VALARM")] == [timedelta(days=-7), timedelta(days=-1)]
+        assert made.walk("VTIMEZONE")
+    assert list(hours.values()) == [13, 12]  # 08:30 is 13:30 UTC in winter and 12:30 UTC in summer
+    before = event.decoded("sequence")
+    sign_ups.move(row, "foam", "")
+    after: Any = Calendar.from_ical(client.get(mine(row, "feed")).content).walk("VEVENT")[0]
+    assert after.decoded("sequence") == before + 1
+
+
+@pytest.mark.postgresql
+@pytest.mark.django_db(transaction=True)
+def test_200_sign_ups_at_once_for_40_places(hand_build: Build, share_link: ShareLink, live_server: Any) -> None:
+    """Over real HTTP: exactly 40 have a place, each its own; the other 160 wait in one line."""
+    assert hand_build.current is not None
+    hand_build.current.document["crew"]["days"][0]["places"] = 40
+    hand_build.current.save()
+    address = live_server.url + join_url(share_link, "strip", "anywhere")
+    with urllib.request.urlopen(address) as page:  # noqa: S310 - our own server
+        cookie = page.headers["Set-Cookie"].split(";")[0]
+    token = cookie.partition("=")[2]
+    gate = threading.Barrier(200)
+    answers: list[int] = []
+
+    def send(n: int) -> None:
+        form = {"name": f"Helper {n}", "contact": "555 0142 817", "request_key": key(n), "wait": "1"}
+        data = urllib.parse.urlencode(form | {"csrfmiddlewaretoken": token}).encode()
+        request = urllib.request.Request(address, data, {"Cookie": cookie})  # noqa: S310
+        gate.wait(60)
+        while True:
+            try:
+                with urllib.request.urlopen(request, timeout=300) as answer:  # noqa: S310
+                    answers.append(answer.status)
+            except urllib.error.HTTPError as error:
+                answers.append(error.code)
+            except OSError:
+                continue  # the door was crowded; the same form is sent again, as people do
+            return
+
+    threads = [threading.Thread(target=send, args=[n]) for n in range(200)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert answers.count(200) == 200, sorted(set(answers))
+    assert sorted(SignUp.objects.standing().values_list("day_place", flat=True)) == list(range(1, 41))
+    line = list(SignUp.objects.in_line())
+    assert len(line) == 160
+    assert all(row.waiting and after.waiting and row.waiting <= after.waiting for row, after in pairwise(line))
+    sign_ups.withdraw(SignUp.objects.standing()[7])
+    line[0].refresh_from_db()
+    assert (line[0].waiting, line[0].day_place) == (None, 8)
+    assert datetime.now(UTC) >= SignUp.objects.in_line()[0].created
