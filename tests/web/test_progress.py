@@ -18,7 +18,7 @@ from buildout.people.web.models import User
 from estimating.web.models import ChangeOrder, Order
 from scheduling.engine.types import Dates, Forecast
 from scheduling.web import sign_ups
-from scheduling.web.models import Notice, ShareLink
+from scheduling.web.models import DayMark, DayPhoto, Notice, ShareLink
 from scheduling.web.pictures import draw_forecast
 
 pytestmark = pytest.mark.django_db
@@ -163,11 +163,16 @@ def things(build: Build) -> dict[str, Any]:
         build=build, number=1, supplier="s", supplier_name="S", quote="q", placed=timezone.now().date(), lines=[]
     )
     change = ChangeOrder.objects.create(order=order, number=1, reason="x", lines=[])
+    mark = DayMark.objects.create(
+        build=build, day="strip", kind=DayMark.Kind.PROBLEM, task="C11", at=timezone.now(), by_name="Bram"
+    )
+    DayPhoto.objects.create(mark=mark, jpeg=b"\xff\xd8")
     document = build.current.document if build.current else {}
     return {
         "build_id": build.pk, "proposal_id": proposal.pk, "sign_up_id": row.pk, "order_id": order.pk,
         "change_id": change.pk, "notice_id": Notice.objects.create(sign_up=row, text="moved").pk,
         "member_id": Member.objects.get(build=build, role=Role.LEAD).pk, "number": 1, "code": "C11", "room_id": "room",
+        "day": "strip", "mark_id": mark.pk,
         **{f"{name}_id": document[f"{name}s"][0]["id"] for name in ("product", "quote", "supplier")},
     }  # fmt: skip
 
@@ -183,7 +188,10 @@ def address(route: str, given: dict[str, Any]) -> str:
 
 
 ALL = sorted(set(build_patterns()))
-MAY_POST = {Role.PARTNER: {"estimating:comment"}, Role.LEAD: {"scheduling:told"}}
+MAY_POST = {
+    Role.PARTNER: {"estimating:comment"},
+    Role.LEAD: {"scheduling:told", "scheduling:board-mark", "scheduling:board-settle"},
+}
 """The only things that partner and crew lead may send."""
 
 
