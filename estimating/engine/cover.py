@@ -80,6 +80,13 @@ def lay_cover(
     if spec is None or shape is None:
         return _nothing(plan, system)
     pitch = float(spec.goods_width) - float(spec.weld_lap)
+    if float(spec.goods_width) < float(spec.band_width):
+        text = (
+            f"The goods are {said.length(float(spec.goods_width))} wide, narrower than the loop band of "
+            f"{said.length(float(spec.band_width))}."
+        )
+        todo = "Check both widths and their units; goods are usually 54 to 72 in, the band 4 in."
+        return _nothing(plan, system, said.stop("cover-band", text, spec.product, todo))
     if pitch < NARROWEST_GOODS:
         text = f"Goods less weld lap leave {said.length(pitch)} of width, too little to make a cover of."
         return _nothing(plan, system, said.stop("cover-lap", text, spec.product, "Type a goods width such as 61 in."))

@@ -64,11 +64,12 @@ def plan_cuts(
     for cut in made:
         if cut.product in products:
             wanted.setdefault(cut.product, Wanted())
+    reasons += _unknown_stock(products, remnants, made)
     plans = [
         _ordered(_plan(products[item], need, products, remnants, made), products)
         for item, need in sorted(wanted.items())
     ]
-    states = [plan.status for plan in plans] + (["infeasible"] if reasons else [])
+    states = [plan.status for plan in plans] + (["infeasible"] if any(r.severity == "stop" for r in reasons) else [])
     status: Status = (
         "infeasible"
         if "infeasible" in states
@@ -160,6 +161,22 @@ def _demand(
                 ask(wall_system.cleat, f"{room.room} cleat {elevation.wall}", elevation.cleat_length)
                 ask(wall_system.cap, f"{room.room} cap {elevation.wall}", elevation.cap_length)
     return wanted, reasons
+
+
+def _unknown_stock(
+    products: Mapping[str, Product], remnants: Sequence[Remnant], made: Sequence[MadeCut]
+) -> list[Reason]:
+    """Remnants and cuts of products that are not in the list: nothing can be made of them."""
+    stock = [(r.id, r.product) for r in remnants] + [(m.id, m.product) for m in made]
+    return [
+        Reason(
+            code="unknown product", where=name, severity="warning",
+            text=f"“{name}” in stock is of “{item}”, which is not in the list of products; it is left lying",
+            todo=f"Add a product with the id “{item}” or name the one it is of",
+        )
+        for name, item in stock
+        if item not in products
+    ]  # fmt: skip
 
 
 def _plan(

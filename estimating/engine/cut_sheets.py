@@ -42,7 +42,7 @@ DIVES = 6
 DIVE_ROUNDS = 3
 CHOICE_NODES = 300
 PROOF_NODES = 3_000
-FITTING_WORK = 700_000
+FITTING_WORK = 150_000
 """Tries of a piece in a free rectangle before the fitting stops looking for a better order."""
 MIXED_ORDERS = 300
 SEED = 7

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from itertools import pairwise
+from itertools import combinations, pairwise
 from typing import Literal
 
 import msgspec
@@ -32,6 +32,7 @@ PLATE = 76.2
 WRAP_FOAM = 50.8
 WRAP_LAP = 76.2
 """mm: column wraps have 2 in of foam at least and close with a 3 in lap."""
+OPENINGS = ("door", "exit door", "roller door", "window", "gap")
 NARROWEST_MODULE = 100.0
 """mm; a narrower module is a slip of the pen."""
 EXACT = 1.0
@@ -95,6 +96,7 @@ def lay_walls(plan: RoomPlan, system: WallSystem, fitout: Fitout, products: dict
         return _result(plan, system, "infeasible", [], [], problems)
     reasons = _unknown(plan, system, fitout)
     blanks = _blanks(system, products)
+    reasons += _overlapping(plan, {wall.id for wall in chosen})
     stretches = {wall.id: _stretches(plan, wall, system, fitout, reasons) for wall in chosen}
     corners = _corners(plan, chosen, stretches, system, reasons)
     elevations = []
@@ -171,6 +173,23 @@ def _unknown(plan: RoomPlan, system: WallSystem, fitout: Fitout) -> list[Reason]
         if name not in features:
             text = f"There is no opening {name} in {plan.name} for removable panels."
             found.append(said.warning("walls-unknown", text, name, "Name a feature of this room."))
+    return found
+
+
+def _overlapping(plan: RoomPlan, walls: set[str]) -> list[Reason]:
+    """Openings of one wall that cannot both be where they are said to be."""
+    found = []
+    openings = [f for f in plan.features if f.wall in walls and f.kind in OPENINGS]
+    for one, two in combinations(sorted(openings, key=lambda f: (f.wall, f.start, f.id)), 2):
+        if one.wall != two.wall or two.start > one.end - EXACT:
+            continue
+        low = max(one.sill or 0.0, two.sill or 0.0)
+        high = min(f.head if f.head is not None else math.inf for f in (one, two))
+        if low < high - EXACT:
+            over = min(one.end, two.end) - two.start
+            text = f"{one.id} and {two.id} overlap by {said.length(over)} on wall {one.wall}; both are left free."
+            todo = "Measure both again from the wall's first corner."
+            found.append(said.warning("walls-overlap", text, two.id, todo))
     return found
 
 

@@ -43,11 +43,13 @@ def test_the_command_prints_rows(tmp_path: Path) -> None:
     out = StringIO()
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("buildout.changes.web.bench_cutting.SEEDS", 0)
+        patch.setattr("buildout.changes.web.bench_cutting.HALLS", (500,))
         call_command("bench", cutting=str(tmp_path), json=True, stdout=out)
         rows = json.loads(out.getvalue())["rows"]
         assert [(r["instance"], r["found"], r["bound"], r["status"]) for r in rows] == [
             ("gcut1", 56460, 56460, "proven"),
             ("gcut1 turned", 58136, 58136, "proven"),
+            ("hall of 500 sq ft, laid and cut", 14, 14, "proven"),
         ]
         assert all(r["seconds"] >= 0 and r["anchor_seconds"] >= 0 for r in rows)
         table = StringIO()

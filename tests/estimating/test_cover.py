@@ -157,3 +157,9 @@ def test_lap_as_wide_as_the_goods_is_refused(rooms: Any, systems: Any) -> None:
     cover = lay_cover(rooms.rectangle(200, 100), systems.floor(goods_width=1), None, systems.products())
     assert cover.status == "infeasible"
     assert cover.reasons[0].severity == "stop"
+
+
+def test_goods_narrower_than_the_band_are_refused(rooms: Any, systems: Any) -> None:
+    found = lay_cover(rooms.rectangle(240, 180), systems.floor(goods_width=3), None, systems.products())
+    assert found.status == "infeasible"
+    assert [(r.code, r.severity) for r in found.reasons] == [("cover-band", "stop")]

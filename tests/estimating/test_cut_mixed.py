@@ -178,3 +178,9 @@ def test_take_off_counts_each_size_and_not_what_is_in_stock() -> None:
     timber = [Need(id="n", product="timber", quantity=Decimal(16), unit="metre")]
     counted = take_off([], [], rooms, cuts, [], [system], [], products, timber, {})
     assert {line.item: line.quantity for line in counted.lines} == {"timber": 2, "timber-6": 1}
+
+
+def test_stock_of_an_unknown_product_is_named() -> None:
+    found = plan_cuts([], {}, [], [], [Remnant(id="r9", product="gone", length=mm(900))])
+    assert [(r.where, r.severity) for r in found.reasons] == [("r9", "warning")]
+    assert found.status == "empty"

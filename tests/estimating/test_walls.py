@@ -241,3 +241,17 @@ def test_widths_and_free_runs_add_up(
             if item["kind"] == "door":
                 left, right = item["start"] * INCH, item["end"] * INCH
                 assert panel.start + panel.width <= left - 0.7 * INCH or panel.start >= right + 0.7 * INCH
+
+
+def test_openings_that_overlap_are_named(rooms: Any, systems: Any) -> None:
+    features = [
+        {"id": "in", "wall": "B-C", "kind": "door", "start": 100, "end": 136, "head": 82},
+        {"id": "out", "wall": "B-C", "kind": "exit door", "start": 130, "end": 170, "head": 82},
+        {"id": "light", "wall": "B-C", "kind": "window", "start": 100, "end": 140, "sill": 90, "head": 110},
+    ]
+    plan = rooms.rectangle(300, 240, features=features)
+    walls = lay_walls(plan, systems.walls(), Fitout(room="room", walls="panels"), systems.products())
+    # The doors overlap by 6 in; the window stands above both and is in nobody's way.
+    over = [r for r in walls.reasons if r.code == "walls-overlap"]
+    assert [r.where for r in over] == ["out"]
+    assert "6 in" in over[0].text

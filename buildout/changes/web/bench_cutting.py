@@ -1,4 +1,4 @@
-"""Cutting problems with known answers: public instance files, and seeded sheets of our own.
+"""Cutting problems with known answers: public instance files, seeded sheets of our own, and halls of growing size.
 
 Formats of the OR-Library (Beasley, J. Oper. Res. Soc. 41, 1990, 1069-1072): ``binpack`` (bins), ``gcut`` (one
 sheet, any number of each piece, value = area), ``cgcut`` (limited copies with values) and ``ngcut`` (limits from
@@ -13,9 +13,13 @@ from collections.abc import Callable, Iterator
 from decimal import Decimal
 from functools import partial
 from pathlib import Path
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import msgspec
+
+if TYPE_CHECKING:
+    from buildout.rooms.engine.types import RoomPlan
+    from estimating.engine.types import FloorSystem, Product
 
 T = TypeVar("T")
 
@@ -36,6 +40,8 @@ SHEET = (1536, 768)
 """48 × 96 in, in steps of 1/16 in."""
 KERF = 2
 SEEDS = 8
+HALLS = (500, 3_000, 10_000, 40_000)
+"""Square feet."""
 JOINS = 50_000_000
 
 
@@ -73,6 +79,7 @@ def measure_cutting(folder: Path, *, seeded: bool = True) -> Iterator[CutRow]:
         for kinds in (8, 16, 24):
             for seed in range(SEEDS):
                 yield sheets_row(kinds, seed)
+        yield from hall_rows()
 
 
 def _timed(work: Callable[[], T]) -> tuple[T, float]:
@@ -194,3 +201,103 @@ def sheets_row(kinds: int, seed: int) -> CutRow:
         f"60 pieces in {kinds} sizes, case {seed}", len(plan.sheets), plan.bound,
         "proven" if plan.proven else "feasible", seconds, anchor,
     )  # fmt: skip
+
+
+def hall_rows() -> Iterator[CutRow]:
+    """L-shaped halls a little out of square, laid and cut: two layers of foam, frame and cover.
+
+    ``anchor_seconds`` is what the hall before would have taken had its time grown with its area: a hall that takes no
+    longer grows no faster than its floor. The first hall is its own anchor.
+    """
+    from estimating.engine.cover import lay_cover
+    from estimating.engine.cut_plans import plan_cuts
+    from estimating.engine.floor import lay_floor
+    from estimating.engine.types import RoomLayouts
+
+    products, system = _hall_system()
+    before: tuple[float, float] | None = None
+    lay_floor(_hall(HALLS[0]), system, products)  # libraries loaded
+    for size in HALLS:
+        plan = _hall(size)
+
+        def work(plan: RoomPlan = plan) -> tuple[int, int]:
+            floor = lay_floor(plan, system, products)
+            room = RoomLayouts(room=plan.room, floor=floor, cover=lay_cover(plan, system, floor, products))
+            cuts = plan_cuts([room], products, [system], []).plans
+            sheets = next(p for p in cuts if p.product == "base")
+            return round(sheets.value), round(sheets.bound)
+
+        (found, bound), seconds = _timed(work)
+        anchor = round(before[1] * plan.floor_area / before[0], 4) if before else seconds
+        before = (plan.floor_area, seconds)
+        status = "proven" if found == bound else "feasible"
+        yield CutRow(f"hall of {size} sq ft, laid and cut", found, bound, status, seconds, anchor)
+
+
+def _hall(square_feet: int) -> RoomPlan:
+    import math
+
+    from buildout.rooms.engine.types import MatEdge, PlacedColumn, PlanWall, RoomPlan
+
+    across = math.sqrt(square_feet * 1.5) * 304.8
+    deep = square_feet * 304.8**2 / across
+    ring = [
+        (0.0, 0.0), (across, 9.0), (across - 40.0, 0.95 * deep), (0.45 * across, 0.95 * deep + 60.0),
+        (0.45 * across + 8.0, 1.05 * deep), (-30.0, 1.05 * deep - 25.0),
+    ]  # fmt: skip
+    ring = [(round(x, 2), round(y, 2)) for x, y in ring]
+    sides = list(zip(ring, ring[1:] + ring[:1], strict=True))
+    walls, edges = [], []
+    for number, (a, b) in enumerate(sides, 1):
+        length = math.dist(a, b)
+        inward = (-(b[1] - a[1]) / length, (b[0] - a[0]) / length)
+        walls.append(
+            PlanWall(id=f"w{number}", a=a, b=b, length=length, construction="stud", height=None, inward=inward)
+        )
+        edges.append(MatEdge(id=f"e{number}", a=a, b=b, length=length, kind="wall", along=f"w{number}"))
+    count = max(1, square_feet // 3_000)
+    columns = []
+    for number in range(count):
+        x, y, half = across * (number + 1) / (count + 1), 0.4 * deep, 152.4
+        box = [(x - half, y - half), (x + half, y - half), (x + half, y + half), (x - half, y + half)]
+        columns.append(PlacedColumn(id=f"k{number + 1}", shape="rectangular", centre=(x, y), outline=box))
+    area = abs(sum(a[0] * b[1] - b[0] * a[1] for a, b in sides)) / 2 - count * 304.8**2
+    return RoomPlan(
+        room="hall", name="Hall", status="proven", outline=ring, corners={}, walls=walls, columns=columns,
+        features=[], keep_clear={}, mat_field=ring, mat_edges=edges, floor_area=area, mat_area=area, reasons=[],
+    )  # fmt: skip
+
+
+def _hall_system() -> tuple[dict[str, Product], FloorSystem]:
+    from buildout.units.lengths import Length
+    from estimating.engine.types import CoverSpec, FloorSystem, FoamLayer, Product
+
+    def inches(value: str) -> Length:
+        return Length(f"{value} in", Decimal(value) * Decimal("25.4"))
+
+    products = [
+        Product(
+            id="base", name="Base", form="sheet", unit="sheet", head=8, length=inches("108"), width=inches("48"),
+            thickness=inches("2"), kerf=inches("0.125"),
+        ),
+        Product(
+            id="top", name="Top", form="roll", unit="roll", head=8, length=inches("1200"), width=inches("54"),
+            thickness=inches("0.5"),
+        ),
+        Product(
+            id="timber", name="Timber", form="length", unit="length", head=8, length=inches("144"),
+            width=inches("3.5"), kerf=inches("0.125"),
+        ),
+        Product(id="cover", name="Cover", form="made to drawing", unit="square foot", head=8),
+    ]  # fmt: skip
+    system = FloorSystem(
+        id="two-layer", name="Two layers and a cover",
+        layers=[FoamLayer(product="base", role="base"), FoamLayer(product="top", role="top", taped=True)],
+        cover=CoverSpec(
+            product="cover", goods_width=inches("61"), weld_lap=inches("1.25"), band_width=inches("4"),
+            mass_per_area=Decimal("1.6275"),
+        ),
+        frame="timber", frame_width=inches("3.5"), frame_gap=inches("0.5"), smallest_width=inches("6"),
+        joint_offset=inches("6"),
+    )  # fmt: skip
+    return {product.id: product for product in products}, system
