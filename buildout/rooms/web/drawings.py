@@ -19,7 +19,7 @@ SHEET_WIDTH, SHEET_HEIGHT = 400.0, 277.0
 def title_block(build: Build, sheet: Sheet, name: str, number: str) -> TitleBlock:
     return TitleBlock(
         build=build.name, sheet=name, number=number, revision=str(sheet.revision.number),
-        date=sheet.as_of.isoformat(),
+        date=f"{sheet.as_of:%-d %b %Y}",
     )  # fmt: skip
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, NamedTuple
 
@@ -11,6 +11,7 @@ from django.template.defaultfilters import length as default_length
 from django.urls import reverse
 
 from buildout.builds.web.models import Member, Role
+from buildout.builds.web.services import Sheet
 from buildout.units.lengths import format_area, format_length, format_mass, format_small
 from buildout.units.money import format_money
 from buildout.units.words import counted
@@ -120,6 +121,12 @@ def quantity(value: Any) -> str:
 def iso_date(text: Any) -> date | None:
     """A date out of JSON totals, for the date filter."""
     return date.fromisoformat(text) if isinstance(text, str) and text else text or None
+
+
+@register.filter
+def moment(at: datetime | None, sheet: Sheet) -> str:
+    """When something happened, by the clock at the build: ``{{ entry.at|moment:sheet }}``."""
+    return "" if at is None else f"{sheet.local(at):%-d %b %Y, %H:%M}"
 
 
 @register.filter
