@@ -78,7 +78,18 @@ LINK_VERSIONS = dict.fromkeys(
         "forecast",
     ),
     1,
-) | {"survey": 2, "plan": 2, "award": 2, "cut plans": 3, "floor": 2, "cover": 4, "walls": 3}
+) | {
+    "survey": 2,
+    "plan": 2,
+    "award": 3,
+    "arrivals": 2,
+    "schedule": 2,
+    "forecast": 2,
+    "cut plans": 3,
+    "floor": 2,
+    "cover": 4,
+    "walls": 3,
+}
 """Raise a link's number when its code gives other results for the same inputs."""
 
 
