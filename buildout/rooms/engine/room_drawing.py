@@ -40,6 +40,8 @@ from buildout.rooms.engine.types import (
 )
 from buildout.units.lengths import UnitSystem, format_area, format_length, format_small
 
+BEFORE_STRIP = 6.6
+"""From a slim strip's edge to its name, mm on paper."""
 THICKNESS = {"masonry": 203.2, "stud": 117.475, "none": 0.0}
 """Drawn thickness where none is measured: 8 in masonry, 4 5/8 in stud and board (common practice)."""
 FIRST = 8.0
@@ -196,10 +198,18 @@ def _strip_labels(room: Room, plan: RoomPlan, units: UnitSystem) -> list[Item]:
         text = strip.name if slim else "\n".join([*strip.name.split(" ", 1), size])
         reach = int(0.36 * wide / 100)  # lettering stays on the strip at scales up to 1:100
         c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+        aside = (0.0, 0.0)
+        if slim:
+            # A slim strip is full of services; its name stands before it, past what is said of its edge.
+            ends = set(strip.wall.split("-"))
+            inward = next((wall.inward for wall in plan.walls if set(wall.id.split("-")) == ends), (0.0, 0.0))
+            at = (at[0] + inward[0] * deep / 2, at[1] + inward[1] * deep / 2)
+            aside = (inward[0] * BEFORE_STRIP, inward[1] * BEFORE_STRIP)
+        along = [(c * k * w, s * k * w) for k in range(1, reach) for w in (1, -1)] if slim else []
         items.append(
             Text(
-                at=at, text=text, role="small label", size=SMALL, rest=0.9, turn=turn, clear=True,
-                or_shift=[(c * k * w, s * k * w) for k in range(1, reach) for w in (1, -1)] if slim else [],
+                at=at, text=text, role="small label", size=SMALL, rest=0.9, turn=turn, clear=True, shift=aside,
+                or_shift=[(aside[0] + x, aside[1] + y) for x, y in along],
             )
         )  # fmt: skip
     return items
@@ -549,7 +559,10 @@ def _corners(room: Room, survey: Survey, plan: RoomPlan) -> list[Item]:
                 Text(
                     at=at, text=f"{angle:.1f}°", role="small label", size=SMALL,
                     shift=(ux * 6.8, uy * 6.4 + math.copysign(4.4, uy)), title=title, clear=True,
-                    or_shift=[(ux * 13.5, uy * 6.4), (ux * 11.5, uy * 11.5), (ux * 14, uy * 14)],
+                    or_shift=[
+                        (ux * 13.5, uy * 6.4), (ux * 11.5, uy * 11.5), (ux * 14, uy * 14), (ux * 6.4, uy * 17),
+                        (ux * 19, uy * 7), (ux * 17, uy * 17), (ux * 7, uy * 22), (ux * 25, uy * 8), (ux * 20, uy * 20),
+                    ],
                 )
             )  # fmt: skip
     for point in survey.points:
