@@ -6,7 +6,7 @@ import math
 import msgspec
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import least_squares
 from scipy.stats import norm
@@ -411,6 +411,7 @@ def test_promises_on_seeded_rooms():
 
 @settings(max_examples=25, deadline=None)
 @given(st.integers(0, 10_000))
+@example(4423)  # its quick start is drawn to a wrong room that gives up three readings
 def test_exact_readings_give_the_room_back(seed):
     truth = seeded_room(seed, checked=False)
     survey = adjust(truth.room)

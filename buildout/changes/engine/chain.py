@@ -79,7 +79,7 @@ LINK_VERSIONS = dict.fromkeys(
     ),
     1,
 ) | {
-    "survey": 2,
+    "survey": 3,
     "plan": 2,
     "award": 3,
     "arrivals": 2,

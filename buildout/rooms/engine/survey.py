@@ -31,7 +31,6 @@ from buildout.rooms.engine.network import (
     End,
     Network,
     chi_square_limit,
-    robust_fit,
 )
 from buildout.rooms.engine.observations import SIDES, Work, corner_offset, listed, prepare, reading_name
 from buildout.rooms.engine.shape import (
@@ -42,7 +41,6 @@ from buildout.rooms.engine.shape import (
     find_shapes,
     is_sound,
     joined_thrice,
-    judge_shape,
     quick_starts,
 )
 from buildout.rooms.engine.slips import find_slip
@@ -217,13 +215,8 @@ def _shapes(work: Work, network: Network) -> tuple[list[Shape], Adjusted | None]
             and is_sound(network, x, corners, others, work.clockwise)
         ):
             return [Shape(x=x, cost=adjusted.misfit, sound=True, skew=0.0)], adjusted
-    if thrice:
-        freedom = len(network.observations) - network.size
-        spare = chi_square_limit(freedom, 0.001) + 18.0 if freedom > 2 else 0.0  # two readings given up cost 18
-        for start in starts:
-            shape = judge_shape(network, robust_fit(network, start), corners, others, work.clockwise)
-            if shape.sound and shape.cost <= spare:
-                return [shape], None
+    # A start spoilt by one reading can be drawn to a wrong room that gives up only two or three readings, so
+    # nothing short of the search for all shapes may say which room it is.
     return find_shapes(
         network, corners, others, ties, clockwise=work.clockwise, origin=work.origin, along=work.along
     ), None
