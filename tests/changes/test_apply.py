@@ -124,6 +124,20 @@ def test_links_whose_inputs_did_not_change_are_not_run(quick_build: Build, owner
     assert set(new.values_list("proposal_id", flat=True)) == {made.pk}
 
 
+def test_results_no_run_asked_for_in_a_long_time_are_let_go(quick_build: Build, owner: User) -> None:
+    long_ago = timezone.now() - services.KEEP_UNUSED - timedelta(minutes=1)
+    LinkResult.objects.update(used=long_ago)
+    stale = LinkResult.objects.create(key="a" * 64, link="survey", result="{}", used=long_ago)
+    fresh = LinkResult.objects.create(key="b" * 64, link="survey", result="{}")
+    waiting = propose(quick_build, owner, a_week_later, "Kept for itself")
+    services.apply(propose(quick_build, owner, dearer), owner, "")
+    left = set(LinkResult.objects.values_list("key", flat=True))
+    assert stale.pk not in left
+    assert fresh.pk in left
+    assert set(services.read_result(Revision.objects.latest("number").result).keys.values()) <= left
+    assert set(waiting.link_results.values_list("key", flat=True)) <= left
+
+
 # ------------------------------------------------------------------ apply
 
 

@@ -115,13 +115,16 @@ class Proposal(models.Model):
 class LinkResult(models.Model):
     """What one link of the chain gave for one set of inputs.
 
-    While ``proposal`` is set the row belongs to that proposal and goes with it when it is rejected.
+    While ``proposal`` is set the row belongs to that proposal and goes with it when it is rejected. Nothing is lost
+    with a row: what is asked for again is worked out again.
     """
 
     key = models.CharField(max_length=64, primary_key=True)
     link = models.CharField(max_length=40)
     result = models.TextField()
     proposal = models.ForeignKey(Proposal, null=True, blank=True, on_delete=models.CASCADE, related_name="link_results")
+    used = models.DateTimeField(default=timezone.now, db_index=True)
+    """When a run last asked for it."""
 
     def __str__(self) -> str:
         return f"{self.link} {self.key[:12]}"
