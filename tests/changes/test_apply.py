@@ -124,7 +124,7 @@ def test_links_whose_inputs_did_not_change_are_not_run(quick_build: Build, owner
     assert set(new.values_list("proposal_id", flat=True)) == {made.pk}
 
 
-def test_results_no_run_asked_for_in_a_long_time_are_let_go(quick_build: Build, owner: User) -> None:
+def test_results_no_revision_took_up_in_a_long_time_are_let_go(quick_build: Build, owner: User) -> None:
     long_ago = timezone.now() - services.KEEP_UNUSED - timedelta(minutes=1)
     LinkResult.objects.update(used=long_ago)
     stale = LinkResult.objects.create(key="a" * 64, link="survey", result="{}", used=long_ago)

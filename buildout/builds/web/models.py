@@ -124,7 +124,7 @@ class LinkResult(models.Model):
     result = models.TextField()
     proposal = models.ForeignKey(Proposal, null=True, blank=True, on_delete=models.CASCADE, related_name="link_results")
     used = models.DateTimeField(default=timezone.now, db_index=True)
-    """When a run last asked for it."""
+    """When it was worked out, or a revision last took it up."""
 
     def __str__(self) -> str:
         return f"{self.link} {self.key[:12]}"

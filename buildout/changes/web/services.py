@@ -29,7 +29,7 @@ from scheduling.web.sign_ups import fill_up
 logger = logging.getLogger(__name__)
 
 KEEP_UNUSED = timedelta(days=60)
-"""How long a link's result is kept after the last run that asked for it."""
+"""How long a link's result is kept after a revision last took it up."""
 
 
 class OvertakenError(Exception):
@@ -119,7 +119,6 @@ def compute(proposal: Proposal, on_step: Any = lambda number, name: None) -> Non
     before = from_json(ChainResult, base.result) if base is not None else None
     relied_on: Schedule | None = before.schedule if before is not None else None
     result = run_chain(plan, commitments, store=DatabaseStore(proposal), before=relied_on, on_step=on_step)
-    LinkResult.objects.filter(pk__in=result.keys.values()).update(used=timezone.now())
     impact = ""
     if base is not None and before is not None:
         old_plan = check_plan(base.document)
@@ -189,6 +188,7 @@ def apply(proposal: Proposal, user: User | None, why: str) -> Revision:
     )
     proposal.link_results.update(proposal=None)
     forget(proposal)
+    LinkResult.objects.filter(pk__in=result.keys.values()).update(used=timezone.now())
     LinkResult.objects.filter(proposal=None, used__lt=timezone.now() - KEEP_UNUSED).delete()
     return revision
 
