@@ -37,6 +37,8 @@ class BuildDay(Value, kw_only=True):
     place: str = "hall"
     quiet_until: str = ""
     """No noisy work before this time on this day; empty: none."""
+    quiet_from: str = ""
+    """No noisy work after this time on this day; empty: none."""
     food: str = ""
     first_aid: str = ""
     """Where the first-aid kit and the extinguisher are."""
@@ -50,6 +52,22 @@ class CorePerson(Value, kw_only=True):
     skills: list[Skill]
 
 
+class Helper(Value, kw_only=True):
+    """A helper the plan may count on by name, whether or not already in the sign-up book."""
+
+    id: str
+    name: str
+    """First name; no contact details in the plan."""
+    skills: list[Skill] = []
+    lifting: Literal["any", "light", "none"] = "any"
+    age: Literal["adult", "16-17", "14-15", "under 14"] = "adult"
+    """Under 18 only with a guardian there, and only for what is allowed at that age."""
+    days: list[str] = []
+    """Ids of the build days this helper can come on."""
+    sure: Decimal = Decimal("0.88")
+    """How sure it is that the helper comes, 0 to 1."""
+
+
 class Crew(Value, kw_only=True):
     """Who is there: the core team, the build days, and how many helpers of what skill are to be expected."""
 
@@ -61,6 +79,12 @@ class Crew(Value, kw_only=True):
     no_show_low: Decimal = Decimal("0.05")
     no_show_likely: Decimal = Decimal("0.12")
     no_show_high: Decimal = Decimal("0.30")
+    helpers: list[Helper] = []
+    """Known by name; they are among a day's places, not beyond them."""
+    tools: dict[str, int] = {}
+    """How many there are of a tool, by a word of the tasks' tools ("saw"); tools not named: enough."""
+    firm_sign_ups: bool = False
+    """True: a task somebody has signed up for stays on that day whatever it costs."""
 
 
 class RateEdit(Value, kw_only=True):
@@ -83,7 +107,13 @@ class OwnTask(Value, kw_only=True):
     crew: int
     skills: list[Skill] = []
     after: list[str] = []
+    """Written like A01, A01+4h, SS:A01+1h, or A01+4h<2d where it may start at most two days later."""
     cautions: list[str] = []
+    zone: str = ""
+    """A place in the room this task has for itself while it lasts, e.g. "floor"."""
+    noisy: bool = False
+    one_day: bool = False
+    """Not to be split over days."""
 
 
 class TaskPin(Value, kw_only=True):
@@ -94,6 +124,33 @@ class TaskPin(Value, kw_only=True):
     """Build day id."""
 
 
+class NotBefore(Value, kw_only=True):
+    """A task held until a day: a hold point, a promise, a closed road."""
+
+    task: str
+    date: date
+    why: str = ""
+
+
+class Appointment(Value, kw_only=True):
+    """A firm's work that begins, or an inspection that ends, on an agreed day."""
+
+    task: str
+    date: date
+    firm: bool = True
+    """False: wished for, and missed only where nothing else allows an opening as early."""
+
+
+class PersonPin(Value, kw_only=True):
+    """Somebody who must be on a task: one of the core team, a named helper, or somebody who signed up."""
+
+    task: str
+    person: str
+    """Id of the core person or helper, or of the sign-up."""
+    lead: bool = False
+    """Leads the task."""
+
+
 class TaskEdits(Value, kw_only=True):
     """What this build does differently from the default task list, and what is done already."""
 
@@ -102,6 +159,9 @@ class TaskEdits(Value, kw_only=True):
     """Template codes this build does without; successors inherit the predecessors."""
     own: list[OwnTask] = []
     pins: list[TaskPin] = []
+    not_before: list[NotBefore] = []
+    appointments: list[Appointment] = []
+    people: list[PersonPin] = []
     done: dict[str, date] = {}
     """Tasks finished, with the day they were finished."""
 
@@ -114,6 +174,8 @@ class SignedUp(Value, kw_only=True):
     task: str = ""
     """Empty: wherever needed."""
     skills: list[Skill] = []
+    age: Literal["adult", "16-17", "14-15", "under 14"] = "adult"
+    lifting: Literal["any", "light", "none"] = "any"
 
 
 class Holiday(Value, kw_only=True):
@@ -123,6 +185,17 @@ class Holiday(Value, kw_only=True):
     name: str
 
 
+class HallHours(Value, kw_only=True):
+    """When the landlord lets people into the room, written 08:00."""
+
+    weekdays: list[int]
+    """0 Monday to 6 Sunday."""
+    start: str
+    end: str
+    quiet_from: str = ""
+    """No noisy work after this time; empty: none."""
+
+
 class Dates(Value, kw_only=True):
     """The dates everything hangs on."""
 
@@ -130,6 +203,8 @@ class Dates(Value, kw_only=True):
     opening_wish: date
     announced: date | None = None
     holidays: list[Holiday] = []
+    hall_hours: list[HallHours] = []
+    """Empty: at any hour. Otherwise only within these; weekdays not named are closed."""
 
 
 # ---------------------------------------------------------------- task net
@@ -141,6 +216,8 @@ class Lag(Value, kw_only=True):
     task: str
     minutes: int = 0
     from_start: bool = False
+    most: int | None = None
+    """Start at most so many minutes after its end; None: no limit."""
 
 
 class Task(Value, kw_only=True):
@@ -172,6 +249,10 @@ class Task(Value, kw_only=True):
     arrival_of: str = ""
     """Lead group this wait stands for; its length then comes from the arrivals, not from the rate."""
     where: Where = "hall"
+    zone: str = ""
+    """A place in the room the task has for itself while it lasts; empty: none."""
+    one_day: bool = False
+    """Not to be split over days."""
 
 
 class DayJob(Value, kw_only=True):
@@ -215,6 +296,10 @@ class PlannedTask(Value, kw_only=True):
     critical: bool
     slack_days: int
     cautions: list[str] = []
+    people: list[str] = []
+    """Ids of those who must be on it."""
+    held_by: str = ""
+    """What keeps it from starting earlier, in words; empty for what nothing holds."""
 
 
 class DayLoad(Value, kw_only=True):
@@ -227,6 +312,45 @@ class DayLoad(Value, kw_only=True):
     person_hours: float
     tasks: list[str]
     short_skills: list[str] = []
+
+
+class Requirement(Value, kw_only=True):
+    """One of a smallest set of wishes that cannot all be met: without any one of them a plan exists."""
+
+    kind: Literal[
+        "pin", "not before", "appointment", "person", "sign-up", "delivery", "days", "places", "skill", "hours",
+        "quiet hours", "longest wait", "tool", "task"
+    ]  # fmt: skip
+    where: str
+    """Task, item, day or person."""
+    text: str
+
+
+class WayOut(Value, kw_only=True):
+    """A change with which a plan exists, tried by the solver."""
+
+    kind: Literal[
+        "pin", "not before", "appointment", "person", "sign-up", "order earlier", "build day", "places", "helper",
+        "hours", "quiet hours", "longest wait", "tool"
+    ]  # fmt: skip
+    where: str
+    text: str
+    """The change in words, ready to show."""
+    cost: float
+    """Person-hours it asks of people, by which ways out are ranked; a planning value."""
+    cost_text: str
+    opening: date
+    """Opening of the plan found with it; the search is short, so an earlier one may exist."""
+
+
+class Aim(Value, kw_only=True):
+    """How far one aim of the schedule was reached, aims before it kept."""
+
+    name: str
+    unit: str
+    value: float
+    bound: float
+    status: Status
 
 
 class Schedule(Value, kw_only=True):
@@ -245,6 +369,12 @@ class Schedule(Value, kw_only=True):
     """item → first day a task uses it."""
     need_tasks: dict[str, str]
     reasons: list[Reason]
+    aims: list[Aim] = []
+    """In order of importance."""
+    conflict: list[Requirement] = []
+    """Only where there is no plan: what cannot all be met."""
+    ways_out: list[WayOut] = []
+    """Only where there is no plan: cheapest first."""
 
 
 # ---------------------------------------------------------------- forecast
@@ -256,6 +386,20 @@ class Driver(Value, kw_only=True):
     share: float
     """Squared rank correlation with the opening date, 0–1."""
     text: str
+
+
+class Gain(Value, kw_only=True):
+    """What one change would do to the forecast, planned anew and played through with the same random numbers."""
+
+    kind: Literal["helper", "build day", "express"]
+    where: str
+    text: str
+    opening: date | None
+    p80: date | None
+    days: int | None
+    """How many days earlier 80 % of the runs have opened; negative: later. None where either is unknown."""
+    chance: float
+    """Chance to open by the announced day, or by the wished one where none is announced."""
 
 
 class Forecast(Value, kw_only=True):
@@ -272,3 +416,5 @@ class Forecast(Value, kw_only=True):
     histogram: list[tuple[date, int]]
     drivers: list[Driver]
     reasons: list[Reason]
+    gains: list[Gain] = []
+    """Best first."""

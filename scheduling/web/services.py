@@ -23,7 +23,12 @@ def signed_up(build: Build) -> list[SignedUp]:
     rows = SignUp.objects.standing().filter(build=build).order_by("pk")
     if build.current is not None:
         rows = rows.filter(day__in=[day.id for day in build_days(Sheet(build.current))])
-    return [SignedUp(id=str(row.pk), day=row.day, task=row.task, skills=row.skills) for row in rows]
+    return [
+        SignedUp(
+            id=str(row.pk), day=row.day, task=row.task, skills=row.skills, age=row.age, lifting=row.lifting
+        )  # fmt: skip
+        for row in rows
+    ]
 
 
 def write_notices(moved: list[MovedShift]) -> list[Notice]:
