@@ -4,6 +4,7 @@ Notation: activity i starts at s_i, runs d_m in its one chosen mode m and ends a
 
 - end to start, lag L:   e_i + L ≤ s_j        - start to start, lag L:  s_i + L ≤ s_j
 - end to end, lag L:     e_i + L ≤ e_j
+- longest wait M:        s_j ≤ e_i + M
 - resource r at time t:  Σ uses of the activities running at t ≤ capacity_r − taken_r(t)
 
 Time is a whole number of steps from 0. Problem and notation: R. Kolisch and A. Sprecher, European Journal of
@@ -17,6 +18,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal, NamedTuple
 
 SEED = 20
+TRIES = 12
 Span = tuple[int, int]
 
 
@@ -46,6 +48,14 @@ class Link(NamedTuple):
     kind: Literal["end-start", "start-start", "end-end"] = "end-start"
 
 
+class Limit(NamedTuple):
+    """``after`` starts at most ``most`` steps after the end of ``before``."""
+
+    before: int
+    after: int
+    most: int
+
+
 class Resource(NamedTuple):
     name: str
     capacity: int
@@ -59,6 +69,7 @@ class Project:
     links: Sequence[Link]
     resources: Sequence[Resource]
     horizon: int
+    limits: Sequence[Limit] = ()
 
 
 class Placed(NamedTuple):
@@ -181,6 +192,9 @@ def latest_starts(project: Project, plan: Sequence[Placed], goal: Sequence[int])
     after: list[list[Link]] = [[] for _ in project.activities]
     for link in project.links:
         after[link.before].append(link)
+    caps: list[list[Limit]] = [[] for _ in project.activities]
+    for cap in project.limits:
+        caps[cap.after].append(cap)
     latest = [0] * len(plan)
     fixed = set(goal)
     for i in reversed(in_order(project)):
@@ -197,6 +211,8 @@ def latest_starts(project: Project, plan: Sequence[Placed], goal: Sequence[int])
                     limit = min(limit, there + other.duration - link.lag - mode.duration)
                 else:
                     limit = min(limit, there - link.lag - mode.duration)
+            for cap in caps[i]:
+                limit = min(limit, ends[cap.before] + cap.most)
             last = last_start(mode, limit)
             if last is not None:
                 allowed.append(last)
@@ -232,13 +248,31 @@ def serial_plan(project: Project) -> list[Placed] | None:
     """Place activities one by one where rules and resources first allow, the most urgent ready one first.
 
     Urgency is the latest start the horizon leaves. This is the serial schedule generation scheme
-    (R. Kolisch, European Journal of Operational Research 90 (1996) 320–333, from memory). None when an activity
-    finds no room; that proves nothing.
+    (R. Kolisch, European Journal of Operational Research 90 (1996) 320–333, from memory). Where a longest wait is
+    overrun, what comes before it is put off by as much and everything placed anew, a few times. None when an
+    activity finds no room; that proves nothing.
     """
     times = latest_times(project)
     if times is None:
         return None
     urgent = [start for start, _ in times]
+    put_off: dict[int, int] = {}
+    for _ in range(TRIES if project.limits else 1):
+        plan = _place_all(project, urgent, put_off)
+        if plan is None:
+            return None
+        overrun = False
+        for before, after, most in project.limits:
+            end = plan[before].start + project.activities[before].modes[plan[before].mode].duration
+            if plan[after].start > end + most:
+                put_off[before] = plan[before].start + plan[after].start - end - most
+                overrun = True
+        if not overrun:
+            return plan
+    return None
+
+
+def _place_all(project: Project, urgent: Sequence[int], put_off: Mapping[int, int]) -> list[Placed] | None:
     before: list[list[Link]] = [[] for _ in project.activities]
     after: list[list[int]] = [[] for _ in project.activities]
     waiting = [0] * len(project.activities)
@@ -255,7 +289,7 @@ def serial_plan(project: Project) -> list[Placed] | None:
         activity = project.activities[i]
         best: tuple[int, int, int] | None = None
         for number, mode in enumerate(activity.modes):
-            start = next_start(mode, _ready(project, plan, before[i], activity, mode))
+            start = next_start(mode, max(put_off.get(i, 0), _ready(project, plan, before[i], activity, mode)))
             while start is not None and not usage.room(mode, start):
                 start = next_start(mode, start + 1) if start < project.horizon else None
                 if best is not None and start is not None and start + mode.duration > best[0]:
@@ -316,6 +350,9 @@ def tighten(project: Project, plan: Sequence[Placed], movable: Callable[[int], b
     usage = Usage(project)
     for i, placed in enumerate(plan):
         usage.change(project.activities[i].modes[placed.mode], placed.start, +1)
+    least: list[list[Limit]] = [[] for _ in project.activities]
+    for cap in project.limits:
+        least[cap.before].append(cap)
     result = list(plan)
     rank = {i: n for n, i in enumerate(in_order(project))}
     for i in sorted(range(len(result)), key=lambda i: (result[i].start, rank[i])):
@@ -324,7 +361,9 @@ def tighten(project: Project, plan: Sequence[Placed], movable: Callable[[int], b
         if not movable(i):
             continue
         usage.change(mode, placed.start, -1)
-        start = next_start(mode, _ready(project, dict(enumerate(result)), before[i], activity, mode))
+        at = _ready(project, dict(enumerate(result)), before[i], activity, mode)
+        at = max([at, *(result[cap.after].start - cap.most - mode.duration for cap in least[i])])
+        start = next_start(mode, at)
         while start is not None and start < placed.start and not usage.room(mode, start):
             start = next_start(mode, start + 1)
         if start is not None and start < placed.start:
@@ -357,6 +396,8 @@ class Model:
             first = self.start[link.before] if link.kind == "start-start" else self.end[link.before]
             second = self.end[link.after] if link.kind == "end-end" else self.start[link.after]
             self.model.add(first + link.lag <= second)
+        for cap in project.limits:
+            self.model.add(self.start[cap.after] <= self.end[cap.before] + cap.most)
         for resource in project.resources:
             intervals = [interval for interval, _ in uses[resource.name]]
             amounts = [amount for _, amount in uses[resource.name]]
@@ -413,6 +454,20 @@ class Model:
         self.model.add(away >= self.start[i] - start)
         self.model.add(away >= start - self.start[i])
         return away
+
+    def outside(self, i: int, spans: Sequence[Span]) -> Any:
+        """Return a 0/1 variable that is 1 whenever activity ``i`` starts outside these spans."""
+        flag = self.model.new_bool_var("")
+        inside = self._cp.Domain.from_intervals([list(span) for span in spans])
+        self.model.add_linear_expression_in_domain(self.start[i], inside).only_enforce_if(~flag)
+        return flag
+
+    def most(self, sums: Sequence[Any], highest: int) -> Any:
+        """Return a variable no smaller than any of these sums."""
+        peak = self.model.new_int_var(0, highest, "")
+        for one in sums:
+            self.model.add(peak >= one)
+        return peak
 
     def minimise(self, objective: Any, limit: float, hint: Sequence[Placed] = (), *, many_terms: bool = False) -> Stage:
         """Minimise ``objective`` within ``limit`` deterministic work units and hold later stages to what it reached.

@@ -10,6 +10,7 @@ from decimal import Decimal
 from typing import Literal
 
 from buildout.units.value import Reason, Status, Value
+from scheduling.engine.ages import Age, Lifting
 
 Skill = Literal[
     "none", "lead", "measure", "carp", "saw", "uphol", "paint", "lift", "clean", "cook", "admin", "lic", "spec"
@@ -59,8 +60,8 @@ class Helper(Value, kw_only=True):
     name: str
     """First name; no contact details in the plan."""
     skills: list[Skill] = []
-    lifting: Literal["any", "light", "none"] = "any"
-    age: Literal["adult", "16-17", "14-15", "under 14"] = "adult"
+    lifting: Lifting = "any"
+    age: Age = "adult"
     """Under 18 only with a guardian there, and only for what is allowed at that age."""
     days: list[str] = []
     """Ids of the build days this helper can come on."""
@@ -174,8 +175,8 @@ class SignedUp(Value, kw_only=True):
     task: str = ""
     """Empty: wherever needed."""
     skills: list[Skill] = []
-    age: Literal["adult", "16-17", "14-15", "under 14"] = "adult"
-    lifting: Literal["any", "light", "none"] = "any"
+    age: Age = "adult"
+    lifting: Lifting = "any"
 
 
 class Holiday(Value, kw_only=True):
