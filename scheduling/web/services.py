@@ -24,7 +24,14 @@ def signed_up(build: Build) -> list[SignedUp]:
     if build.current is not None:
         rows = rows.filter(day__in=[day.id for day in build_days(Sheet(build.current))])
     return [
-        SignedUp(id=str(row.pk), day=row.day, task=row.task, skills=row.skills, age=row.age, lifting=row.lifting)
+        SignedUp(
+            id=str(row.pk),
+            day=row.day,
+            task=row.task,
+            skills=row.skills,
+            age=row.age,  # type: ignore[arg-type]
+            lifting=row.lifting,  # type: ignore[arg-type]
+        )
         for row in rows
     ]
 
