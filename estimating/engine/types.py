@@ -46,7 +46,13 @@ class Product(Value, kw_only=True):
     per_pack: int = 1
     stress_at_25_percent: Decimal | None = None
     """kPa, from the maker's data sheet; None says missing."""
+    compression_set: Decimal | None = None
+    """Per cent of thickness that stays pressed in, from the maker's data sheet; None says missing."""
     fire_document: str = ""
+    emission_document: str = ""
+    """Paper on what it gives off to the air; empty says missing, as for the fire paper."""
+    shade_lots: bool = False
+    """Dyed lot by lot, so that left-overs of an earlier lot are kept for repairs and not mixed into a new order."""
     lead_group: Literal["foam", "cover", "timber", "panel", "fit-out", "other"] = "other"
     """Which arrival of the task template it belongs to (C06–C10)."""
     spread: Decimal | None = None
@@ -72,6 +78,8 @@ class FoamLayer(Value, kw_only=True):
     stagger: Decimal = Decimal("0.5")
     """End-joint shift of neighbouring rows as a share of the sheet length."""
     taped: bool = False
+    adhesive: str = ""
+    """Product id of what glues it to the layer below; empty: laid loose."""
 
 
 class CoverSpec(Value, kw_only=True):
@@ -83,6 +91,10 @@ class CoverSpec(Value, kw_only=True):
     band_width: Length
     mass_per_area: Decimal
     """kg/m², bands included."""
+    hem: Length | None = None
+    """Fabric turned in at every edge and cut-out, beyond the finished edge."""
+    overhang: Length | None = None
+    """How far the finished edge lies outside the frame's outer face (turned down over it); none: flush with it."""
 
 
 class FloorSystem(Value, kw_only=True):
@@ -103,6 +115,8 @@ class FloorSystem(Value, kw_only=True):
     barrier: str = ""
     tape: str = ""
     hook_tape: str = ""
+    staples: str = ""
+    """Product id of the staples that hold the hook tape."""
     smallest_width: Length
     smallest_area: Decimal = Decimal("0.093")
     """m²; no laid piece may be smaller."""
@@ -118,6 +132,10 @@ class FoldAwaySystem(Value, kw_only=True):
     product: str
     mat_length: Length
     mat_width: Length
+    sections: int = 1
+    """Parts a mat folds into across its length, one on the other."""
+    under_lap: Length | None = None
+    """Width of the hook-and-loop flap under each edge where two mats meet; none: mats only butt."""
 
 
 class WallSystem(Value, kw_only=True):
@@ -143,7 +161,16 @@ class WallSystem(Value, kw_only=True):
     """How much larger the foam is cut than the board at each edge, to be pressed in by the face fabric."""
     turn_back_side: Length
     turn_back_end: Length
+    start: Literal["opening", "corner", "middle"] = "opening"
+    """Where whole panels begin on a stretch of wall: beside its opening, at its first corner, or in its middle with
+    equal end panels."""
     cleat: str = ""
+    cleat_drop: Length | None = None
+    """From a panel's top down to its cleat; none: 5 in."""
+    spacer_rise: Length | None = None
+    """From a panel's bottom up to the spacer that keeps it plumb; none: 6 in."""
+    staples: str = ""
+    """Product id of the staples that hold the face fabric."""
     anchor: str = ""
     anchor_spacing: Length | None = None
     cap: str = ""
@@ -184,6 +211,28 @@ class RouteStep(Value, kw_only=True):
     """Clear width of the passage after the turn."""
 
 
+class Zone(Value, kw_only=True):
+    """A rectangle on the floor, in room coordinates, where no weld of the cover should lie."""
+
+    id: str
+    x: Length
+    y: Length
+    """Its corner nearest the datum."""
+    length: Length
+    """Along x."""
+    width: Length
+    why: str = ""
+
+
+class Store(Value, kw_only=True):
+    """Where folded mats are kept."""
+
+    kind: Literal["under a bed", "against a wall", "cupboard"]
+    length: Length
+    width: Length
+    height: Length
+
+
 class Fitout(Value, kw_only=True):
     """Which systems a room gets."""
 
@@ -200,6 +249,12 @@ class Fitout(Value, kw_only=True):
     """What stays as it is, whatever would be cheaper."""
     route: list[RouteStep] = []
     """The way a rolled cover takes from the kerb to the room."""
+    weld_free: list[Zone] = []
+    """Where welds are kept out as far as possible: the throwing area, the centre mark."""
+    mat_area: Decimal | None = None
+    """m² that fold-away mats should cover; none: as much as fits."""
+    store: Store | None = None
+    """Where the fold-away mats are kept."""
 
 
 class Need(Value, kw_only=True):
@@ -219,6 +274,8 @@ class Remnant(Value, kw_only=True):
     product: str
     length: Length
     width: Length | None = None
+    lot: str = ""
+    """Shade lot it is of."""
     note: str = ""
 
 
@@ -255,13 +312,25 @@ class FoamLayout(Value, kw_only=True):
     area: float
     sheets_bound: int
     """No layout of this layer can use fewer stock pieces (area bound)."""
+    cut_count: int = 0
+    """Pieces that are not whole stock."""
+    tape_length: float = 0.0
+    """Joints that are taped, mm; 0 where the layer is not."""
+    first_line: Joint | None = None
+    """The course line to snap first; courses are laid from it, pieces in the order of ``pieces``."""
+    first_line_from: str = ""
+    """The side it is measured from, and how far from that side's two ends."""
 
 
 class FramePiece(Value, kw_only=True):
     id: str
     edge: str
     length: float
+    """Along its longest edge."""
     kind: Literal["frame", "ramp"]
+    start_mitre: float = 0.0
+    end_mitre: float = 0.0
+    """Degrees its end is off a square cut; above 0 the edge away from the room's middle is the longer one."""
 
 
 class FloorLayout(Value, kw_only=True):
@@ -351,6 +420,14 @@ class CoverLayout(Value, kw_only=True):
     staples: int = 0
     """In two rows along the hook tape."""
     passage: list[PassageStep] = []
+    weld_in_zones: float = 0.0
+    """mm of weld in zones that should have none."""
+    weld_over_joints: float = 0.0
+    """mm of weld within a hand's breadth of a parallel joint of the top layer."""
+    cut_area: float = 0.0
+    """mm² with hems; 0 where no hem is stated, when the finished area is all there is."""
+    parting: Weld | None = None
+    """Where a joint would be least harmful if the whole roll does not pass."""
 
 
 class Panel(Value, kw_only=True):
@@ -366,6 +443,24 @@ class Panel(Value, kw_only=True):
     """Blanks as (along the goods, across). A face is the visible size over foam and board edges, with its turn-back."""
     clear_of: list[str] = []
     """Services this panel is cut round."""
+    foam: tuple[float, float] = (0.0, 0.0)
+    """Foam blank (along the height, across)."""
+    mass: float = 0.0
+    """kg; 0 where a density is missing."""
+    staples: int = 0
+
+
+class CleatLine(Value, kw_only=True):
+    """A level rail or row of spacers behind the panels of a wall."""
+
+    kind: Literal["cleat", "spacer"]
+    height: float
+    """mm above the slab, to the rail's middle."""
+    start: float
+    end: float
+    spacing: float
+    """mm between fixings."""
+    fixings: int
 
 
 class WallElevation(Value, kw_only=True):
@@ -376,6 +471,7 @@ class WallElevation(Value, kw_only=True):
     """Runs left free (from, to, why). With the panels they add up to the wall, plus what its last panel laps past."""
     cleat_length: float
     cap_length: float
+    cleats: list[CleatLine] = []
 
 
 class WallLayout(Value, kw_only=True):
@@ -393,6 +489,13 @@ class WallLayout(Value, kw_only=True):
     panel_run: float
     panel_area: float
     reasons: list[Reason]
+    faces: list[tuple[float, float, int]] = []
+    """Fabric blanks by size: along the goods, across, how many. Wraps are counted in."""
+    corner_fabric: float = 0.0
+    """mm² of the blanks that is folded in at corners: part of the allowance."""
+    staples: int = 0
+    mass: float = 0.0
+    """kg of all panels; 0 where a density is missing."""
 
 
 class FoldAwayLayout(Value, kw_only=True):
@@ -408,6 +511,17 @@ class FoldAwayLayout(Value, kw_only=True):
     uncovered: float
     mass: float
     reasons: list[Reason]
+    under_laps: int = 0
+    """Edges where two mats meet and one laps under the other."""
+    under_lap_length: float = 0.0
+    mat_mass: float = 0.0
+    """kg of one mat; 0 when missing."""
+    folded: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    """Length, width and height of one folded mat, mm."""
+    stacks: int = 0
+    """Stacks in the store that hold all mats; 0 without a store or where they do not fit."""
+    stored: int = 0
+    """Mats that the store holds."""
 
 
 class RoomLayouts(Value, kw_only=True):
