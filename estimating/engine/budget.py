@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
@@ -15,6 +15,7 @@ from estimating.engine.types import (
     AwardLine,
     Budget,
     BudgetLine,
+    Charge,
     HeadPlan,
     MoneyPlan,
     OrderedLine,
@@ -38,12 +39,18 @@ class _Head:
 
 
 def budget(
-    take_off: TakeOff, award: Award, money: MoneyPlan, orders: list[PlacedOrder], products: list[Product]
+    take_off: TakeOff,
+    award: Award,
+    money: MoneyPlan,
+    orders: list[PlacedOrder],
+    products: list[Product],
+    charges: Sequence[Charge] = (),
 ) -> Budget:
     """Add up what the build costs, head by head.
 
     A head's total is what is quoted or ordered for it, plus the allowance set aside for what no quote covers,
-    plus its contingency percent of both. An order replaces the award for the quantity it covers. Tax is a head
+    plus its contingency percent of both. An order replaces the award for the quantity it covers; ``charges``
+    for goods called off count as ordered. Tax is a head
     of its own, worked out line by line; allowances are taken to include their tax. The float for the first quiet
     months is shown but is in no total. Status: infeasible when the money does not reach, underdetermined when
     something asked is neither quoted nor set aside for, else proven.
@@ -69,6 +76,11 @@ def budget(
             enter(number, parts)
         placed = sum((line.goods for _, line in ordered.get(item, [])), Decimal(0))
         heads[number if number in heads else OTHER].ordered += placed
+    for charge in charges:
+        name = names.get(charge.item, charge.item)
+        number = head_of.get(charge.item, OTHER)
+        enter(number, [(f"{name}, called off from order {charge.order}", charge.amount)])
+        heads[number if number in heads else OTHER].ordered += charge.amount
     for what, amount in _freight(award, orders):
         enter(FREIGHT, [(what, amount)])
     heads[FREIGHT].ordered += sum((order.freight for order in orders), Decimal(0))

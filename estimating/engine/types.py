@@ -880,6 +880,14 @@ class PlacedOrder(Value, kw_only=True):
     freight: Decimal = Decimal(0)
 
 
+class Charge(Value, kw_only=True):
+    """What a supplier asks for goods that were called off; a fact, before tax."""
+
+    order: str
+    item: str
+    amount: Decimal
+
+
 class Arrival(Value, kw_only=True):
     """When an item can be on site."""
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from buildout.builds.web.models import Build
 from buildout.builds.web.services import Sheet
-from buildout.units.money import format_money
+from buildout.units.money import format_money, tax_on
 from estimating.engine.cash_flow import CashFlow, Flow, Purchase, cash_flow, purchase_flows, spread
 from estimating.engine.heads import FLOAT, HEADS
 from estimating.engine.types import Arrivals, Budget, MoneyPlan, OrderDates, Supplier
@@ -31,7 +31,8 @@ def planned(build: Build, sheet: Sheet) -> CashFlow:
 
     flows = [Flow(day=i.day, amount=-i.amount, what=i.what or "Money arrives") for i in money.incoming if i.day > today]
     opening = money.available + sum((flow.amount for flow in flows), Decimal(0)) - paid_in_all
-    bought = _placed(orders, book, suppliers, arrives) + _to_place(sheet, orders, suppliers, arrives, today)
+    bought = _placed(orders, book, suppliers, arrives, money.tax_percent, sheet.currency)
+    bought += _to_place(sheet, orders, suppliers, arrives, today)
     for purchase in bought:
         flows += purchase_flows(purchase, sheet.currency)
     budget = sheet.part("budget", Budget)
@@ -54,17 +55,26 @@ def planned(build: Build, sheet: Sheet) -> CashFlow:
 
 
 def _placed(
-    orders: list[Order], book: list[LedgerEntry], suppliers: dict[str, Supplier], arrives: dict[str, date]
+    orders: list[Order],
+    book: list[LedgerEntry],
+    suppliers: dict[str, Supplier],
+    arrives: dict[str, date],
+    tax_percent: Decimal,
+    currency: str,
 ) -> list[Purchase]:
     found = []
     for order in orders:
         mine = [entry for entry in book if entry.order_id == order.pk]
         paid = sum((entry.amount for entry in mine if entry.kind == Kind.PAYMENT), Decimal(0))
-        if order.state == Order.State.CANCELLED:
-            continue
         invoiced = sum((entry.amount for entry in mine if entry.kind == Kind.INVOICE), Decimal(0))
         lines = standings(order)
-        total = max(sum((line.goods for line in lines), Decimal(0)) + order.freight + order.tax, invoiced)
+        goods = sum((line.goods for line in lines), Decimal(0))
+        off = order.state == Order.State.CANCELLED
+        # Of an order called off what the supplier charges for that is left, and no deposit on it.
+        due_in_all = goods + (tax_on(goods, tax_percent, currency) if off else order.freight + order.tax)
+        total = max(due_in_all, invoiced)
+        if off and not total:
+            continue
         due = [
             entry.due for entry in mine if entry.due and entry.reverses_id is None and not hasattr(entry, "reversal")
         ]
@@ -73,7 +83,7 @@ def _placed(
         found.append(
             Purchase(
                 what=f"{order.name} to {order.supplier_name}", total=total, paid=paid, placed=True,
-                deposit_percent=terms.deposit_percent if terms else Decimal(0),
+                deposit_percent=terms.deposit_percent if terms and not off else Decimal(0),
                 balance_days=terms.balance_days if terms else 0, ordered=order.placed,
                 arrives=order.promised or max(days, default=order.placed), balance_due=max(due, default=None),
             )

@@ -87,6 +87,31 @@ class ChangeOrder(models.Model):
         return f"{self.order.name} change {self.number}"
 
 
+class SentDocument(models.Model):
+    """What a supplier got on paper: an order as placed, or one change to it. Written once, given out again as it is."""
+
+    order = models.ForeignKey(Order, on_delete=models.CASCADE, related_name="documents")
+    change = models.OneToOneField(ChangeOrder, null=True, blank=True, on_delete=models.CASCADE, related_name="document")
+    """None: the order itself."""
+    title = models.CharField(max_length=120)
+    body = models.TextField()
+    """What stands on the sheet, as HTML."""
+    text = models.TextField()
+    """The same for a mail."""
+    pdf = models.BinaryField(null=True, blank=True)
+    """Made when it is first taken out; the same bytes from then on. None where no PDF could be made yet."""
+    made = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering: ClassVar = ["order_id", "pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["order"], condition=models.Q(change=None), name="one_document_per_order")
+        ]
+
+    def __str__(self) -> str:
+        return self.title
+
+
 class Delivery(models.Model):
     """One arrival of goods of an order, as counted and looked at. A wrong booking is taken back, never altered."""
 

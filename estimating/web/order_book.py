@@ -16,8 +16,9 @@ from buildout.people.web.models import User
 from buildout.units.money import format_money, round_money, tax_on
 from buildout.units.words import counted
 from estimating.engine.types import Award, AwardLine, MoneyPlan, Quote, Supplier, TakeOff
+from estimating.web import documents
 from estimating.web.models import ChangeOrder, Delivery, Order
-from estimating.web.services import standings
+from estimating.web.services import OrderedItem, standings
 
 
 class OrderBookError(ValueError):
@@ -108,6 +109,7 @@ def place(build: Build, user: User, quote_id: str, note: str = "") -> Order:
             for line in ready.lines
         ],
     )
+    documents.keep_order(sheet, order, user.name)
     total = format_money(ready.total, sheet.currency)
     _tell(build, user, order, f"{order.name} placed with {order.supplier_name}: {total} with tax and freight")
     return order
@@ -227,27 +229,9 @@ def close_rest(order: Order, user: User, charge: Decimal = Decimal(0)) -> Change
     ``charge``: what they ask for cancelling, before tax.
     """
     fresh = _step(order, (Order.State.PLACED, Order.State.CONFIRMED), "closed")
-    rest = [s for s in standings(fresh) if s.standing.outstanding > 0]
     if not any(s.standing.received for s in standings(fresh)):
         raise OrderBookError("Nothing of it has come: cancel the order as a whole")
-    currency = builds.sheet_of(fresh.build).currency
-    lines = [
-        {
-            "item": s.item, "name": s.name, "unit": s.unit, "before": f"{s.due:f}", "after": f"{s.standing.received:f}",
-            "money": f"{round_money(-s.standing.outstanding * s.unit_price, currency):f}", "text": "",
-        }
-        for s in rest
-    ]  # fmt: skip
-    reason = "The rest is not coming and is cancelled"
-    if charge:
-        lines[0]["money"] = f"{Decimal(lines[0]['money']) + charge:f}"
-        reason += f"; {format_money(charge, currency)} charged for it"
-    fresh.changes.filter(state=ChangeOrder.State.OPEN).update(state=ChangeOrder.State.WITHDRAWN, decided=timezone.now())
-    change = ChangeOrder.objects.create(
-        order=fresh, number=max((c.number for c in fresh.changes.all()), default=0) + 1, reason=reason,
-        lines=lines, money=sum((Decimal(line["money"]) for line in lines), Decimal(0)), state=ChangeOrder.State.AGREED,
-        decided=timezone.now(),
-    )  # fmt: skip
+    change = _call_off(fresh, charge, "The rest is not coming and is cancelled")
     before = {"state": fresh.state}
     fresh.state, fresh.received = Order.State.RECEIVED, _last_day(fresh)
     fresh.save(update_fields=["state", "received"])
@@ -256,17 +240,50 @@ def close_rest(order: Order, user: User, charge: Decimal = Decimal(0)) -> Change
 
 
 @transaction.atomic
-def cancel(order: Order, user: User) -> Order:
-    """Called off with the supplier. Its lines wait to be ordered again."""
+def cancel(order: Order, user: User, charge: Decimal = Decimal(0)) -> Order:
+    """Called off with the supplier, as a numbered change agreed at once. Its lines wait to be ordered again.
+
+    ``charge``: what they ask for cancelling, before tax.
+    """
     fresh = _step(order, (Order.State.PLACED, Order.State.CONFIRMED), "cancelled")
     if any(s.standing.received for s in standings(fresh)):
         raise WrongStateError(f"Part of {fresh.name} is here: cancel the rest of it instead")
+    _call_off(fresh, charge, "The order is cancelled")
     before = {"state": fresh.state}
     fresh.state = Order.State.CANCELLED
     fresh.save(update_fields=["state"])
-    fresh.changes.filter(state=ChangeOrder.State.OPEN).update(state=ChangeOrder.State.WITHDRAWN, decided=timezone.now())
-    _tell(fresh.build, user, fresh, f"{fresh.name} to {fresh.supplier_name} cancelled", before)
+    cost = f" for {format_money(charge, builds.sheet_of(fresh.build).currency)}" if charge else ""
+    _tell(fresh.build, user, fresh, f"{fresh.name} to {fresh.supplier_name} cancelled{cost}", before)
     return fresh
+
+
+def _call_off(order: Order, charge: Decimal, reason: str) -> ChangeOrder:
+    """The change that takes off all that has not come; its charge stands with the first line taken off."""
+    rest = [s for s in standings(order) if s.standing.outstanding > 0]
+    currency = builds.sheet_of(order.build).currency
+    lines = [
+        {
+            "item": s.item, "name": s.name, "unit": s.unit, "before": f"{s.due:f}", "after": f"{s.standing.received:f}",
+            "money": f"{_given_back(s, currency):f}", "text": "",
+        }
+        for s in rest
+    ]  # fmt: skip
+    if charge:
+        lines[0]["money"] = f"{Decimal(lines[0]['money']) + charge:f}"
+        reason += f"; {format_money(charge, currency)} charged for it"
+    order.changes.filter(state=ChangeOrder.State.OPEN).update(state=ChangeOrder.State.WITHDRAWN, decided=timezone.now())
+    return ChangeOrder.objects.create(
+        order=order, number=max((c.number for c in order.changes.all()), default=0) + 1, reason=reason,
+        lines=lines, money=sum((Decimal(line["money"]) for line in lines), Decimal(0)), state=ChangeOrder.State.AGREED,
+        decided=timezone.now(),
+    )  # fmt: skip
+
+
+def _given_back(line: OrderedItem, currency: str) -> Decimal:
+    """What taking the rest of a line off saves: all its money, extras too, where nothing of it came."""
+    if not line.standing.received:
+        return -line.goods
+    return round_money(-line.standing.outstanding * line.unit_price, currency)
 
 
 @transaction.atomic

@@ -12,7 +12,7 @@ from django.utils import timezone
 from buildout.builds.web.models import Build, Revision
 from estimating.engine.deliveries import LineStanding, standing
 from estimating.engine.order_changes import OrderDifference
-from estimating.engine.types import OrderedLine, PlacedOrder
+from estimating.engine.types import Charge, OrderedLine, PlacedOrder
 from estimating.web.models import ChangeOrder, Order
 
 
@@ -92,6 +92,18 @@ def placed_orders(build: Build) -> list[PlacedOrder]:
             ],
         )
         for order in Order.objects.standing().filter(build=build).prefetch_related("changes", "deliveries")
+    ]
+
+
+def charges(build: Build) -> list[Charge]:
+    """What suppliers ask for goods that were called off: lines of which nothing is due any more, but money is."""
+    orders = Order.objects.filter(build=build).prefetch_related("changes", "deliveries")
+    return [
+        Charge(order=order.name, item=line.item, amount=_as_written(line.goods))
+        for order in orders
+        if any(change.state == ChangeOrder.State.AGREED for change in order.changes.all())
+        for line in standings(order)
+        if line.due == 0 and line.goods > 0
     ]
 
 

@@ -54,6 +54,8 @@ urlpatterns = [
     path(f"{ORDER}see/", orders.see, name="see-order"),
     path(f"{ORDER}order.pdf", orders.document, name="order-document"),
     path(f"{ORDER}order.txt", orders.document_text, name="order-text"),
+    path(f"{ORDER}changes/<int:change>/change.pdf", orders.change_document, name="change-document"),
+    path(f"{ORDER}changes/<int:change>/change.txt", orders.change_text, name="change-text"),
     path(f"{ORDER}changes/<int:change>/agree/", orders.decide, {"answer": "agree"}, name="agree-change"),
     path(f"{ORDER}changes/<int:change>/refuse/", orders.decide, {"answer": "refuse"}, name="refuse-change"),
     # Money

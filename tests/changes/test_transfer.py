@@ -23,7 +23,7 @@ from buildout.changes.web.services import commitments_of
 from buildout.people.web.models import User
 from buildout.rooms.web.models import ReadingPhoto
 from buildout.units.value import to_plain
-from estimating.web.models import ChangeOrder, Delivery, LedgerEntry, Order
+from estimating.web.models import ChangeOrder, Delivery, LedgerEntry, Order, SentDocument
 from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, SignUp, Swap
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -50,6 +50,7 @@ def full(demo: Build) -> Build:
         order=order, number=1, reason="Wall moved – 3 in", revision=demo.current, money=Decimal("-12.345"),
         lines=[{"item": "ply-half", "before": "56", "after": "55"}],
     )  # fmt: skip
+    SentDocument.objects.create(order=order, title="PO-1", body="<h1>PO-1</h1>", text="PO-1\n", pdf=b"%PDF-\0\xff")
     Delivery.objects.create(
         order=order, number=1, came=date(2027, 2, 9), put="Rack", taken_back=timezone.now(),
         lines=[{"item": "ply-half", "accepted": "12", "damaged": "0.5", "lots": ["K7"], "width": '48"'}],

@@ -16,6 +16,7 @@ from estimating.engine.types import (
     AwardLine,
     AwardSupplier,
     Budget,
+    Charge,
     HeadPlan,
     MoneyPlan,
     OrderedLine,
@@ -199,3 +200,14 @@ def test_sums_are_exact_whatever_the_figures(
     check(found)
     if not with_order:
         assert found.goods == sum((goods + extras for _, goods, extras in lines), D(0))
+
+
+def test_what_calling_off_costs_stays_in_the_budget() -> None:
+    # Quoted 1000.00 still to buy, 120.00 asked for calling off an earlier order of it, 10 % tax on each.
+    award = awarded(bought("foam", "1000.00"))
+    money = MoneyPlan(tax_percent=D(10))
+    found = budget(asked("foam"), award, money, [], PRODUCTS, [Charge(order="PO-1", item="foam", amount=D("120.00"))])
+    head = next(line for line in found.lines if line.head == 8)
+    assert (head.quoted, head.ordered) == (D("1120.00"), D("120.00"))
+    assert ("Foam, called off from order PO-1", D("120.00")) in head.made_of
+    assert (found.tax, found.total) == (D("112.00"), D("1232.00"))

@@ -85,4 +85,5 @@ def test_goods_already_here_need_no_change_order(order: Order) -> None:
 def test_cancelling_the_order_withdraws_what_was_open(order: Order) -> None:
     write(order.build, need(43))
     order_book.cancel(order, order.build.members.select_related("user").get(role="owner").user)
-    assert states() == [(1, "withdrawn")]
+    assert states() == [(1, "withdrawn"), (2, "agreed")]
+    assert ChangeOrder.objects.get(number=2).lines[0]["after"] == "0"

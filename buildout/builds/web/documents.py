@@ -17,21 +17,30 @@ def pdf_or_page(request: HttpRequest, template: str, context: Mapping[str, Any],
     ``?print`` in the address asks for the page.
     """
     if "print" not in request.GET:
-        try:
-            import weasyprint
-        except (ImportError, OSError):
-            context = {**context, "no_pdf": True}
-        else:
-            return _pdf(weasyprint, render_to_string(template, {**context, "paper": True}, request), filename)
+        data = pdf(template, context)
+        if data is not None:
+            return pdf_response(data, filename)
+        context = {**context, "no_pdf": True}
     return render(request, template, context)
 
 
-def _pdf(weasyprint: Any, html: str, filename: str) -> HttpResponse:
+def pdf(template: str, context: Mapping[str, Any]) -> bytes | None:
+    """A template as PDF; None where the PDF library or its Pango cannot be loaded."""
+    try:
+        import weasyprint
+    except (ImportError, OSError):
+        return None
+
     def refuse(url: str, *args: Any, **kwargs: Any) -> Any:
         raise ValueError(f"Documents load nothing from outside, not even {url}")
 
     sheet = weasyprint.CSS(filename=finders.find("css/document.css"), url_fetcher=refuse)
-    data = weasyprint.HTML(string=html, url_fetcher=refuse).write_pdf(stylesheets=[sheet])
+    html = render_to_string(template, {**context, "paper": True})
+    data: bytes = weasyprint.HTML(string=html, url_fetcher=refuse).write_pdf(stylesheets=[sheet])
+    return data
+
+
+def pdf_response(data: bytes, filename: str) -> HttpResponse:
     return HttpResponse(
         data, content_type="application/pdf", headers={"Content-Disposition": f'inline; filename="{filename}"'}
     )

@@ -16,6 +16,7 @@ from buildout.units.lengths import UnitSystem
 from buildout.units.value import Value
 from estimating.engine.types import (
     AwardRules,
+    Charge,
     Fitout,
     FloorSystem,
     FoldAwaySystem,
@@ -70,6 +71,8 @@ class Commitments(Value, kw_only=True):
     """Facts that follow from the plan: orders placed and places taken."""
 
     orders: list[PlacedOrder] = []
+    charges: list[Charge] = []
+    """Asked for orders or lines that were called off."""
     sign_ups: list[SignedUp] = []
     cuts: list[MadeCut] = []
     """Stock that was cut already; later plans work with what is left of it."""

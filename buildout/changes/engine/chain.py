@@ -82,6 +82,7 @@ LINK_VERSIONS = dict.fromkeys(
     "survey": 3,
     "plan": 2,
     "award": 3,
+    "budget": 2,
     "arrivals": 2,
     "schedule": 2,
     "forecast": 2,
@@ -272,7 +273,7 @@ def run_chain(
     ordered = link("order-by dates", "", OrderDates, lambda: order_by(awarded, *need), awarded, *need)
 
     step("budget")
-    purse = (plan.money, commitments.orders, plan.products)
+    purse = (plan.money, commitments.orders, plan.products, commitments.charges)
     spent = link("budget", "", Budget, lambda: budget(counted, awarded, *purse), counted, awarded, *purse)
 
     step("forecast")

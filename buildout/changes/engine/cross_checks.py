@@ -575,6 +575,10 @@ def check_commitments(plan: Plan, commitments: Commitments) -> list[Problem]:
                 if fault:
                     message = f'"unit": {line.unit!r} does not fit {line.item!r}: {fault}.'
                     notes.add([*line_path, "unit"], message, f'"{products[line.item].unit}"')
+    for at, charge in enumerate(commitments.charges):
+        notes.refer(["charges", at, "item"], charge.item, "product", products)
+        if charge.amount <= 0:
+            notes.add(["charges", at, "amount"], f'"amount": {charge.amount} must be above zero.', '"25.00"')
     codes = [*(row.code for row in default_template()), *(task.code for task in plan.tasks.own)]
     days = [day.id for day in plan.crew.days]
     for at, sign_up in enumerate(commitments.sign_ups):

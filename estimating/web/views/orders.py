@@ -14,12 +14,12 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
 from buildout.builds.web import services as builds
-from buildout.builds.web.documents import pdf_or_page
+from buildout.builds.web.documents import pdf_response
 from estimating.engine.types import OrderBy, OrderDates, Product, TakeOff
-from estimating.web import ledger, order_book
-from estimating.web.documents import order_facts, order_text
+from estimating.web import documents, ledger, order_book
+from estimating.web.documents import order_facts
 from estimating.web.forms import CloseForm, ConfirmForm, ReceiveForm, ReverseForm
-from estimating.web.models import ChangeOrder, Order
+from estimating.web.models import ChangeOrder, Order, SentDocument
 from estimating.web.order_book import OrderBookError, WrongStateError
 from estimating.web.services import standings
 from estimating.web.views.deliveries import findings, order_of
@@ -114,8 +114,9 @@ def _order_page(
     found: Order,
     confirm: ConfirmForm | None = None,
     receive: ReceiveForm | None = None,
+    cancel: CloseForm | None = None,
 ) -> HttpResponse:
-    status = 422 if confirm is not None or receive is not None else 200
+    status = 422 if any(form is not None for form in (confirm, receive, cancel)) else 200
     products = {product.id: product for product in desk.sheet.section("products", list[Product])}
     lines_now = standings(found)
     book = [entry for entry in ledger.entries_of(desk.build) if entry.order_id == found.pk]
@@ -125,6 +126,7 @@ def _order_page(
         begun=any(line.standing.received or line.damaged for line in lines_now),
         found_wrong=findings(found, products, desk.sheet.units),
         close=CloseForm(),
+        cancel=cancel or CloseForm(auto_id="id_cancel_%s"),
         book=book,
         match=ledger.match(found, book, desk.sheet.currency),
         reverse_form=ReverseForm(),
@@ -199,8 +201,11 @@ def _refused(request: HttpRequest, found: Order, error: OrderBookError) -> HttpR
 @require_POST
 def cancel(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
     desk, found = order_of(request, build_id, number)
+    form = CloseForm(request.POST)
+    if not form.is_valid():
+        return _order_page(request, desk, found, cancel=form)
     try:
-        order_book.cancel(found, desk.user)
+        order_book.cancel(found, desk.user, form.cleaned_data["charge"] or Decimal(0))
     except WrongStateError as error:
         return _refused(request, found, error)
     return _told(request, desk, found, "The order is cancelled; its lines wait to be ordered again.")
@@ -241,10 +246,37 @@ def see(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
 def document(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
     """The purchase order on paper."""
     desk, found = order_of(request, build_id, number)
+    return _paper(request, desk, found, documents.order_document(desk.sheet, found, desk.user.name))
+
+
+def _paper(request: HttpRequest, desk: Desk, found: Order, sent: SentDocument) -> HttpResponse:
+    """The kept bytes; without a PDF, or with ``?print``, the page that was kept."""
+    data = documents.pdf_of(sent) if "print" not in request.GET else None
+    if data is not None:
+        return pdf_response(data, f"{sent.title}.pdf")
     context = desk.page(
-        "6", back=reverse("estimating:order", args=[build_id, number]), **order_facts(desk.sheet, found)
-    )
-    return pdf_or_page(request, "estimating/order_paper.html", context, f"{found.name}.pdf")
+        "6", sent=sent, no_pdf="print" not in request.GET,
+        back=reverse("estimating:order", args=[found.build_id, found.number]),
+    )  # fmt: skip
+    return render(request, "estimating/sent_paper.html", context)
+
+
+@login_required
+@require_GET
+def change_document(request: HttpRequest, build_id: int, number: int, change: int) -> HttpResponse:
+    """A change to an order on paper, for both sides to sign."""
+    desk, found = order_of(request, build_id, number)
+    asked = get_object_or_404(ChangeOrder, order=found, number=change)
+    return _paper(request, desk, found, documents.change_document(desk.sheet, found, asked, desk.user.name))
+
+
+@login_required
+@require_GET
+def change_text(request: HttpRequest, build_id: int, number: int, change: int) -> HttpResponse:
+    desk, found = order_of(request, build_id, number)
+    asked = get_object_or_404(ChangeOrder, order=found, number=change)
+    sent = documents.change_document(desk.sheet, found, asked, desk.user.name)
+    return HttpResponse(sent.text, content_type="text/plain; charset=utf-8")
 
 
 @login_required
@@ -252,5 +284,5 @@ def document(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
 def document_text(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
     """The purchase order as text for a mail."""
     desk, found = order_of(request, build_id, number)
-    text = order_text(desk.build.name, desk.sheet, found, desk.user.name)
-    return HttpResponse(text, content_type="text/plain; charset=utf-8")
+    sent = documents.order_document(desk.sheet, found, desk.user.name)
+    return HttpResponse(sent.text, content_type="text/plain; charset=utf-8")
