@@ -12,21 +12,38 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import ROUND_CEILING, Decimal
 from functools import cached_property
+from typing import NamedTuple
 
 from buildout.units.money import round_money, smallest, tax_on
 from buildout.units.value import Reason, Status
 from buildout.units.words import some_of
 from estimating.engine.linear import Programme
-from estimating.engine.offers import Offer, offers_for
-from estimating.engine.types import Award, AwardLine, AwardRules, AwardSupplier, Quote, Supplier, TakeOff
+from estimating.engine.offers import Offer, carriage, flat_freight, offers_for, tax_rate
+from estimating.engine.types import Award, AwardLine, AwardRules, AwardSupplier, Discount, Quote, Supplier, TakeOff
 
 MOST_PERCENT = Decimal(1000)
 """A higher tax or contingency is a slip of the pen; the budget says so."""
 
 Selection = dict[str, tuple[Offer, Decimal]]
 """item → the offer taken and the quantity bought."""
-Bill = tuple[Decimal, Decimal, int]
-"""Goods with extras, units bought and lines, of one quote."""
+
+
+class Off(NamedTuple):
+    """What a discount takes off one line."""
+
+    goods: Decimal
+    extras: Decimal
+
+
+class Bill(NamedTuple):
+    """One quote's goods with extras before any discount, what its freight is charged by, and the discount."""
+
+    paid: Decimal
+    load: Decimal
+    off: Decimal
+
+
+Lines = list[tuple[Offer, Decimal]]
 
 
 def award(
@@ -138,15 +155,30 @@ class Terms:
     def round(self, amount: Decimal) -> Decimal:
         return round_money(amount, self.currency)
 
+    def rate(self, quote: str) -> Decimal:
+        return tax_rate(self.quotes[quote], self.tax_percent)
+
     def net(self, quote: str, amount: Decimal) -> Decimal:
         """A quote's amount without tax."""
         if self.quotes[quote].tax_included:
-            return amount / (1 + self.tax_percent / 100)
+            return amount / (1 + self.rate(quote) / 100)
         return amount
 
     @cached_property
     def _kept(self) -> dict[str, Decimal]:
         return {}
+
+    def carriage(self, quote: str) -> Decimal | None:
+        """Net, for one unit of what the freight is charged by; None where it is charged once."""
+        each = carriage(self.quotes[quote].freight)
+        return None if each is None else self.net(quote, each)
+
+    def least(self, quote: str) -> Decimal:
+        """The least freight, where it goes by unit or weight."""
+        return self.round(self.net(quote, self.quotes[quote].freight.at_least))
+
+    def discounts(self, quote: str) -> list[Discount]:
+        return [discount for discount in self.quotes[quote].discounts if discount.percent > 0]
 
     def free_over(self, quote: str) -> Decimal | None:
         freight = self.quotes[quote].freight
@@ -162,27 +194,43 @@ class Terms:
 
     def freight(self, quote: str, bill: Bill) -> Decimal:
         """Freight of one quote for what it gets."""
-        terms = self.quotes[quote].freight
+        each = self.carriage(quote)
+        if each is not None:
+            return max(self.round(each * bill.load), self.least(quote))
         if quote not in self._kept:
-            net = self.net(quote, terms.amount)
-            self._kept[quote] = net if terms.form == "per unit" else self.round(net)
-        amount = self._kept[quote]
-        paid, quantity, _ = bill
-        if terms.form == "per unit":
-            return self.round(amount * quantity)
+            self._kept[quote] = self.round(self.net(quote, flat_freight(self.quotes[quote].freight)))
         free = self.free_over(quote)
-        return self.round(Decimal(0)) if free is not None and paid >= free else amount
+        return self.round(Decimal(0)) if free is not None and bill.paid >= free else self._kept[quote]
 
-    def by_quote(self, chosen: Selection) -> dict[str, list[tuple[Offer, Decimal]]]:
-        found: dict[str, list[tuple[Offer, Decimal]]] = {}
+    def by_quote(self, chosen: Selection) -> dict[str, Lines]:
+        found: dict[str, Lines] = {}
         for item in sorted(chosen):
             offer, quantity = chosen[item]
             found.setdefault(offer.quote, []).append((offer, quantity))
         return dict(sorted(found.items()))
 
-    def bill(self, lines: list[tuple[Offer, Decimal]]) -> Bill:
+    def offs(self, lines: Lines) -> list[Off]:
+        """What discounts take off each line of one quote."""
+        percents = [Decimal(0)] * len(lines)
+        for discount in self.discounts(lines[0][0].quote) if lines else ():
+            covered = [at for at, (offer, _) in enumerate(lines) if not discount.items or offer.item in discount.items]
+            whole = {lines[at][0].item for at in covered} >= set(discount.items)
+            paid = sum((lines[at][0].cost(lines[at][1]) for at in covered), Decimal(0))
+            if whole and paid >= self.net(lines[0][0].quote, discount.over):
+                for at in covered:
+                    percents[at] = min(percents[at] + discount.percent, Decimal(100))
+        return [
+            Off(self.round(offer.goods(quantity) * percent / 100), self.round(offer.extras * percent / 100))
+            for percent, (offer, quantity) in zip(percents, lines, strict=True)
+        ]
+
+    def bill(self, lines: Lines) -> Bill:
         paid = sum((offer.cost(quantity) for offer, quantity in lines), Decimal(0))
-        return paid, sum((quantity for _, quantity in lines), Decimal(0)), len(lines)
+        load = sum((offer.load * quantity for offer, quantity in lines), Decimal(0))
+        off = Decimal(0)
+        if lines and self.discounts(lines[0][0].quote):
+            off = sum((off.goods + off.extras for off in self.offs(lines)), Decimal(0))
+        return Bill(paid, load, off)
 
     def cost(self, chosen: Selection) -> Decimal | None:
         """Goods, extras and freight; None when a rule or a minimum order is broken."""
@@ -192,16 +240,17 @@ class Terms:
         return self.total({quote: self.bill(lines) for quote, lines in self.by_quote(chosen).items()})
 
     def total(self, bills: Mapping[str, Bill]) -> Decimal | None:
-        """The bills together; None when a minimum order or the number of suppliers is broken."""
+        """The bills together; None when a minimum order or the number of suppliers is broken. Minimum orders and
+        free freight look at the sum before discounts."""
         spent: dict[str, Decimal] = {}
-        for quote, (paid, _, _) in bills.items():
+        for quote, bill in bills.items():
             supplier = self.quotes[quote].supplier
-            spent[supplier] = spent.get(supplier, Decimal(0)) + paid
+            spent[supplier] = spent.get(supplier, Decimal(0)) + bill.paid
         if any(paid < self.minimum(supplier) for supplier, paid in spent.items()):
             return None
         if self.rules.most_suppliers is not None and len(spent) > self.rules.most_suppliers:
             return None
-        return sum((bill[0] + self.freight(quote, bill) for quote, bill in bills.items()), Decimal(0))
+        return sum((b.paid - b.off + self.freight(quote, b) for quote, b in bills.items()), Decimal(0))
 
 
 # ---------------------------------------------------------------- the programme
@@ -228,6 +277,7 @@ class _Model:
         """(item, quote) → the columns of its brackets."""
         self._offers()
         self._quotes()
+        self._discounts()
         self._together()
         if wanted:
             theirs = {c: 1.0 for (_, q), found in self.ways.items() for c in found if terms.sold_by(q) == wanted}
@@ -242,15 +292,20 @@ class _Model:
     def _offers(self) -> None:
         programme, terms = self.programme, self.terms
         self.paid: dict[str, dict[int, float]] = {q: {} for q in self.quote}
+        self.carried: dict[str, dict[int, float]] = {q: {} for q in self.quote}
+        self.line_paid: dict[tuple[str, str], dict[int, float]] = {}
+        self.most: dict[tuple[str, str], float] = {}
+        """(item, quote) → what its columns add to the goods, and the most that can come to."""
         by_item: dict[str, list[Offer]] = {}
         for offer in self.offers:
             by_item.setdefault(offer.item, []).append(offer)
         for item in sorted(by_item):
             ways: dict[int, float] = {}
             for offer in by_item[item]:
-                freight = terms.quotes[offer.quote].freight
-                carriage = terms.net(offer.quote, freight.amount) if freight.form == "per unit" else Decimal(0)
+                each = (terms.carriage(offer.quote) or Decimal(0)) * offer.load
                 goals = [terms.minimum(offer.supplier), terms.free_over(offer.quote) or Decimal(0)]
+                goals += [terms.net(offer.quote, discount.over) for discount in terms.discounts(offer.quote)]
+                key = (item, offer.quote)
                 enough = offer.enough
                 for first, last, fixed, price in offer.brackets:
                     low = max(first, enough)
@@ -263,8 +318,9 @@ class _Model:
                     if max(goals) <= 0 or price <= 0:
                         self.brackets.append((used, None, offer, low))
                         paid = offer.cost(low)
-                        self._cost(used, (paid + carriage * low) * terms.cents)
-                        self.paid[offer.quote][used] = float(paid)
+                        self._cost(used, paid * terms.cents)
+                        self._pay(key, {used: float(paid)}, float(paid))
+                        self.carried[offer.quote][used] = float(each * low)
                         continue
                     high = low + (max(goals) / price).to_integral_value(ROUND_CEILING) + offer.line.pack
                     high = min(high, last) if last is not None else high
@@ -274,13 +330,46 @@ class _Model:
                     programme.row(0, None, {packs: 1.0, used: -float(low / pack)})
                     programme.row(None, 0, {packs: 1.0, used: -float(most)})
                     self._cost(used, (fixed + offer.extras) * terms.cents)
-                    self._cost(packs, (price + carriage) * pack * terms.cents)
-                    self.paid[offer.quote] |= {used: float(fixed + offer.extras), packs: float(price * pack)}
+                    self._cost(packs, price * pack * terms.cents)
+                    steps = {used: float(fixed + offer.extras), packs: float(price * pack)}
+                    self._pay(key, steps, float(fixed + offer.extras + price * pack * most))
+                    self.carried[offer.quote][packs] = float(each * pack)
                     self.brackets.append((used, packs, offer, pack))
                     if (price * pack * terms.cents) % 1 or (fixed * terms.cents) % 1:
                         self.rounded += Decimal("0.5")
                         self.short[offer.quote] = self.short.get(offer.quote, 0.0) + 1 / terms.cents
             programme.row(1, 1, ways)
+
+    def _pay(self, key: tuple[str, str], columns: dict[int, float], most: float) -> None:
+        self.paid[key[1]] |= columns
+        self.line_paid.setdefault(key, {}).update(columns)
+        self.most[key] = max(self.most.get(key, 0.0), most)
+
+    def _discounts(self) -> None:
+        """A discount is a sum of its own, held down by what it covers and by what it hangs on."""
+        programme, terms = self.programme, self.terms
+        for quote, opened in self.quote.items():
+            for discount in terms.discounts(quote):
+                mine = sorted(item for item, of in self.line_paid if of == quote)
+                covered = [item for item in mine if not discount.items or item in discount.items]
+                if not set(discount.items) <= set(covered):
+                    continue
+                share = float(discount.percent / 100)
+                paid = {c: v for item in covered for c, v in self.line_paid[item, quote].items()}
+                off = programme.column(0.0, 0, None)
+                self._cost(off, Decimal(-terms.cents))
+                programme.row(0, None, {**{c: v * share for c, v in paid.items()}, off: -1.0})
+                self.rounded += len(covered)  # goods and extras of each line are rounded, half a cent each
+                over = float(terms.net(quote, discount.over))
+                if over <= 0 and not discount.items:
+                    continue
+                holds = programme.column(0.0, 0, 1, whole=True)
+                programme.row(None, 0, {holds: 1.0, opened: -1.0})
+                programme.row(0, None, {holds: share * sum(self.most[item, quote] for item in covered), off: -1.0})
+                if over > 0:
+                    programme.row(0, None, {**paid, holds: -over - self.short.get(quote, 0.0)})
+                for item in discount.items:
+                    programme.row(0, None, {**self.ways[item, quote], holds: -1.0})
 
     def _quotes(self) -> None:
         programme, terms = self.programme, self.terms
@@ -290,11 +379,15 @@ class _Model:
             programme.row(None, 0, {opened: 1.0, self.supplier[supplier]: -1.0})
             spent[supplier] |= self.paid[quote]
             freight = terms.quotes[quote].freight
-            amount = terms.round(terms.net(quote, freight.amount))
-            free = terms.free_over(quote)
-            if freight.form == "per unit":
+            if carriage(freight) is not None:
                 self.rounded += Decimal("0.5")
+                brought = programme.column(0.0, 0, None)
+                self._cost(brought, Decimal(terms.cents))
+                programme.row(0, None, {brought: 1.0, **{c: -v for c, v in self.carried[quote].items()}})
+                programme.row(0, None, {brought: 1.0, opened: -float(terms.least(quote))})
                 continue
+            amount = terms.round(terms.net(quote, flat_freight(freight)))
+            free = terms.free_over(quote)
             if free is None:
                 self._cost(opened, amount * terms.cents)
                 continue
@@ -404,7 +497,8 @@ class _Others:
 
     def __init__(self, chosen: Selection, offers: list[Offer], terms: Terms, total: Decimal) -> None:
         self.chosen, self.terms, self.total = chosen, terms, total
-        self.bills = {quote: terms.bill(lines) for quote, lines in terms.by_quote(chosen).items()}
+        self.lines = terms.by_quote(chosen)
+        self.bills = {quote: terms.bill(lines) for quote, lines in self.lines.items()}
         self.offers: dict[str, dict[str, Offer]] = {}
         for offer in offers:
             self.offers.setdefault(offer.item, {})[offer.quote] = offer
@@ -418,28 +512,32 @@ class _Others:
             if not all(quote in self.offers[other] for other in along):
                 continue
             bills = dict(self.bills)
-            for other in sorted(along):
-                before, bought = self.chosen[other]
-                _enter(bills, before.quote, -before.cost(bought), -bought, -1)
-                moved = self.offers[other][quote]
-                _enter(bills, quote, moved.cost(moved.cheapest), moved.cheapest, 1)
+            for touched in sorted({self.chosen[other][0].quote for other in along} | {quote}):
+                lines = [(o, bought) for o, bought in self.lines.get(touched, []) if o.item not in along]
+                if touched == quote:
+                    moved = [self.offers[other][quote] for other in sorted(along)]
+                    lines += [(offer, offer.cheapest) for offer in moved]
+                if lines:
+                    bills[touched] = self.terms.bill(lines)
+                else:
+                    del bills[touched]
             total = self.terms.total(bills)
             if total is not None:
                 found.append((total - self.total, quote))
         return min(found, default=None)
 
-
-def _enter(bills: dict[str, Bill], quote: str, paid: Decimal, quantity: Decimal, lines: int) -> None:
-    before = bills.get(quote, (Decimal(0), Decimal(0), 0))
-    bills[quote] = (before[0] + paid, before[1] + quantity, before[2] + lines)
-    if not bills[quote][2]:
-        del bills[quote]
+    def off(self, item: str) -> Off:
+        """What discounts take off the line chosen for an item."""
+        lines = self.lines[self.chosen[item][0].quote]
+        at = next(at for at, (offer, _) in enumerate(lines) if offer.item == item)
+        return self.terms.offs(lines)[at]
 
 
 def _line(item: str, chosen: Selection, others: _Others) -> AwardLine:
     offer, quantity = chosen[item]
     best = others.next_best(item)
-    paid = offer.goods(quantity)
+    off = others.off(item)
+    paid = offer.goods(quantity) - off.goods
     words = offer.words
     enough = offer.enough
     if enough != offer.need:
@@ -457,10 +555,11 @@ def _line(item: str, chosen: Selection, others: _Others) -> AwardLine:
         conversion=words,
         unit_price=(paid / quantity).quantize(Decimal("0.0001")) if quantity else Decimal(0),
         goods=paid,
-        extras=offer.extras,
+        extras=offer.extras - off.extras,
         spare=quantity - offer.need,
         runner_up=best[1] if best else "",
         runner_up_extra=best[0] if best else Decimal(0),
+        discount=off.goods + off.extras,
     )
 
 
@@ -492,11 +591,12 @@ def _parties(chosen: Selection, terms: Terms) -> list[AwardSupplier]:
     found = []
     for quote, lines in terms.by_quote(chosen).items():
         bill = terms.bill(lines)
-        paid, freight = bill[0], terms.freight(quote, bill)
-        tax = sum(
-            (tax_on(offer.cost(quantity), terms.tax_percent, terms.currency) for offer, quantity in lines), Decimal(0)
-        )
-        tax += tax_on(freight, terms.tax_percent, terms.currency)
+        paid, freight, rate = bill.paid - bill.off, terms.freight(quote, bill), terms.rate(quote)
+        costs = [
+            offer.cost(quantity) - off.goods - off.extras
+            for (offer, quantity), off in zip(lines, terms.offs(lines), strict=True)
+        ]
+        tax = sum((tax_on(cost, rate, terms.currency) for cost in [*costs, freight]), Decimal(0))
         found.append(
             AwardSupplier(
                 supplier=terms.quotes[quote].supplier,

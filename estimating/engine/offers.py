@@ -11,10 +11,10 @@ from typing import Any
 import msgspec
 
 from buildout.units.money import round_money
-from buildout.units.quantities import QuantityError, convert
+from buildout.units.quantities import QuantityError, convert, to_unit
 from buildout.units.value import Reason
 from estimating.engine.prices import LARGEST, Bracket, cheapest_in, goods_in, problems, tiers, whole_packs
-from estimating.engine.types import AwardRules, Break, PurchaseUnit, Quote, QuoteLine, Supplier, TakeOffLine
+from estimating.engine.types import AwardRules, Break, Freight, PurchaseUnit, Quote, QuoteLine, Supplier, TakeOffLine
 
 
 @dataclass(frozen=True)
@@ -32,6 +32,8 @@ class Offer:
     """Set-up, cut-outs and band: paid whatever the quantity."""
     words: str
     currency: str
+    load: Decimal = Decimal(1)
+    """What freight is charged by, for one unit: the unit itself, or its kilograms."""
 
     @cached_property
     def brackets(self) -> list[Bracket]:
@@ -125,12 +127,9 @@ def _quote_stands(
             f"Quote {quote.id} is in {quote.currency}, this build reckons in {currency}",
             f"Ask for the quote in {currency}, for instance “{currency} 82.10 a sheet”",
         )
-    if quote.freight.amount > LARGEST:
-        return no(
-            "freight too large",
-            f"Quote {quote.id} asks {quote.freight.amount:f} for freight",
-            "Write the freight again, for instance 310",
-        )
+    wrong = freight_problem(quote.freight)
+    if wrong:
+        return no("freight unusable", f"Quote {quote.id}: {wrong}", "Write the freight again, for instance a flat 310")
     if quote.valid_until < as_of:
         return no(
             "quote expired",
@@ -177,7 +176,30 @@ def _offer(
             )
         )
         return None
-    share = 1 + tax_percent / 100 if quote.tax_included else Decimal(1)
+    if line.substitute and not line.substitute_accepted:
+        reasons.append(
+            Reason(
+                code="substitute offered", where=where, severity="warning",
+                text=f"Quote {quote.id} offers {line.substitute} instead of {asked.name}",
+                todo="Ask for its data sheet, fire papers and a sample; then accept it on the quote or say no",
+            )
+        )  # fmt: skip
+        return None
+    load = Decimal(1)
+    if quote.freight.form == "by weight":
+        mass = _mass(asked, line)
+        if mass is None:
+            reasons.append(
+                Reason(
+                    code="weight unknown", where=where, severity="warning",
+                    text=f"Quote {quote.id} charges freight by weight, but nothing says what one {line.unit} of "
+                    f"{asked.name} weighs",
+                    todo="Ask for the weight and type it on the quote's line, for instance 31 lb",
+                )
+            )  # fmt: skip
+            return None
+        load = mass
+    share = 1 + tax_rate(quote, tax_percent) / 100 if quote.tax_included else Decimal(1)
     if quote.tax_included:
         line = msgspec.structs.replace(line, breaks=[Break(start=b.start, price=b.price / share) for b in line.breaks])
     extras = (
@@ -187,8 +209,61 @@ def _offer(
     )
     return Offer(
         item=asked.item, quote=quote.id, supplier=quote.supplier, line=line, need=need, asked=asked.quantity,
-        asked_unit=asked.unit, extras=extras, words=words, currency=currency,
+        asked_unit=asked.unit, extras=extras, words=words, currency=currency, load=load,
     )  # fmt: skip
+
+
+def tax_rate(quote: Quote, build_percent: Decimal) -> Decimal:
+    """The rate a quote is taxed at: its own, else the build's."""
+    return build_percent if quote.tax_percent is None else quote.tax_percent
+
+
+def freight_problem(freight: Freight) -> str:
+    """What is wrong with a freight, in words; empty when it can be used."""
+    amounts = [freight.amount, freight.at_least, *(zone.amount for zone in freight.zones)]
+    if any(amount < 0 for amount in amounts):
+        return "its freight is below zero"
+    if any(amount > LARGEST for amount in amounts):
+        return f"it asks {max(amounts):f} for freight"
+    if freight.form == "by zone" and freight.zone not in [zone.name for zone in freight.zones]:
+        return f"its freight goes by zone, but has no zone “{freight.zone}”"
+    return ""
+
+
+def flat_freight(freight: Freight) -> Decimal:
+    """What is charged once, whatever is bought: the flat sum, or that of the zone the site lies in."""
+    if freight.form == "by zone":
+        return next(zone.amount for zone in freight.zones if zone.name == freight.zone)
+    return freight.amount
+
+
+def carriage(freight: Freight) -> Decimal | None:
+    """What is charged for each unit or, by weight, for each kilogram; None where it is charged once.
+
+    >>> round(carriage(Freight(form="by weight", amount=Decimal(18), per="100 lb")), 6)
+    Decimal('0.396832')
+    """
+    if freight.form == "per unit":
+        return freight.amount
+    if freight.form != "by weight":
+        return None
+    count, unit = (Decimal(100), freight.per[4:]) if freight.per.startswith("100 ") else (Decimal(1), freight.per)
+    exact = to_unit(count, "pound" if unit == "lb" else "kilogram", "kilogram")
+    return freight.amount * exact.denominator / exact.numerator
+
+
+def _mass(asked: TakeOffLine, line: QuoteLine) -> Decimal | None:
+    """Kilograms of one unit of a quote's line: as stated, else worked out from the goods."""
+    if line.mass is not None:
+        exact = to_unit(line.mass, "pound" if line.mass_unit == "lb" else "kilogram", "kilogram")
+        return Decimal(exact.numerator) / exact.denominator
+    if asked.mass is None:
+        return None
+    try:
+        own, _ = in_asked_unit(asked, line)
+    except QuantityError:
+        return None
+    return own * asked.mass
 
 
 PIECES = ("each", "sheet", "roll", "length")
@@ -198,38 +273,87 @@ PIECES = ("each", "sheet", "roll", "length")
 def in_quote_unit(asked: TakeOffLine, line: QuoteLine) -> tuple[Decimal, str]:
     """The quantity asked, in the unit the quote sells by, and how it was worked out.
 
-    Goods of another width are compared by area, from what is needed before rounding up to whole units.
+    Goods of another size are compared by area or run, from what is needed before rounding up to whole units.
     Raises ``QuantityError`` where a size is missing.
     """
-    width = line.goods_width if line.goods_width is not None else asked.width
-    same_width = asked.width is None or width is None or asked.width == width
-    if same_width and asked.unit == line.unit:
-        words = convert(asked.quantity, asked.unit, asked.unit)[1]
-        sold = "one by one" if line.unit == "each" else f"by the {line.unit}"
-        return asked.quantity, f"{words} asked, sold {sold}"
-    if same_width and asked.unit in PIECES and line.unit in PIECES:
-        words = convert(asked.quantity, asked.unit, asked.unit)[1]
-        return asked.quantity, f"{words} asked, sold by the piece"
-    own = _sizes(asked)
-    start = "sheet" if asked.unit == "each" and "sheet" in own and line.unit not in ("bundle", "box") else asked.unit
-    amount = asked.needed if asked.needed > 0 else asked.quantity
-    if same_width:
-        return convert(amount, start, line.unit, **own)
-    area, first = convert(amount, start, "square foot", **own)
-    need, second = convert(area, "square foot", line.unit, **(own | {"goods_width_mm": width.mm if width else None}))
-    return need, f"{first}; {second}; the layout was made for the other width"
+    if _same_goods(asked, line):
+        if asked.unit == line.unit:
+            words = convert(asked.quantity, asked.unit, asked.unit)[1]
+            sold = "one by one" if line.unit == "each" else f"by the {line.unit}"
+            return asked.quantity, f"{words} asked, sold {sold}"
+        if asked.unit in PIECES and line.unit in PIECES:
+            words = convert(asked.quantity, asked.unit, asked.unit)[1]
+            return asked.quantity, f"{words} asked, sold by the piece"
+    return _across(asked.needed if asked.needed > 0 else asked.quantity, asked, line)
 
 
-def _sizes(asked: TakeOffLine) -> dict[str, Any]:
+def in_asked_unit(asked: TakeOffLine, line: QuoteLine) -> tuple[Decimal, str]:
+    """What one unit of the quote comes to in the unit asked, and how: the way back.
+
+    Raises ``QuantityError`` where a size is missing.
+    """
+    if _same_goods(asked, line) and (asked.unit == line.unit or {asked.unit, line.unit} <= set(PIECES)):
+        return Decimal(1), "the same unit"
+    return _across(Decimal(1), asked, line, back=True)
+
+
+def _same_goods(asked: TakeOffLine, line: QuoteLine) -> bool:
+    """No size stated in the quote differs from what is asked."""
+    pairs = ((asked.width, line.goods_width), (asked.length, line.goods_length))
+    return all(mine is None or theirs is None or mine == theirs for mine, theirs in pairs) and (
+        line.per_pack is None or line.per_pack == asked.per_pack
+    )
+
+
+def _across(amount: Decimal, asked: TakeOffLine, line: QuoteLine, *, back: bool = False) -> tuple[Decimal, str]:
+    """From the asked unit into the quote's, or ``back``; by way of area or run where the goods' sizes differ."""
+    mine, theirs = _sizes(asked), _sizes(asked, line)
+    start = "sheet" if asked.unit == "each" and "sheet" in mine and line.unit not in ("bundle", "box") else asked.unit
+    ends = ((line.unit, theirs), (start, mine)) if back else ((start, mine), (line.unit, theirs))
+    (give, give_sizes), (take, take_sizes) = ends
+    if line.unit == "board foot":
+        # Timber is reckoned at the size it is called by, not the size it has.
+        return convert(amount, give, take, **theirs)
+    if mine == theirs:
+        return convert(amount, give, take, **mine)
+    if "per_pack" in theirs and theirs["per_pack"] != mine.get("per_pack"):
+        return _by_way_of("each", amount, give, give_sizes, take, take_sizes)
+    try:
+        way = _by_way_of("square foot", amount, give, give_sizes, take, take_sizes)
+    except QuantityError:
+        way = _by_way_of("running foot", amount, give, give_sizes, take, take_sizes)
+    return way[0], f"{way[1]}; the layout was made for the other {'width' if _wider(asked, line) else 'size'}"
+
+
+def _by_way_of(
+    middle: str, amount: Decimal, give: str, give_sizes: dict[str, Any], take: str, take_sizes: dict[str, Any]
+) -> tuple[Decimal, str]:
+    between, first = convert(amount, give, middle, **give_sizes)
+    found, second = convert(between, middle, take, **take_sizes)
+    return found, f"{first}; {second}"
+
+
+def _wider(asked: TakeOffLine, line: QuoteLine) -> bool:
+    return asked.width is not None and line.goods_width is not None and asked.width != line.goods_width
+
+
+def _sizes(asked: TakeOffLine, line: QuoteLine | None = None) -> dict[str, Any]:
+    """What the unit converter must know: of the goods asked, or as a quote's line describes them."""
     sizes: dict[str, Any] = {}
-    if asked.width is not None:
-        sizes["goods_width_mm"] = asked.width.mm
-    if asked.length is not None:
-        if asked.width is not None:
-            sizes["sheet"] = (asked.length.mm, asked.width.mm)
-        sizes["roll_length_mm"] = sizes["piece_length_mm"] = asked.length.mm
-    if asked.per_pack > 1:
-        sizes["per_pack"] = asked.per_pack
+    width = line.goods_width if line is not None and line.goods_width is not None else asked.width
+    long = line.goods_length if line is not None and line.goods_length is not None else asked.length
+    thick = line.goods_thickness if line is not None and line.goods_thickness is not None else asked.thickness
+    pack = line.per_pack if line is not None and line.per_pack is not None else asked.per_pack
+    if width is not None:
+        sizes["goods_width_mm"] = width.mm
+    if long is not None:
+        if width is not None:
+            sizes["sheet"] = (long.mm, width.mm)
+        sizes["roll_length_mm"] = sizes["piece_length_mm"] = long.mm
+    if thick is not None:
+        sizes["thickness_mm"] = thick.mm
+    if pack > 1:
+        sizes["per_pack"] = pack
     if asked.spread is not None:
         sizes |= {"spread": asked.spread, "spread_unit": asked.unit}
     return sizes

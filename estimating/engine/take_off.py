@@ -237,7 +237,7 @@ class _Counter:
             item=item, name=product.name, head=product.head, unit=product.unit, net=line.net,
             allowance=line.allowance, waste=waste, quantity=quantity, trace=steps, needed=needed,
             length=product.length, width=product.width, per_pack=product.per_pack, spread=product.spread,
-            cutouts=line.cutouts, band=line.band,
+            cutouts=line.cutouts, band=line.band, thickness=product.thickness, mass=unit_mass(product),
         )  # fmt: skip
 
 
@@ -257,6 +257,26 @@ def sizes(product: Product) -> dict[str, Any]:
     if product.spread is not None:
         known |= {"spread": product.spread, "spread_unit": product.unit}
     return known
+
+
+def unit_mass(product: Product) -> Decimal | None:
+    """What one unit of a product weighs, kg to the gram; None where sizes or density are not known.
+
+    >>> from buildout.units.lengths import Length
+    >>> unit_mass(Product(id="b", name="B", form="sheet", unit="sheet", head=8, density=Decimal(100),
+    ...     length=Length.read("2 m"), width=Length.read("1 m"), thickness=Length.read("50 mm")))
+    Decimal('10.000')
+    """
+    try:
+        if product.mass_per_area is not None:
+            area, _ = convert(Decimal(1), product.unit, "square metre", **sizes(product))
+            return (area * product.mass_per_area).quantize(Decimal("0.001"))
+        if product.density is not None:
+            litres, _ = convert(Decimal(1), product.unit, "litre", **sizes(product))
+            return (litres * product.density / 1000).quantize(Decimal("0.001"))
+    except QuantityError:
+        return None
+    return None
 
 
 def _sold_as(product: Product, unit: str) -> str:

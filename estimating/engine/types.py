@@ -670,6 +670,9 @@ class TakeOffLine(Value, kw_only=True):
     """Cut-outs in goods made to drawing."""
     band: Decimal = Decimal(0)
     """Feet of edge band on goods made to drawing."""
+    thickness: Length | None = None
+    mass: Decimal | None = None
+    """kg of one ``unit``, from the product's density or mass per area; None: not known."""
 
 
 class TakeOff(Value, kw_only=True):
@@ -683,13 +686,43 @@ class TakeOff(Value, kw_only=True):
 # ---------------------------------------------------------------- suppliers, quotes, award
 
 
+FreightService = Literal["kerbside", "lift-gate", "inside", "dock", "pick-up"]
+
+
+class FreightZone(Value, kw_only=True):
+    """What bringing goods into one zone of the supplier's own map costs."""
+
+    name: str
+    amount: Decimal
+
+
 class Freight(Value, kw_only=True):
     """What a supplier charges for bringing the goods."""
 
-    form: Literal["flat", "per unit", "free over"] = "flat"
+    form: Literal["flat", "per unit", "by weight", "by zone", "free over"] = "flat"
+    """``free over``: flat, and included from a sum of goods on."""
     amount: Decimal = Decimal(0)
+    """Flat sum, or for one unit, or for one ``per``."""
     free_over: Decimal | None = None
-    service: Literal["kerbside", "lift-gate", "inside", "dock", "pick-up"] = "kerbside"
+    """Sum of goods, before any discount, from which it is included."""
+    per: Literal["lb", "100 lb", "kg", "100 kg"] = "100 lb"
+    """By weight: what ``amount`` is asked for."""
+    at_least: Decimal = Decimal(0)
+    """Per unit and by weight: the least that is charged."""
+    zones: list[FreightZone] = []
+    zone: str = ""
+    """By zone: the one the site lies in."""
+    service: FreightService = "kerbside"
+
+
+class Contact(Value, kw_only=True):
+    """One more person to ask for at a supplier."""
+
+    name: str
+    phone: str = ""
+    email: str = ""
+    about: str = ""
+    """What they look after, for instance: invoices."""
 
 
 class Supplier(Value, kw_only=True):
@@ -700,6 +733,12 @@ class Supplier(Value, kw_only=True):
     contact: str = ""
     phone: str = ""
     email: str = ""
+    contacts: list[Contact] = []
+    """Others than the first."""
+    services: list[FreightService] = []
+    """Ways they bring goods; empty: not asked yet."""
+    usual_lead_days: int | None = None
+    """Working days they usually name."""
     terms: str = ""
     deposit_percent: Decimal = Decimal(0)
     balance_days: int = 0
@@ -727,10 +766,33 @@ class QuoteLine(Value, kw_only=True):
     pack: Decimal = Decimal(1)
     """Sold in whole multiples of this many units."""
     goods_width: Length | None = None
-    """Needed to turn running units into area."""
+    """Needed to turn running units into area; for board feet the width the seller reckons with."""
+    goods_length: Length | None = None
+    """Length of their roll, sheet or piece where it is not the product's."""
+    goods_thickness: Length | None = None
+    """For board feet: the thickness the seller reckons with, usually larger than the real one."""
+    per_pack: int | None = None
+    """Pieces in their bundle or box where it is not the product's."""
+    mass: Decimal | None = None
+    """Of one unit, as they state it."""
+    mass_unit: Literal["lb", "kg"] = "lb"
+    substitute: str = ""
+    """What they offer instead of the item asked for; empty: the item itself."""
+    substitute_accepted: bool = False
+    """The owner has seen its papers and sample and takes it. Until then it is not compared."""
     extra_per_cutout: Decimal = Decimal(0)
     extra_per_band_foot: Decimal = Decimal(0)
     note: str = ""
+
+
+class Discount(Value, kw_only=True):
+    """So much off the goods and extras of an order. Several add up. Each line is rounded once."""
+
+    percent: Decimal
+    over: Decimal = Decimal(0)
+    """Holds from this sum on of what it covers, reckoned before any discount."""
+    items: list[str] = []
+    """A bundle: holds only where all of these are bought together, and for these. Empty: the whole order."""
 
 
 class Quote(Value, kw_only=True):
@@ -747,7 +809,12 @@ class Quote(Value, kw_only=True):
     lead_days_likely: int
     lead_days_high: int
     """Working days from order to goods at the door."""
+    discounts: list[Discount] = []
+    deposit_percent: Decimal | None = None
+    """None: the supplier's usual deposit."""
     tax_included: bool = False
+    tax_percent: Decimal | None = None
+    """Tax they add or have included; None: the build's own rate."""
     note: str = ""
 
 
@@ -776,11 +843,14 @@ class AwardLine(Value, kw_only=True):
     """How asked became bought, in words, with the arithmetic."""
     unit_price: Decimal
     goods: Decimal
+    """After any discount, as ``extras``."""
     extras: Decimal
     spare: Decimal
     runner_up: str
     """Quote id of the next best choice for this line (and those it may not be split from); empty when none."""
     runner_up_extra: Decimal
+    discount: Decimal = Decimal(0)
+    """Taken off goods and extras already."""
 
 
 class AwardSupplier(Value, kw_only=True):

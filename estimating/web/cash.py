@@ -11,7 +11,7 @@ from buildout.builds.web.services import Sheet
 from buildout.units.money import format_money, tax_on
 from estimating.engine.cash_flow import CashFlow, Flow, Purchase, cash_flow, purchase_flows, spread
 from estimating.engine.heads import FLOAT, HEADS
-from estimating.engine.types import Arrivals, Budget, MoneyPlan, OrderDates, Supplier
+from estimating.engine.types import Arrivals, Budget, MoneyPlan, OrderDates, Quote, Supplier
 from estimating.web import ledger, order_book
 from estimating.web.models import LedgerEntry, Order
 from estimating.web.services import standings
@@ -31,7 +31,8 @@ def planned(build: Build, sheet: Sheet) -> CashFlow:
 
     flows = [Flow(day=i.day, amount=-i.amount, what=i.what or "Money arrives") for i in money.incoming if i.day > today]
     opening = money.available + sum((flow.amount for flow in flows), Decimal(0)) - paid_in_all
-    bought = _placed(orders, book, suppliers, arrives, money.tax_percent, sheet.currency)
+    quotes = {quote.id: quote for quote in sheet.section("quotes", list[Quote])}
+    bought = _placed(orders, book, suppliers, quotes, arrives, money.tax_percent, sheet.currency)
     bought += _to_place(sheet, orders, suppliers, arrives, today)
     for purchase in bought:
         flows += purchase_flows(purchase, sheet.currency)
@@ -58,6 +59,7 @@ def _placed(
     orders: list[Order],
     book: list[LedgerEntry],
     suppliers: dict[str, Supplier],
+    quotes: dict[str, Quote],
     arrives: dict[str, date],
     tax_percent: Decimal,
     currency: str,
@@ -83,12 +85,19 @@ def _placed(
         found.append(
             Purchase(
                 what=f"{order.name} to {order.supplier_name}", total=total, paid=paid, placed=True,
-                deposit_percent=terms.deposit_percent if terms and not off else Decimal(0),
+                deposit_percent=Decimal(0) if off else _deposit(quotes.get(order.quote), terms),
                 balance_days=terms.balance_days if terms else 0, ordered=order.placed,
                 arrives=order.promised or max(days, default=order.placed), balance_due=max(due, default=None),
             )
         )  # fmt: skip
     return found
+
+
+def _deposit(quote: Quote | None, supplier: Supplier | None) -> Decimal:
+    """What the quote asks, else the supplier's usual deposit, in percent."""
+    if quote is not None and quote.deposit_percent is not None:
+        return quote.deposit_percent
+    return supplier.deposit_percent if supplier else Decimal(0)
 
 
 def _to_place(
@@ -106,7 +115,7 @@ def _to_place(
         found.append(
             Purchase(
                 what=f"{terms.name if terms else ready.quote.supplier}, to be ordered", total=ready.total,
-                deposit_percent=terms.deposit_percent if terms else Decimal(0),
+                deposit_percent=_deposit(ready.quote, terms),
                 balance_days=terms.balance_days if terms else 0, ordered=ordered, arrives=there,
             )
         )  # fmt: skip

@@ -15,6 +15,7 @@ from buildout.builds.web.models import Build
 from buildout.people.web.models import User
 from buildout.units.money import format_money, round_money, tax_on
 from buildout.units.words import counted
+from estimating.engine.offers import tax_rate
 from estimating.engine.types import Award, AwardLine, MoneyPlan, Quote, Supplier, TakeOff
 from estimating.web import documents
 from estimating.web.models import ChangeOrder, Delivery, Order
@@ -64,7 +65,7 @@ def ready_orders(sheet: builds.Sheet, orders: list[Order]) -> list[ReadyOrder]:
             continue
         freight = Decimal(0) if party.quote in sent else party.freight
         amounts = [line.goods + line.extras for line in lines] + [freight]
-        percent = Decimal(0) if quote.tax_included else money.tax_percent
+        percent = tax_rate(quote, money.tax_percent)  # the award's amounts are without tax, whatever the quote's are
         tax = sum((tax_on(amount, percent, sheet.currency) for amount in amounts), Decimal(0))
         found.append(
             ReadyOrder(quote, suppliers.get(quote.supplier), lines, sum(amounts[:-1], Decimal(0)), freight, tax)

@@ -81,8 +81,10 @@ LINK_VERSIONS = dict.fromkeys(
 ) | {
     "survey": 3,
     "plan": 2,
-    "award": 3,
     "budget": 2,
+    "take-off": 2,
+    "award": 4,
+    "award choices": 2,
     "arrivals": 2,
     "schedule": 2,
     "forecast": 2,

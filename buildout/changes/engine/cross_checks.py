@@ -341,19 +341,21 @@ def unit_fault(product: Product, unit: PurchaseUnit, line: QuoteLine | None = No
         return ""
     if {unit, product.unit} & {"gallon", "litre"} and product.form != "volume":
         return "it is not poured"
-    width = line.goods_width if line is not None and line.goods_width is not None else product.width
-    long = product.length
+    width, long, thickness, pack = product.width, product.length, product.thickness, product.per_pack
+    if line is not None:
+        width, long = line.goods_width or width, line.goods_length or long
+        thickness, pack = line.goods_thickness or thickness, line.per_pack or pack
     try:
         convert(
             Decimal(1),
             product.unit,
             unit,
             goods_width_mm=width.mm if width is not None else None,
-            sheet=(long.mm, product.width.mm) if product.form == "sheet" and long and product.width else None,
+            sheet=(long.mm, width.mm) if product.form == "sheet" and long and width else None,
             roll_length_mm=long.mm if product.form == "roll" and long is not None else None,
             piece_length_mm=long.mm if product.form == "length" and long is not None else None,
-            thickness_mm=product.thickness.mm if product.thickness is not None else None,
-            per_pack=product.per_pack if product.per_pack > 1 else None,
+            thickness_mm=thickness.mm if thickness is not None else None,
+            per_pack=pack if pack > 1 else None,
             spread=product.spread,
             spread_unit=product.unit,
         )
@@ -423,6 +425,19 @@ def _quote(
     if quote.freight.form == "free over" and quote.freight.free_over is None:
         message = '"free_over" is missing: say from what sum the freight is free.'
         notes.add([*path, "freight", "free_over"], message, '"free_over": "1500"')
+    zones = [zone.name for zone in quote.freight.zones]
+    if quote.freight.form == "by zone" and quote.freight.zone not in zones:
+        message = f'"zone": there is no zone {quote.freight.zone!r} among {", ".join(zones) or "none"}.'
+        notes.add([*path, "freight", "zone"], message, f'"{zones[0]}"' if zones else '"B"')
+    for name in ("deposit_percent", "tax_percent"):
+        _percent(notes, [*path, name], getattr(quote, name) or Decimal(0))
+    for number, discount in enumerate(quote.discounts):
+        _percent(notes, [*path, "discounts", number, "percent"], discount.percent)
+        for at, item in enumerate(discount.items):
+            here = [*path, "discounts", number, "items", at]
+            offered = [line.item for line in quote.lines]
+            if notes.refer(here, item, "product", products) and item not in offered:
+                notes.add(here, f'"items": this quote does not offer {item!r}. It offers: {", ".join(offered)}.', "")
     for number, line in enumerate(quote.lines):
         here = [*path, "lines", number]
         if notes.refer([*here, "item"], line.item, "product", products):
@@ -435,6 +450,8 @@ def _quote(
         if line.pack <= 0:
             notes.add([*here, "pack"], '"pack" must be more than nothing.', '"5"')
         _positive(notes, [*here, "goods_width"], line.goods_width, "54 in")
+        _positive(notes, [*here, "goods_length"], line.goods_length, "50 yd")
+        _positive(notes, [*here, "goods_thickness"], line.goods_thickness, "2 in")
         for place, (below, above) in enumerate(pairwise(line.breaks), 1):
             if above.start <= below.start:
                 message = (
