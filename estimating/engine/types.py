@@ -1025,6 +1025,8 @@ class MoneyPlan(Value, kw_only=True):
     incoming: list[Incoming] = []
     tax_percent: Decimal = Decimal(0)
     weekly_rent: Decimal = Decimal(0)
+    approval_over: Decimal | None = None
+    """An order that comes to more, freight and tax counted in, waits for the partner; None: none does."""
     heads: list[HeadPlan] = []
 
 

@@ -21,10 +21,15 @@ Kind = LedgerEntry.Kind
 
 def planned(build: Build, sheet: Sheet) -> CashFlow:
     """Orders, what is still to be ordered, open bills and allowances from today on, and money arriving."""
+    orders = Order.objects.filter(build=build).prefetch_related("changes", "deliveries")
+    return planned_from(sheet, list(orders), ledger.entries_of(build))
+
+
+def planned_from(sheet: Sheet, orders: list[Order], entries: list[LedgerEntry]) -> CashFlow:
+    """The same from all orders and ledger entries of a build."""
     money = sheet.section("money", MoneyPlan) if sheet.document.get("money") else MoneyPlan()
     suppliers = {supplier.id: supplier for supplier in sheet.section("suppliers", list[Supplier])}
-    orders = list(Order.objects.filter(build=build).prefetch_related("changes", "deliveries"))
-    book = [entry for entry in ledger.entries_of(build) if entry.kind != Kind.DRAW]
+    book = [entry for entry in entries if entry.kind != Kind.DRAW]
     today = max(sheet.today(), sheet.as_of)
     arrives = {arrival.item: arrival.likely for arrival in sheet.part("arrivals", Arrivals).items}
     paid_in_all = sum((entry.amount for entry in book if entry.kind == Kind.PAYMENT), Decimal(0))

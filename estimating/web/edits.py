@@ -68,8 +68,7 @@ def set_award_rules(
 
 
 def set_money(document: Document, money: dict[str, Any], heads: list[dict[str, Any]]) -> None:
-    before = {name: value for name, value in document.get("money", {}).items() if name != "incoming"}
-    document["money"] = {**before, **money, "heads": heads}
+    document["money"] = {**money, "heads": heads}
 
 
 def read_breaks(text: str) -> Breaks:

@@ -543,8 +543,10 @@ class MoneyForm(PartForm):
     part = MoneyPlan
     labels = {
         "available": "Money available", "tax_percent": "Sales tax, %", "weekly_rent": "Rent for a week",
+        "approval_over": "Orders above this wait for the partner",
     }  # fmt: skip
     hints = {
+        "approval_over": "With freight and tax, for example 2500; empty: no order waits",
         "available": "In all, with what arrives later",
         "weekly_rent": "What each week of delay costs before the school earns anything",
     }
@@ -590,6 +592,22 @@ class HeadForm(PartForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["contingency_percent"] = AmountField(label="Contingency, %", required=False, max_value=100)
+
+
+class AnswerForm(forms.Form):
+    """The partner's word to an approval."""
+
+    answer = forms.CharField(label="Say something with it", max_length=500, required=False)
+
+    def __init__(self, *args: Any, refusing: bool = False, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.refusing = refusing
+
+    def clean_answer(self) -> str:
+        answer = str(self.cleaned_data["answer"]).strip()
+        if self.refusing and not answer:
+            raise forms.ValidationError("Say why, for example: wait until the loan is paid out.")
+        return answer
 
 
 class CommentForm(forms.Form):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -13,8 +14,8 @@ from buildout.builds.web.models import Build
 from buildout.people.web.models import User
 from buildout.units.money import format_money
 from estimating.engine.heads import FREIGHT, HEADS, TAX
-from estimating.engine.ledger import BilledLine, LedgerRow, OrderLine, ThreeWay, three_way
-from estimating.engine.types import Product, TakeOff
+from estimating.engine.ledger import BilledLine, HeadMoney, LedgerRow, OrderLine, ThreeWay, head_money, three_way
+from estimating.engine.types import Budget, Product, TakeOff
 from estimating.web.models import LedgerEntry, Order
 from estimating.web.order_book import OrderBookError
 from estimating.web.services import standings
@@ -61,6 +62,18 @@ def split_of(order: Order, head_of: dict[str, int]) -> dict[int, Decimal]:
         if amount > 0:
             found[head if head in HEADS else 23] = found.get(head, Decimal(0)) + amount
     return dict(sorted(found.items()))
+
+
+def money_by_head(sheet: builds.Sheet, book: list[LedgerEntry], orders: Iterable[Order]) -> list[HeadMoney]:
+    """Every budget head with what was ordered, invoiced, paid and drawn since."""
+    head_of = heads_of_items(sheet)
+    return head_money(
+        sheet.part("budget", Budget),
+        [row_of(entry) for entry in book],
+        {order.name: split_of(order, head_of) for order in orders if order.state != Order.State.CANCELLED},
+        head_of,
+        sheet.currency,
+    )
 
 
 def match(order: Order, entries: list[LedgerEntry], currency: str) -> ThreeWay:

@@ -112,6 +112,42 @@ class SentDocument(models.Model):
         return self.title
 
 
+class Approval(models.Model):
+    """What the partner is asked before an order above the agreed limit goes out, and the answer."""
+
+    class State(models.TextChoices):
+        OPEN = "open", "Waits for an answer"
+        APPROVED = "approved", "Approved"
+        REFUSED = "refused", "Refused"
+        WITHDRAWN = "withdrawn", "Asked anew"
+
+    build = models.ForeignKey(Build, on_delete=models.CASCADE, related_name="approvals")
+    number = models.PositiveIntegerField()
+    quote = models.CharField(max_length=60)
+    supplier_name = models.CharField(max_length=120)
+    lines = models.JSONField()
+    """[{item, name, quantity, unit, goods}], numbers as text."""
+    total = models.DecimalField(max_digits=14, decimal_places=3)
+    """With freight and tax."""
+    why = models.CharField(max_length=500, blank=True)
+    """Said by whoever asks."""
+    state = models.CharField(max_length=10, choices=State.choices, default=State.OPEN)
+    asked_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    asked = models.DateTimeField(default=timezone.now)
+    decided_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    decided = models.DateTimeField(null=True, blank=True)
+    answer = models.CharField(max_length=500, blank=True)
+    order = models.ForeignKey(Order, null=True, blank=True, on_delete=models.SET_NULL, related_name="approvals")
+    """The order it was used for; it covers no other."""
+
+    class Meta:
+        ordering: ClassVar = ["build_id", "number"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["build", "number"], name="one_approval_per_number")]
+
+    def __str__(self) -> str:
+        return f"approval {self.number} of {self.build}"
+
+
 class Delivery(models.Model):
     """One arrival of goods of an order, as counted and looked at. A wrong booking is taken back, never altered."""
 

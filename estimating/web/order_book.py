@@ -17,8 +17,8 @@ from buildout.units.money import format_money, round_money, tax_on
 from buildout.units.words import counted
 from estimating.engine.offers import tax_rate
 from estimating.engine.types import Award, AwardLine, MoneyPlan, Quote, Supplier, TakeOff
-from estimating.web import documents
-from estimating.web.models import ChangeOrder, Delivery, Order
+from estimating.web import approvals, documents
+from estimating.web.models import Approval, ChangeOrder, Delivery, Order
 from estimating.web.services import OrderedItem, standings
 
 
@@ -85,6 +85,7 @@ def place(build: Build, user: User, quote_id: str, note: str = "") -> Order:
     ready = next((r for r in ready_orders(sheet, orders) if r.quote.id == quote_id), None)
     if ready is None:
         raise OrderBookError("Nothing of this quote is waiting to be ordered: it is on an order already, or not chosen")
+    approval = _approval_for(build, sheet, ready)
     names = {line.item: line.name for line in sheet.part("take_off", TakeOff).lines}
     order = Order.objects.create(
         build=build,
@@ -110,10 +111,27 @@ def place(build: Build, user: User, quote_id: str, note: str = "") -> Order:
             for line in ready.lines
         ],
     )
+    if approval is not None:
+        approval.order = order
+        approval.save(update_fields=["order"])
     documents.keep_order(sheet, order, user.name)
     total = format_money(ready.total, sheet.currency)
     _tell(build, user, order, f"{order.name} placed with {order.supplier_name}: {total} with tax and freight")
     return order
+
+
+def _approval_for(build: Build, sheet: builds.Sheet, ready: ReadyOrder) -> Approval | None:
+    """The partner's answer this order needs; None where it needs none. Raises ``OrderBookError`` without one."""
+    limit = approvals.limit_of(sheet)
+    if limit is None or ready.total <= limit or not approvals.has_partner(build):
+        return None
+    found = approvals.of_quote(build, ready.quote.id)
+    if found is None or not approvals.covers(found, ready.lines, ready.total):
+        raise OrderBookError(
+            f"{format_money(ready.total, sheet.currency)} is above {format_money(limit, sheet.currency)}: "
+            "ask the partner first, and order when the answer is there"
+        )
+    return found
 
 
 def _tell(build: Build, user: User, order: Order, text: str, before: Mapping[str, Any] | None = None) -> None:

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from estimating.web.views import budget, deliveries, layouts, ledger, orders, quotes, systems, take_off
+from estimating.web.views import budget, deliveries, in_short, layouts, ledger, orders, quotes, systems, take_off
 
 app_name = "estimating"
 BUILD = "builds/<int:build_id>/"
@@ -42,6 +42,7 @@ urlpatterns = [
     # Orders
     path(f"{BUILD}orders/", orders.orders, name="orders"),
     path(f"{BUILD}orders/place/", orders.place, name="place-order"),
+    path(f"{BUILD}orders/ask/", orders.ask_approval, name="ask-approval"),
     path(ORDER, orders.order, name="order"),
     path(f"{ORDER}confirm/", orders.confirm, name="confirm-order"),
     path(f"{ORDER}receive/", orders.receive, name="receive-order"),
@@ -68,4 +69,9 @@ urlpatterns = [
     path(f"{BUILD}budget/draws/new/", ledger.draw, name="draw"),
     path(f"{BUILD}budget/entries/<int:entry>/reverse/", ledger.reverse_entry, name="reverse-entry"),
     path(f"{BUILD}budget/comment/", budget.comment, name="comment"),
+    # What the partner looks at
+    path(f"{BUILD}in-short/", in_short.in_short, name="in-short"),
+    path(f"{BUILD}in-short/week/", in_short.week, name="week"),
+    path(f"{BUILD}in-short/approvals/<int:number>/approve/", in_short.decide, {"answer": "approve"}, name="approve"),
+    path(f"{BUILD}in-short/approvals/<int:number>/refuse/", in_short.decide, {"answer": "refuse"}, name="refuse"),
 ]

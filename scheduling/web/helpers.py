@@ -12,8 +12,9 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from buildout.builds.web import services as builds
+from buildout.builds.web.mail import mail
 from buildout.builds.web.services import Sheet
-from scheduling.web import links, services, sign_ups
+from scheduling.web import links, sign_ups
 from scheduling.web.calendar_file import calendar_file
 from scheduling.web.forms import SignUpForm, request_key
 from scheduling.web.models import Notice, ShareLink, SignUp, Swap
@@ -157,7 +158,7 @@ def _take(request: HttpRequest, link: ShareLink, day: str, task: str) -> HttpRes
         f"Thank you, {row.first_name}. You are {did} {link.build.name}.\n"
         f"Your own page, to look, change or withdraw: {links.my_address(request, row)}\n"
     )
-    services.mail(f"{link.build.name}: your place", text, row.contact)
+    mail(f"{link.build.name}: your place", text, row.contact)
     return redirect("scheduling:my", row.token)
 
 

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections import Counter
-from datetime import date, datetime, timedelta
+from datetime import date
 from typing import Any
 
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from buildout.builds.web import services as builds
-from buildout.builds.web.models import JournalEntry, Member, Role
+from buildout.builds.web.models import JournalEntry, Role
+from buildout.builds.web.visits import since_last_visit
 from estimating.web.models import Order
 from scheduling.engine.types import Dates, Forecast, Schedule, TaskNet
 from scheduling.web.offers import day_offers, upcoming
@@ -21,8 +21,6 @@ from scheduling.web.pictures import draw_forecast
 from scheduling.web.views import sheet_context, user_of
 from scheduling.web.words import STATUSES, stage_name
 
-SITTING = timedelta(minutes=30)
-"""Looking again within this time is the same visit: what was new stays marked as new."""
 LEAD_KINDS = ("revision", "sign-up")
 """What a crew lead is told of: the plan and the people, not orders and money."""
 
@@ -33,7 +31,7 @@ def progress(request: HttpRequest, build_id: int) -> HttpResponse:
     build, member = builds.build_for(user_of(request), build_id)
     context = sheet_context(build, member, "9")
     sheet: builds.Sheet = context["sheet"]
-    since = _since(request, member)
+    since = since_last_visit(request, member)
     schedule = sheet.part("schedule", Schedule)
     forecast = sheet.part("forecast", Forecast)
     dates = sheet.section("dates", Dates)
@@ -63,17 +61,6 @@ def progress(request: HttpRequest, build_id: int) -> HttpResponse:
         "orders": _orders(build.pk) if member.role != Role.LEAD else None,
     }
     return render(request, "scheduling/progress.html", context)
-
-
-def _since(request: HttpRequest, member: Member) -> datetime | None:
-    """When the reader's previous visit ended; this visit is noted as the last one."""
-    now = timezone.now()
-    key = f"since-{member.build_id}"
-    if key not in request.session or member.last_visit is None or now - member.last_visit > SITTING:
-        request.session[key] = member.last_visit.isoformat() if member.last_visit else ""
-    Member.objects.filter(pk=member.pk).update(last_visit=now)
-    kept = request.session[key]
-    return datetime.fromisoformat(kept) if kept else None
 
 
 def _stages(net: TaskNet, schedule: Schedule, done: dict[str, str]) -> list[dict[str, Any]]:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from django.conf import settings
-from django.core.mail import send_mail
 from django.urls import reverse
 from django.utils import timezone
 
+from buildout.builds.web.mail import mail
 from buildout.builds.web.models import Build
 from buildout.builds.web.services import Sheet
 from scheduling.engine.moved import MovedShift
@@ -59,17 +59,6 @@ def write_notices(moved: list[MovedShift]) -> list[Notice]:
 def personal_address(row: SignUp) -> str:
     """A helper's own page as a full address, empty where the installation does not know its own."""
     return f"{settings.PUBLIC_URL}{reverse('scheduling:my', args=[row.token])}" if settings.PUBLIC_URL else ""
-
-
-def mail_is_set_up() -> bool:
-    return not settings.EMAIL_BACKEND.endswith("dummy.EmailBackend")
-
-
-def mail(subject: str, text: str, to: str) -> bool:
-    """Send one mail where that is possible; whoever calls keeps the text on a list otherwise."""
-    if "@" not in to or not mail_is_set_up():
-        return False
-    return bool(send_mail(subject, text, None, [to], fail_silently=True))
 
 
 def tell_by_mail(notice: Notice, build_name: str, link: str = "") -> None:

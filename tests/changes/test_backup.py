@@ -15,7 +15,7 @@ from django.utils import timezone
 from buildout.builds.web.models import Build, Comment, JournalEntry, LinkResult, Member, Proposal, Revision, Role
 from buildout.changes.web import archive
 from buildout.people.web.models import SignInLink, User
-from estimating.web.models import ChangeOrder, Delivery, LedgerEntry, Order, SentDocument
+from estimating.web.models import Approval, ChangeOrder, Delivery, LedgerEntry, Order, SentDocument
 from scheduling.web.models import Notice, ShareLink, SignUp
 from tests.changes.test_transfer import fill_a_day
 
@@ -45,6 +45,7 @@ def full() -> Build:
         lines=[{"quantity": "1.50"}], freight=Decimal("62.125"), tax=Decimal("-0.001"),
     )  # fmt: skip
     ChangeOrder.objects.create(order=order, number=1, reason="r", lines=[], money=Decimal("99999999999.999"))
+    Approval.objects.create(build=build, number=2, quote="q", supplier_name="S – 畳", lines=[], total=Decimal("0.001"))
     SentDocument.objects.create(order=order, title="PO-7", body="<p>", text="PO-7\r\n", pdf=b"%PDF-\0\xff")
     Delivery.objects.create(order=order, number=1, came=date(2027, 2, 1), lines=[{"accepted": "1.50"}])
     LedgerEntry.objects.create(build=build, number=1, kind="draw", day=date(2027, 2, 1), amount=Decimal("0.125"))

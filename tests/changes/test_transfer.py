@@ -23,7 +23,7 @@ from buildout.changes.web.services import commitments_of
 from buildout.people.web.models import User
 from buildout.rooms.web.models import ReadingPhoto
 from buildout.units.value import to_plain
-from estimating.web.models import ChangeOrder, Delivery, LedgerEntry, Order, SentDocument
+from estimating.web.models import Approval, ChangeOrder, Delivery, LedgerEntry, Order, SentDocument
 from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, SignUp, Swap
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -49,6 +49,10 @@ def full(demo: Build) -> Build:
     ChangeOrder.objects.create(
         order=order, number=1, reason="Wall moved – 3 in", revision=demo.current, money=Decimal("-12.345"),
         lines=[{"item": "ply-half", "before": "56", "after": "55"}],
+    )  # fmt: skip
+    Approval.objects.create(
+        build=demo, number=1, quote="plumbob-1", supplier_name="Plumbob", total=Decimal("99.999"), asked_by=owner,
+        lines=[{"item": "ply-half", "quantity": "2"}], order=order, state="approved", decided=timezone.now(),
     )  # fmt: skip
     SentDocument.objects.create(order=order, title="PO-1", body="<h1>PO-1</h1>", text="PO-1\n", pdf=b"%PDF-\0\xff")
     Delivery.objects.create(

@@ -189,7 +189,7 @@ def address(route: str, given: dict[str, Any]) -> str:
 
 ALL = sorted(set(build_patterns()))
 MAY_POST = {
-    Role.PARTNER: {"estimating:comment"},
+    Role.PARTNER: {"estimating:comment", "estimating:approve", "estimating:refuse"},
     Role.LEAD: {"scheduling:told", "scheduling:board-mark", "scheduling:board-settle"},
 }
 """The only things that partner and crew lead may send."""

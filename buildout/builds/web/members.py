@@ -12,7 +12,6 @@ from django import forms
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.core.mail import send_mail
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -21,6 +20,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_POST
 
 from buildout.builds.web import services as builds
+from buildout.builds.web.mail import mail, mail_is_set_up
 from buildout.builds.web.models import Build, Member, Role
 from buildout.people.web.models import SignInLink, User
 
@@ -69,13 +69,9 @@ def may_be_shown(user: User, owner: User) -> bool:
     return not elsewhere.exists()
 
 
-def _mail_is_set_up() -> bool:
-    return not settings.EMAIL_BACKEND.endswith("dummy.EmailBackend")
-
-
 def _hand_out(request: HttpRequest, build: Build, user: User, owner: User) -> None:
     """Issue a sign-in link: by mail where mail is set up, and on the owner's next page where that is safe."""
-    shown, mailed = may_be_shown(user, owner), _mail_is_set_up()
+    shown, mailed = may_be_shown(user, owner), mail_is_set_up()
     if not shown and not mailed:
         messages.success(request, f"{user.name} has an account already and signs in as before.")
         return
@@ -83,7 +79,7 @@ def _hand_out(request: HttpRequest, build: Build, user: User, owner: User) -> No
     address = f"{settings.PUBLIC_URL}{path}" if settings.PUBLIC_URL else request.build_absolute_uri(path)
     if mailed:
         text = f"{owner.name} invites you to {build.name}.\nSign in with this link, once, within 14 days:\n{address}\n"
-        mailed = bool(send_mail(f"{build.name}: your sign-in link", text, None, [user.email], fail_silently=True))
+        mailed = mail(f"{build.name}: your sign-in link", text, user.email)
         if mailed:
             messages.success(request, f"The link was mailed to {user.email}.")
         elif not shown:

@@ -27,7 +27,7 @@ from buildout.changes.web.stored import load_plain, plain_history
 from buildout.people.web.models import User
 from buildout.rooms.web.models import ReadingPhoto
 from buildout.units.value import from_json, to_plain
-from estimating.web.models import ChangeOrder, Delivery, LedgerEntry, Order, SentDocument
+from estimating.web.models import Approval, ChangeOrder, Delivery, LedgerEntry, Order, SentDocument
 from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, SignUp, Swap
 
 LARGEST_IMPORT = 90_000_000
@@ -43,6 +43,7 @@ TABLES: tuple[tuple[str, type[models.Model], str], ...] = (
     ("orders", Order, "build"),
     ("change_orders", ChangeOrder, "order__build"),
     ("sent_documents", SentDocument, "order__build"),
+    ("approvals", Approval, "build"),
     ("deliveries", Delivery, "order__build"),
     ("ledger", LedgerEntry, "build"),
     ("reading_photos", ReadingPhoto, "build"),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from decimal import Decimal
 from typing import Any
 
@@ -18,12 +17,12 @@ from buildout.builds.web import services as builds
 from buildout.builds.web.editing import propose_from
 from buildout.builds.web.models import Comment, Role
 from estimating.engine.heads import FLOAT, HEADS
-from estimating.engine.ledger import head_money
 from estimating.engine.types import Budget
-from estimating.web import edits, ledger
+from estimating.web import edits, in_short, ledger
 from estimating.web.cash import picture, planned, weeks_shown
 from estimating.web.forms import CommentForm, HeadForm, MoneyForm
 from estimating.web.models import LedgerEntry, Order
+from estimating.web.views import in_short as in_short_page
 from estimating.web.views.desk import Desk, sit_down
 from estimating.web.views.take_off import csv_file
 
@@ -39,21 +38,10 @@ def _budget_page(
     request: HttpRequest, desk: Desk, asked: int | None = None, form: CommentForm | None = None
 ) -> HttpResponse:
     found = desk.sheet.part("budget", Budget)
-    comments: dict[int, list[Comment]] = defaultdict(list)
-    for comment in Comment.objects.filter(build=desk.build, subject__startswith="budget:").select_related("by"):
-        head = comment.subject.removeprefix("budget:")
-        if head.isdigit():
-            comments[int(head)].append(comment)
+    comments = in_short.comments_by_head(desk.build)
     book = ledger.entries_of(desk.build)
-    head_of = ledger.heads_of_items(desk.sheet)
     orders = Order.objects.standing().filter(build=desk.build).prefetch_related("changes", "deliveries")
-    money = head_money(
-        found,
-        [ledger.row_of(entry) for entry in book],
-        {order.name: ledger.split_of(order, head_of) for order in orders},
-        head_of,
-        desk.sheet.currency,
-    )
+    money = ledger.money_by_head(desk.sheet, book, orders)
     since = {line.head: line for line in money}
     build_only = [line for line in money if line.head != FLOAT]
     plans = {plan["head"]: plan for plan in desk.sheet.document.get("money", {}).get("heads", [])}
@@ -104,15 +92,18 @@ def comment(request: HttpRequest, build_id: int) -> HttpResponse:
     if not head.isascii() or not head.isdigit() or int(head) not in HEADS:
         raise Http404("There is no such budget head")
     form = CommentForm(request.POST, auto_id=f"id_{int(head)}_%s")
+    short = request.POST.get("back") == "in-short"
     if not form.is_valid():
-        return _budget_page(request, desk, int(head), form)
+        page = in_short_page.page if short else _budget_page
+        return page(request, desk, int(head), form)
     name = HEADS[int(head)]
     Comment.objects.create(
         build=desk.build, subject=f"budget:{int(head)}", subject_text=name, text=form.cleaned_data["text"], by=desk.user
     )
     builds.note(desk.build, "comment", f"Comment on budget, {name}: {form.cleaned_data['text']}", by=desk.user)
     messages.success(request, f"Your comment on “{name}” is there for everybody who sees the budget.")
-    return redirect(reverse("estimating:budget", args=[build_id]) + f"?head={int(head)}#head-{int(head)}")
+    back = reverse("estimating:in-short" if short else "estimating:budget", args=[build_id])
+    return redirect(f"{back}?head={int(head)}#head-{int(head)}")
 
 
 @login_required

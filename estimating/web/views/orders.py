@@ -16,10 +16,10 @@ from django.views.decorators.http import require_GET, require_POST
 from buildout.builds.web import services as builds
 from buildout.builds.web.documents import pdf_response
 from estimating.engine.types import OrderBy, OrderDates, Product, TakeOff
-from estimating.web import documents, ledger, order_book
+from estimating.web import approvals, documents, ledger, order_book
 from estimating.web.documents import order_facts
 from estimating.web.forms import CloseForm, ConfirmForm, ReceiveForm, ReverseForm
-from estimating.web.models import ChangeOrder, Order, SentDocument
+from estimating.web.models import Approval, ChangeOrder, Order, SentDocument
 from estimating.web.order_book import OrderBookError, WrongStateError
 from estimating.web.services import standings
 from estimating.web.views.deliveries import findings, order_of
@@ -92,13 +92,47 @@ def orders(request: HttpRequest, build_id: int) -> HttpResponse:
     due = _due(desk, found)
     first = {row["line"].quote: row["line"].order_by for row in reversed(due) if not row["order"]}
     ready.sort(key=lambda order: (first.get(order.quote.id, date.max), order.quote.id))
+    limit = approvals.limit_of(desk.sheet)
+    waits: dict[str, Any] = {}
+    if limit is not None and approvals.has_partner(desk.build):
+        asked = {a.quote: a for a in Approval.objects.filter(build=desk.build, order=None).order_by("number")
+                 if a.state != Approval.State.WITHDRAWN}  # fmt: skip
+        waits = {r.quote.id: _wait(asked.get(r.quote.id), r) for r in ready if r.total > limit}
     context = desk.page(
-        "6", orders=found, ready=ready, on_site=_on_site(desk, found), names=names, due=due, first=first,
+        "6", limit=limit, waits=waits, orders=found, ready=ready, on_site=_on_site(desk, found), names=names,
+        due=due, first=first,
         overdue=sum(1 for row in due if row["state"] == "overdue"),
         open_changes=[change for order in found for change in order.changes.all() if change.state == "open"],
         reasons=desk.sheet.part("order_dates", OrderDates).reasons, today=desk.sheet.today(),
     )  # fmt: skip
     return render(request, "estimating/orders.html", context)
+
+
+def _wait(asked: Approval | None, ready: order_book.ReadyOrder) -> dict[str, Any]:
+    """Where the partner's answer to an order above the limit stands."""
+    if asked is None:
+        return {"state": "ask"}
+    if asked.state == Approval.State.APPROVED and not approvals.covers(asked, ready.lines, ready.total):
+        return {"state": "ask", "outgrown": asked}
+    return {"state": asked.state, "asked": asked}
+
+
+@login_required
+@require_POST
+def ask_approval(request: HttpRequest, build_id: int) -> HttpResponse:
+    """Put an order that is ready before the partner."""
+    desk = sit_down(request, build_id)
+    ready = order_book.ready_orders(desk.sheet, _orders(desk))
+    one = next((r for r in ready if r.quote.id == request.POST.get("quote", "")), None)
+    try:
+        if one is None:
+            raise approvals.ApprovalError("Nothing of this quote is waiting to be ordered")
+        approvals.ask(desk.build, desk.user, one, request.POST.get("why", "").strip()[:500])
+    except approvals.ApprovalError as error:
+        messages.error(request, f"{error}.")
+    else:
+        messages.success(request, "The partner is asked. The answer will stand here and in the journal.")
+    return redirect("estimating:orders", build_id)
 
 
 @login_required
