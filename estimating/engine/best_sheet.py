@@ -13,6 +13,9 @@ from typing import Any
 Cut = tuple[str, int, Any, Any]
 """How a plate is divided: ("x" or "y", position of the cut, first part, second part)."""
 
+CHUNK = 100_000
+"""Sums of two parts looked at in one go."""
+
 
 class BestSheet:
     """Beasley's dynamic programme over the positions where a cut can matter.
@@ -55,6 +58,10 @@ class BestSheet:
         self._laid, self.xs, self.ys = laid, np.array(xs), np.array(ys)
         self.step_x = min((a for _, a, _ in laid), default=1)
         self.step_y = min((b for _, _, b in laid), default=1)
+        self._sweep = sorted(
+            product(_cuts(self.xs, self.step_x), _cuts(self.ys, self.step_y)),
+            key=lambda pair: (pair[0][0] + pair[1][0], pair[0][0]),
+        )
 
     def solve(self, prices: Sequence[int]) -> tuple[int, dict[int, int], Cut | None]:
         """Highest value, how many of each kind, and the cuts."""
@@ -72,31 +79,19 @@ class BestSheet:
         for kind, a, b in self._laid:
             corner = value[np.searchsorted(xs, a) :, np.searchsorted(ys, b) :]
             np.maximum(corner, prices[kind], out=corner)
-        blocks_x, blocks_y = _blocks(xs.tolist(), self.step_x), _blocks(ys.tolist(), self.step_y)
         # A cut of x leaves parts of at least one step, so a block of positions narrower than a step depends
         # only on blocks before it; within a block-by-block sweep both cut directions see finished values.
-        for (i0, i1), (j0, j1) in sorted(
-            product(blocks_x, blocks_y), key=lambda pair: (pair[0][0] + pair[1][0], pair[0][0])
-        ):
+        for (i0, i1, cut_x, rest_x), (j0, j1, cut_y, rest_y) in self._sweep:
             target = value[i0:i1, j0:j1]
-            for i in range(1, int(np.searchsorted(xs, xs[i1 - 1] // 2, side="right"))):
-                other = np.searchsorted(xs, xs[i0:i1] - xs[i], side="right") - 1
-                good = other >= i
-                if good.any():
-                    first = int(np.argmax(good))
-                    np.maximum(
-                        target[first:], value[i, j0:j1][None, :] + value[other[first:], j0:j1], out=target[first:]
-                    )
-            for j in range(1, int(np.searchsorted(ys, ys[j1 - 1] // 2, side="right"))):
-                other = np.searchsorted(ys, ys[j0:j1] - ys[j], side="right") - 1
-                good = other >= j
-                if good.any():
-                    first = int(np.argmax(good))
-                    np.maximum(
-                        target[:, first:],
-                        value[i0:i1, j][:, None] + value[i0:i1, other[first:]],
-                        out=target[:, first:],
-                    )
+            size = max(1, target.size)
+            for k in range(0, len(cut_x), max(1, CHUNK // size)):
+                some = slice(k, k + max(1, CHUNK // size))
+                parts = value[cut_x[some], j0:j1][:, None, :] + value[rest_x[some], j0:j1]
+                np.maximum(target, parts.max(axis=0), out=target)
+            for k in range(0, len(cut_y), max(1, CHUNK // size)):
+                some = slice(k, k + max(1, CHUNK // size))
+                parts = value[i0:i1, cut_y[some]][:, :, None] + value[i0:i1, rest_y[some]]
+                np.maximum(target, parts.max(axis=1), out=target)
         return value
 
     def _trace(self, value: Any, prices: Sequence[int], i: int, j: int, counts: dict[int, int]) -> Cut | None:
@@ -149,6 +144,20 @@ def _points(sizes: set[int], room: int) -> list[int]:
     if points[-1] != room:
         points.append(room)
     return points
+
+
+def _cuts(points: Any, step: int) -> list[tuple[int, int, Any, Any]]:
+    """Every block of positions (from, to) with the cuts up to its half and, cut by cut, what each leaves beside it."""
+    import numpy as np
+
+    found = []
+    for start, end in _blocks(points.tolist(), step):
+        cuts = np.arange(1, int(np.searchsorted(points, points[end - 1] // 2, side="right")))
+        if points[start] < step:
+            cuts = cuts[:0]
+        rest = np.searchsorted(points, points[None, start:end] - points[cuts][:, None], side="right") - 1
+        found.append((start, end, cuts, rest))
+    return found
 
 
 def _blocks(points: list[int], step: int) -> list[tuple[int, int]]:

@@ -8,8 +8,8 @@ Lengths mm, areas mm².
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Any, Literal
 
@@ -22,12 +22,16 @@ Segment = tuple[float, float, float]
 
 EDGE = 0.02
 """mm looked to either side of a line to tell a joint from the field's own edge."""
-STEPS = 16
+STEPS = 32
 """Even offsets tried at most."""
-FINEST = 100.0
-"""mm (about 4 in); a finer grid of offsets is not worth its time."""
-PACKED = 120
-"""Best layouts by arithmetic whose cut pieces are then packed, per direction."""
+FINEST = 50.0
+"""mm (about 2 in); a finer grid of offsets is not worth its time."""
+CLIPPED = 6_000
+"""Sheet positions looked at in the best layouts by arithmetic, per direction, whose pieces are cut out of the field."""
+FEWEST, MOST = 64, 160
+"""Layouts looked at in large fields and in small ones."""
+PACKED = 40
+"""Best of those, and as many of the best by estimate, whose cut pieces are then packed."""
 
 
 @dataclass(frozen=True)
@@ -84,6 +88,8 @@ class Way:
     stock: int
     drawn: float
     """Length drawn off the roll; 0 for sheets."""
+    cut: int
+    """Pieces that are not whole stock."""
     joint_length: float
 
 
@@ -101,7 +107,8 @@ class Courses:
     """A course line that is pinned, v."""
     corner: Point | None = None
     """Corner of a sheet that is pinned, (u, v)."""
-    _bands: dict[float, tuple[Any, list[tuple[float, float]]]] = field(default_factory=dict)
+    _bands: dict[float, Any] = field(default_factory=dict)
+    _full: dict[float, list[tuple[float, float]]] = field(default_factory=dict)
     _cells: dict[tuple[float, float], Cell] = field(default_factory=dict)
     _strips: dict[tuple[float, bool], list[Cell]] = field(default_factory=dict)
     _lines: dict[tuple[int, float], list[tuple[float, float]]] = field(default_factory=dict)
@@ -147,15 +154,6 @@ class Courses:
         wanted += [u - self.low_u for u, _ in self.columns]
         return _distinct(wanted, length)
 
-    def offsets(self, positions: float) -> tuple[list[float], list[float]]:
-        """(across, along) to try: all, or fewer of both if that would look at more sheet ``positions``."""
-        across, along = self.across_offsets(), self.along_offsets()
-        if self.goods.roll:
-            return across, along
-        cells = (self.high_u - self.low_u) / self.goods.length * (self.high_v - self.low_v) / self.goods.width
-        share = min(1.0, math.sqrt(positions / max(1.0, cells * len(across) * len(along))))
-        return across[: max(4, round(len(across) * share))], along[: max(4, round(len(along) * share))]
-
     # ------------------------------------------------------------ lines through the field
 
     def inside(self, axis: int, line: float) -> list[tuple[float, float]]:
@@ -182,45 +180,140 @@ class Courses:
         count = math.ceil((self.high_v - self.low_v - across - EDGE) / width)
         return [round(self.low_v + across + k * width, 2) for k in range(first, max(count, first + 1))]
 
-    def band(self, v: float) -> tuple[Any, list[tuple[float, float]]]:
-        """Field inside one course, and the stretches of u where the course is not full."""
-        import shapely
-
+    def band(self, v: float) -> Any:
+        """Field inside one course."""
         if v not in self._bands:
-            strip = shapely.box(self.low_u, v, self.high_u, round(v + self.goods.width, 2))
-            part = self._clip(self.shape, self.low_u - 1, v, self.high_u + 1, round(v + self.goods.width, 2))
-            empty = parts_of(shapely.difference(strip, self.shape))
-            self._bands[v] = (part, [(p.bounds[0], p.bounds[2]) for p in empty if p.area > 1])
+            self._bands[v] = self._clip(self.shape, self.low_u - 1, v, self.high_u + 1, round(v + self.goods.width, 2))
         return self._bands[v]
+
+    def full(self, v: float) -> list[tuple[float, float]]:
+        """Stretches of u over which one course lies wholly in the field.
+
+        Where the course's middle is inside and no edge of the field passes through it.
+        """
+        if v in self._full:
+            return self._full[v]
+        import numpy as np
+
+        low, high = v + EDGE, round(v + self.goods.width, 2) - EDGE
+        rise = self._to[:, 1] - self._from[:, 1]
+        level = np.abs(rise) < 1e-9
+        with np.errstate(divide="ignore", invalid="ignore"):
+            enter = np.where(level, 0.0, (low - self._from[:, 1]) / rise)
+            leave = np.where(level, 1.0, (high - self._from[:, 1]) / rise)
+        first, last = np.maximum(np.minimum(enter, leave), 0.0), np.minimum(np.maximum(enter, leave), 1.0)
+        passes = np.where(level, (self._from[:, 1] > low) & (self._from[:, 1] < high), first < last)
+        run = self._to[:, 0] - self._from[:, 0]
+        one, two = self._from[:, 0] + first * run, self._from[:, 0] + last * run
+        taken = sorted(zip(np.minimum(one, two)[passes].tolist(), np.maximum(one, two)[passes].tolist(), strict=True))
+        found = []
+        for a, b in self._scan(1, (low + high) / 2):
+            at = a
+            for c, d in taken:
+                if c >= b or d <= at:
+                    continue
+                if c > at + EDGE:
+                    found.append((at, c))
+                at = max(at, d)
+            if b > at + EDGE:
+                found.append((at, b))
+        self._full[v] = found
+        return found
 
     def row(self, v: float, start: float, number: int) -> list[Cell]:
         """Cells of one course. ``start`` is where one of its end joints lies."""
         if self.goods.roll:
             return self._strip_row(v, number)
-        length = self.goods.length
-        first = math.floor((self.low_u - start + EDGE) / length)
         cells = []
-        position = first
-        while start + position * length < self.high_u - EDGE:
-            u0, u1 = round(start + position * length, 2), round(start + (position + 1) * length, 2)
+        for u0, u1 in self._places(start):
             cell = self._cells.get((v, u0))
             if cell is None:
                 cell = self._cells[(v, u0)] = self._cell(v, u0, u1)
             if cell.pieces:
                 cells.append(cell)
-            position += 1
         return cells
 
-    def _cell(self, v: float, u0: float, u1: float) -> Cell:
+    def _places(self, start: float) -> list[tuple[float, float]]:
+        """From and to of every sheet position of a course."""
+        length = self.goods.length
+        first = math.floor((self.low_u - start + EDGE) / length)
+        last = math.ceil((self.high_u - EDGE - start) / length)
+        return [(round(start + k * length, 2), round(start + (k + 1) * length, 2)) for k in range(first, last)]
+
+    def _whole(self, v: float, u0: float, u1: float) -> Cell | None:
+        """The cell of a sheet that lies wholly in the field."""
+        if not any(a <= u0 + EDGE and b >= u1 - EDGE for a, b in self.full(v)):
+            return None
         import shapely
 
-        part, empty = self.band(v)
+        goods = self.goods
+        shape = shapely.box(u0, v, u1, round(v + goods.width, 2)) if self.exact else None
+        return Cell(pieces=(Cut(shape, goods.length, goods.width, goods.length * goods.width, True, ""),))
+
+    def _cell(self, v: float, u0: float, u1: float) -> Cell:
+        whole = self._whole(v, u0, u1)
+        if whole is not None:
+            return whole
+        return self._pieces(self._clip(self.band(v), u0, v, u1, round(v + self.goods.width, 2)))
+
+    def prepare(self, laid: Iterable[tuple[float, float, float]]) -> None:
+        """Cut out the cells of many layouts (across, along, stagger) in one go; ``row`` finds them made."""
+        import numpy as np
+        import shapely
+
         width = self.goods.width
-        inside = u0 >= self.low_u - EDGE and u1 <= self.high_u + EDGE
-        if inside and not any(a < u1 - EDGE and b > u0 + EDGE for a, b in empty):
-            shape = shapely.box(u0, v, u1, round(v + width, 2))
-            return Cell(pieces=(Cut(shape, self.goods.length, width, self.goods.length * width, True, ""),))
-        return self._pieces(self._clip(part, u0, v, u1, round(v + width, 2)))
+        wanted: dict[tuple[float, float], tuple[float, float]] = {}
+        for across, along, stagger in laid:
+            for number, v in enumerate(self.row_starts(across)):
+                for u0, u1 in self._places(self._start(along, number, stagger)):
+                    key = (v, u0)
+                    if key in self._cells or key in wanted:
+                        continue
+                    whole = self._whole(v, u0, u1)
+                    if whole is not None:
+                        self._cells[key] = whole
+                    else:
+                        wanted[key] = (u0, u1)
+        if not wanted:
+            return
+        boxes = np.array([(u0, v, u1, round(v + width, 2)) for (v, _), (u0, u1) in wanted.items()])
+        bands = [self.band(v) for v, _ in wanted]
+        shapes = np.array(
+            [self._clip(band, *box) for band, box in zip(bands, boxes.tolist(), strict=True)], dtype=object
+        )
+        areas, bounds = shapely.area(shapes), shapely.bounds(shapes)
+        simple = (shapely.get_type_id(shapes) == 3) & (shapely.get_num_interior_rings(shapes) == 0)
+        thin = self._thin(shapes, areas, bounds)
+        for place, key in enumerate(wanted):
+            area = float(areas[place])
+            if area <= 1:
+                self._cells[key] = Cell(())
+            elif simple[place]:
+                u0, v0, u1, v1 = (float(c) for c in bounds[place])
+                fault = self._fault(area, u1 - u0, v1 - v0, lambda at=place: bool(thin[at]))  # type: ignore[misc]
+                piece = Cut(shapes[place], u1 - u0, v1 - v0, area, self._is_whole(area), fault)
+                self._cells[key] = Cell((piece,))
+            else:
+                self._cells[key] = self._pieces(shapes[place])
+
+    def _is_whole(self, area: float) -> bool:
+        return not self.goods.roll and area >= self.goods.length * self.goods.width - 1
+
+    def _thin(self, shapes: Any, areas: Any, bounds: Any) -> Any:
+        """Which shapes have a part thinner than the rule, away from what a rectangle of their size would have."""
+        import numpy as np
+        import shapely
+
+        found = np.zeros(len(shapes), dtype=bool)
+        limit = self.rules.width
+        boxes = (bounds[:, 2] - bounds[:, 0]) * (bounds[:, 3] - bounds[:, 1])
+        asked = np.flatnonzero((areas > 1) & (areas < 0.985 * boxes)) if limit else np.array([], dtype=int)
+        if len(asked):
+            opened = shapely.buffer(
+                shapely.buffer(shapes[asked], -limit / 2, join_style="mitre"), limit / 2, join_style="mitre"
+            )
+            found[asked] = areas[asked] - shapely.area(opened) > limit**2 / 2
+        return found
 
     def _clip(self, shape: Any, u0: float, v0: float, u1: float, v1: float) -> Any:
         import shapely
@@ -232,7 +325,7 @@ class Courses:
     def _strip_row(self, v: float, number: int) -> list[Cell]:
         odd = bool(number % 2)
         if (v, odd) not in self._strips:
-            part, _ = self.band(v)
+            part = self.band(v)
             cells = []
             for shape in parts_of(part):
                 u0, _, u1, _ = shape.bounds
@@ -267,21 +360,22 @@ class Courses:
                 waiting += [p for p in parts_of(left) + parts_of(right) if p.area > 1]
                 continue
             length, width = u1 - u0, v1 - v0
-            sheet = not self.goods.roll and part.area >= self.goods.length * self.goods.width - 1
-            found.append(Cut(part, length, width, part.area, sheet, self._fault(part, length, width)))
+            area = part.area
+            fault = self._fault(area, length, width, lambda one=part: self._thin_part(one))  # type: ignore[misc]
+            found.append(Cut(part, length, width, area, self._is_whole(area), fault))
         return Cell(tuple(found), tuple(splits))
 
-    def _fault(self, part: Any, length: float, width: float) -> str:
-        rule = self.rules
-        if min(length, width) < rule.width - 0.5:
+    def _thin_part(self, part: Any) -> bool:
+        import numpy as np
+
+        return bool(self._thin(np.array([part], dtype=object), np.array([part.area]), np.array([part.bounds]))[0])
+
+    def _fault(self, area: float, length: float, width: float, thin: Callable[[], bool]) -> str:
+        if min(length, width) < self.rules.width - 0.5:
             return "narrow"
-        if part.area < rule.area - 1:
+        if area < self.rules.area - 1:
             return "small"
-        if rule.width and part.area < 0.985 * length * width:
-            opened = part.buffer(-rule.width / 2, join_style="mitre").buffer(rule.width / 2, join_style="mitre")
-            if part.area - opened.area > rule.width**2 / 2:
-                return "thin"
-        return ""
+        return "thin" if thin() else ""
 
     def _ends(self, u: float, v: float) -> Iterable[Segment]:
         top = v + self.goods.width
@@ -292,15 +386,19 @@ class Courses:
 
     def rows(self, across: float, along: float, stagger: float) -> list[tuple[float, float, list[Cell]]]:
         """(low edge, end-joint start, cells) of every course that holds anything, from the bottom."""
-        length = self.goods.length
         found = []
         for number, v in enumerate(self.row_starts(across)):
-            shift = 0.0 if self.goods.roll else (number * stagger * length) % length
-            start = round(self.low_u + along + shift, 2)
+            start = self._start(along, number, stagger)
             cells = self.row(v, start, number)
             if cells:
                 found.append((v, start, cells))
         return found
+
+    def _start(self, along: float, number: int, stagger: float) -> float:
+        """Where one end joint of a course lies."""
+        length = self.goods.length
+        shift = 0.0 if self.goods.roll else (number * stagger * length) % length
+        return round(self.low_u + along + shift, 2)
 
     def joints(self, rows: list[tuple[float, float, list[Cell]]]) -> tuple[list[Segment], list[Segment]]:
         """(along the courses as (v, from u, to u), across them as (u, from v, to v))."""
@@ -321,20 +419,84 @@ class Courses:
 
     # ------------------------------------------------------------ scoring
 
-    def ways(self, staggers: list[float], positions: float) -> list[Way]:
-        """Every layout tried, best first: fewest broken rules, fewest stock pieces, least joint length.
+    def ways(self, staggers: list[float]) -> list[Way]:
+        """The layouts worth a look, best first: fewest broken rules, stock pieces, cut pieces, least joint length.
 
-        ``positions`` limits the work: so many sheet positions are looked at, over all layouts together.
+        Sheets: whole sheets and end pieces of every offset are counted by arithmetic, and only the best are cut out
+        of the field and packed.
         """
-        across_offsets, along_offsets = self.offsets(positions / len(staggers))
-        found = []
+        tried = []
         for stagger in staggers:
-            for across in across_offsets:
-                for along in along_offsets if self.corner is None else [self._along_pinned(across, stagger)]:
-                    found.append(self._score(across, along, stagger))
-        found.sort(key=_rank)
-        packed = [self._packed(way) for way in found[:PACKED]]
-        return sorted(packed, key=_rank) + found[PACKED:]
+            if self.goods.roll:
+                tried += [(across, 0.0, stagger) for across in self.across_offsets()]
+            else:
+                tried += self._screened(stagger)
+        if not self.goods.roll:
+            self.prepare(tried)
+        found = [self._score(*laid) for laid in tried]
+        ranked = sorted(found, key=_rank)
+        packed = dict.fromkeys(ranked[:PACKED] + found[:PACKED])
+        rest = [way for way in ranked if way not in packed]
+        return sorted((self._packed(way) for way in packed), key=_rank) + rest
+
+    def _screened(self, stagger: float) -> list[tuple[float, float, float]]:
+        """Offsets with the fewest end pieces under the rule, then the most whole sheets or the least stock.
+
+        Stock is estimated piece by piece: the share of a sheet that one of many pieces of that size would take.
+        """
+        import numpy as np
+        import shapely
+
+        offsets = [(across, self.row_starts(across)) for across in self.across_offsets()]
+        lows = sorted({v for _, starts in offsets for v in starts if v not in self._bands})
+        if lows and not self.exact:
+            low = np.array(lows)
+            strips = shapely.box(self.low_u - 1, low, self.high_u + 1, np.round(low + self.goods.width, 2))
+            self._bands.update(zip(lows, shapely.intersection(self.shape, strips), strict=True))
+        length, limit = self.goods.length, self.rules.width - 0.5
+        ranked = []
+        for across, starts in offsets:
+            along = np.array(
+                self.along_offsets() if self.corner is None else [self._along_pinned(across, stagger)], dtype=float
+            )
+            full: list[tuple[float, float, float]] = []
+            parts: list[tuple[float, float, float, float]] = []
+            for number, v in enumerate(starts):
+                shift = self.low_u + (number * stagger * length) % length
+                full += [(shift, a, b) for a, b in self.full(v)]
+                for part in parts_of(self.band(v)):
+                    u0, v0, u1, v1 = part.bounds
+                    parts.append((shift, u0, u1, v1 - v0))
+            whole = np.zeros(len(along), dtype=np.int64)
+            if full:
+                shift, a, b = (c[:, None] for c in np.array(full).T)
+                line = shift + along[None, :]
+                count = np.floor((b + EDGE - line) / length) - np.ceil((a - EDGE - line) / length)
+                whole = np.maximum(count, 0).sum(axis=0).astype(np.int64)
+            shift, a, b, tall = (c[:, None] for c in np.array(parts).T)
+            line = shift + along[None, :]
+            first = line + np.ceil((a + EDGE - line) / length) * length
+            last = line + np.floor((b - EDGE - line) / length) * length
+            divided = first < b - EDGE
+            pieces = np.where(divided, np.rint((last - first) / length) + 2, 1)
+            short = np.where(divided, (first - a < limit) * 1 + (b - last < limit), (b - a < limit) * 1)
+            faults = np.where(tall < limit, pieces, short).sum(axis=0)
+            count = pieces.sum(axis=0)
+            rows = np.maximum(np.floor((self.goods.width + 1) / tall), 1)
+            ends = [np.where(divided, first - a, b - a), np.where(divided, b - last, 0.0)]
+            share = sum(np.where(e > 1, 1 / np.maximum(np.floor((length + 1) / np.maximum(e, 1)), 1), 0) for e in ends)
+            middle = np.where(divided, np.rint((last - first) / length), 0)
+            stock = ((share + middle) / rows).sum(axis=0)
+            for k, offset in enumerate(along.tolist()):
+                ranked.append(
+                    (int(faults[k]), -int(whole[k]), int(count[k]), round(float(stock[k]), 3), across, offset)
+                )
+        by_whole = sorted(ranked)
+        by_stock = sorted(ranked, key=lambda r: (r[0], r[3], r[1], r[2], r[4:]))
+        cells = (self.high_u - self.low_u) / length * (self.high_v - self.low_v) / self.goods.width
+        most = max(FEWEST, min(MOST, int(CLIPPED / max(1.0, cells))))
+        mixed = dict.fromkeys(r[4:] for pair in zip(by_stock, by_whole, strict=True) for r in pair)
+        return [(across, along, stagger) for across, along in list(mixed)[:most]]
 
     def _along_pinned(self, across: float, stagger: float) -> float:
         """The offset of end joints that puts a sheet at the pinned corner."""
@@ -361,15 +523,14 @@ class Courses:
             least=least,
             stock=least,
             drawn=round(sum(piece.length for piece in pieces), 2) if self.goods.roll else 0.0,
+            cut=len(pieces) - whole,
             joint_length=round(sum(b - a for _, a, b in lengthwise + ends), 1),
         )
 
     def _packed(self, way: Way) -> Way:
         rows = self.rows(way.across, way.along, way.stagger)
         stock = stock_needed([p for _, _, cells in rows for cell in cells for p in cell.pieces], self.goods)
-        return Way(
-            way.direction, way.across, way.along, way.stagger, way.faults, way.least, stock, way.drawn, way.joint_length
-        )
+        return replace(way, stock=stock)
 
 
 def stock_needed(pieces: list[Cut], goods: Goods) -> int:
@@ -383,7 +544,7 @@ def stock_needed(pieces: list[Cut], goods: Goods) -> int:
 
 def _rank(way: Way) -> tuple[float, ...]:
     turned = 0.0 if way.direction == "x" else 1.0
-    return way.faults, way.stock, way.drawn, way.joint_length, turned, way.stagger, way.across, way.along
+    return way.faults, way.stock, way.drawn, way.cut, way.joint_length, turned, way.stagger, way.across, way.along
 
 
 def _grid(period: float) -> list[float]:

@@ -42,6 +42,7 @@ DIVES = 6
 DIVE_ROUNDS = 3
 CHOICE_NODES = 300
 PROOF_NODES = 3_000
+FIRST_WORK = 8_000
 FITTING_WORK = 150_000
 """Tries of a piece in a free rectangle before the fitting stops looking for a better order."""
 MIXED_ORDERS = 300
@@ -102,9 +103,15 @@ def cut_sheets(
         -sum((pieces[i][0] + kerf) * (pieces[i][1] + kerf) for i in fits) // ((sheet[0] + kerf) * (sheet[1] + kerf))
     )
     bound = max(area, _alone(pieces, fits, sheet, kerf, turns))
-    sheets = _fit_all(pieces, fits, sheet, kerf, turns, bound)
+    sheets = _fit_all(pieces, fits, sheet, kerf, turns, bound, work=FIRST_WORK)
     if bound < len(sheets):
-        sheets, bound = _by_patterns(pieces, fits, sheet, kerf, turns, sheets, bound)
+        pool = _pool(pieces, fits, sheet, kerf, turns)
+        pool.take(pieces, sheets)
+        bound = max(bound, pool.price_unlimited(len(sheets)))
+        if bound < len(sheets):
+            sheets = min(sheets, _fit_all(pieces, fits, sheet, kerf, turns, bound, work=FITTING_WORK), key=_rank)
+        if bound < len(sheets):
+            sheets, bound = _by_patterns(pieces, fits, sheet, kerf, turns, sheets, bound, pool)
     if bound > len(sheets):
         raise AssertionError("the bound lies above the plan")
     return SheetPlan(sheets, bound, too_big)
@@ -136,8 +143,16 @@ def _alone(pieces: Sequence[tuple[int, int]], fits: list[int], sheet: tuple[int,
 
 
 def _fit_all(
-    pieces: Sequence[tuple[int, int]], fits: list[int], sheet: tuple[int, int], kerf: int, turns: bool, bound: int
+    pieces: Sequence[tuple[int, int]],
+    fits: list[int],
+    sheet: tuple[int, int],
+    kerf: int,
+    turns: bool,
+    bound: int,
+    *,
+    work: int,
 ) -> list[Sheet]:
+    """The best of many orders, until one meets the bound or ``work`` is used up."""
     keys: list[Callable[[int], tuple[int, ...]]] = [
         lambda i: (-pieces[i][0] * pieces[i][1], -max(pieces[i])),
         lambda i: (-pieces[i][0], -pieces[i][1]),
@@ -146,25 +161,24 @@ def _fit_all(
         lambda i: (-min(pieces[i]), -max(pieces[i])),
     ]
     best: list[Sheet] | None = None
-    work = 0
     for key, choose, divide in product(keys, ("first", "short", "area"), ("short", "long", "area")):
         order = sorted(fits, key=lambda i, key=key: (key(i), i))  # type: ignore[misc]
         found, tries = _fit(pieces, order, sheet, kerf, turns, choose, divide)
-        work += tries
+        work -= tries
         if best is None or _rank(found) < _rank(best):
             best = found
-        if len(best) <= bound or work > FITTING_WORK:
+        if len(best) <= bound or work <= 0:
             return best
     draw = random.Random(SEED)  # noqa: S311  # repeatable search, no secret
     for _ in range(MIXED_ORDERS):
-        if best is None or work > FITTING_WORK:
+        if best is None or work <= 0:
             break
         jitter = {i: (1.0 + 0.35 * (draw.random() - 0.5)) for i in fits}
         mixed = sorted(fits, key=lambda i: (-pieces[i][0] * pieces[i][1] * jitter[i], i))
         choose = ("first", "short", "area")[int(draw.random() * 3)]
         divide = ("short", "long", "area")[int(draw.random() * 3)]
         found, tries = _fit(pieces, mixed, sheet, kerf, turns, choose, divide)
-        work += tries
+        work -= tries
         if _rank(found) < _rank(best):
             best = found
         if len(best) <= bound:
@@ -189,30 +203,35 @@ def _fit(
     sheets: list[Sheet] = []
     tries = 0
     for i in order:
-        best: tuple[tuple[int, ...], int, int, tuple[int, int, bool]] | None = None
+        piece = pieces[i]
+        ways = [(piece[0], piece[1], False)]
+        if turns and piece[0] != piece[1]:
+            ways.append((piece[1], piece[0], True))
+        best: tuple[int, ...] | None = None
         for number, opened in enumerate(sheets):
+            tries += len(opened.free)
             for spot, (_, _, length, width) in enumerate(opened.free):
-                tries += 1
-                for way in _ways(pieces[i], (length, width), turns):
-                    spare = sorted((length - way[0], width - way[1]))
-                    score = (
-                        (spare[0], spare[1])
-                        if choose == "short"
-                        else (length * width - way[0] * way[1], spare[0])
-                        if choose == "area"
-                        else (0, 0)
-                    )
-                    rank = (*score, number, spot, int(way[2]))
-                    if best is None or rank < best[0]:
-                        best = (rank, number, spot, way)
+                for a, b, turned in ways:
+                    if a > length or b > width:
+                        continue
+                    if choose == "first":
+                        rank: tuple[int, ...] = (0, 0, number, spot, turned)
+                    elif choose == "short":
+                        over, side = length - a, width - b
+                        rank = (over, side, number, spot, turned) if over < side else (side, over, number, spot, turned)
+                    else:
+                        rank = (length * width - a * b, min(length - a, width - b), number, spot, turned)
+                    if best is None or rank < best:
+                        best = rank
             if choose == "first" and best is not None:
                 break
         if best is None:
             sheets.append(Sheet(free=[(0, 0, *sheet)]))
-            way = min(_ways(pieces[i], sheet, turns), key=lambda w: (min(sheet[0] - w[0], sheet[1] - w[1]), w[2]))
-            best = ((), len(sheets) - 1, 0, way)
-        _, number, spot, way = best
-        _place(sheets[number], spot, i, way, kerf, divide)
+            way = min(_ways(piece, sheet, turns), key=lambda w: (min(sheet[0] - w[0], sheet[1] - w[1]), w[2]))
+            _place(sheets[-1], 0, i, way, kerf, divide)
+        else:
+            _, _, number, spot, flip = best
+            _place(sheets[number], spot, i, ways[flip], kerf, divide)
     return sheets, tries
 
 
@@ -238,6 +257,20 @@ def _place(sheet: Sheet, spot: int, piece: int, way: tuple[int, int, bool], kerf
 # ---------------------------------------------------------------- patterns over many sheets
 
 
+def _kind(piece: tuple[int, int], *, turns: bool) -> tuple[int, int]:
+    return (max(piece), min(piece)) if turns else piece
+
+
+def _pool(pieces: Sequence[tuple[int, int]], fits: list[int], sheet: tuple[int, int], kerf: int, turns: bool) -> _Pool:
+    kinds = sorted({_kind(pieces[i], turns=turns) for i in fits}, reverse=True)
+    number = {kind: k for k, kind in enumerate(kinds)}
+    demand = [0] * len(kinds)
+    for i in fits:
+        demand[number[_kind(pieces[i], turns=turns)]] += 1
+    room = (sheet[0] + kerf, sheet[1] + kerf)
+    return _Pool(PatternSearch([(a + kerf, b + kerf) for a, b in kinds], room, turns=turns), demand, kerf)
+
+
 def _by_patterns(
     pieces: Sequence[tuple[int, int]],
     fits: list[int],
@@ -246,26 +279,16 @@ def _by_patterns(
     turns: bool,
     sheets: list[Sheet],
     bound: int,
+    pool: _Pool,
 ) -> tuple[list[Sheet], int]:
     """Choose from patterns priced by the linear programme; where that misses the bound, dive and then prove."""
 
     def kind_key(i: int) -> tuple[int, int]:
-        a, b = pieces[i]
-        return (max(a, b), min(a, b)) if turns else (a, b)
+        return _kind(pieces[i], turns=turns)
 
     kinds = sorted({kind_key(i) for i in fits}, reverse=True)
     number = {kind: k for k, kind in enumerate(kinds)}
-    demand = [0] * len(kinds)
-    for i in fits:
-        demand[number[kind_key(i)]] += 1
-    room = (sheet[0] + kerf, sheet[1] + kerf)
-    pool = _Pool(PatternSearch([(a + kerf, b + kerf) for a, b in kinds], room, turns=turns), demand)
-    for used in sheets:
-        counts = [0] * len(kinds)
-        for placed in used.pieces:
-            counts[number[kind_key(placed.piece)]] += 1
-        pool.add(tuple(counts), None)
-    bound = max(bound, pool.price_unlimited(len(sheets)))
+    pool.take(pieces, sheets)
     if bound < len(sheets):
         bound = max(bound, pool.price(len(sheets), bound))
     chosen: list[tuple[int, ...]] = []
@@ -293,7 +316,10 @@ def _by_patterns(
     if any(waiting.values()):
         raise AssertionError("the chosen patterns leave pieces over")
     if len(plan) > bound:
-        again, more = _by_patterns(pieces, fits, sheet, kerf, turns, plan, bound)
+        fresh = _pool(pieces, fits, sheet, kerf, turns)
+        fresh.take(pieces, plan)
+        bound = max(bound, fresh.price_unlimited(len(plan)))
+        again, more = _by_patterns(pieces, fits, sheet, kerf, turns, plan, bound, fresh)
         return (again, more) if len(again) < len(plan) else (plan, more)
     return plan, min(bound, len(plan))
 
@@ -301,8 +327,8 @@ def _by_patterns(
 class _Pool:
     """Patterns seen so far, the work left, and what is to be covered."""
 
-    def __init__(self, search: PatternSearch, demand: list[int]) -> None:
-        self.search, self.demand = search, demand
+    def __init__(self, search: PatternSearch, demand: list[int], kerf: int) -> None:
+        self.search, self.demand, self.kerf = search, demand, kerf
         self.cuts: dict[tuple[int, ...], Cut | None] = {}
         self.work = PATTERN_WORK
         area = search.sheet[0] * search.sheet[1]
@@ -315,6 +341,16 @@ class _Pool:
             return False
         self.cuts[counts] = cuts
         return True
+
+    def take(self, pieces: Sequence[tuple[int, int]], sheets: list[Sheet]) -> None:
+        """Add the patterns of a fitted plan."""
+        kerf = self.kerf
+        number = {(a - kerf, b - kerf): k for k, (a, b) in enumerate(self.search.kinds)}
+        for used in sheets:
+            counts = [0] * len(self.demand)
+            for placed in used.pieces:
+                counts[number[_kind(pieces[placed.piece], turns=self.search.turns)]] += 1
+            self.add(tuple(counts), None)
 
     def _master(self, demand: list[int]) -> Master:
         master = Master(demand)

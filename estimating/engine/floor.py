@@ -46,8 +46,6 @@ from estimating.engine.types import (
 
 KEPT = 60
 """Best layouts of each direction that are paired with those of the neighbouring layer."""
-POSITIONS = 90_000
-"""Sheet positions looked at over all layers and directions; half as many when other staggers are tried."""
 MOST_PIECES = 5000
 """More than this in one layer means a size typed in the wrong unit."""
 PAIRS = 1500
@@ -112,7 +110,7 @@ def lay_floor(
             )
         )
     chosen = [
-        replace(c, courses=replace(c.courses, exact=True, _bands={}, _cells={}, _strips={}, _lines={}))
+        replace(c, courses=replace(c.courses, exact=True, _bands={}, _full={}, _cells={}, _strips={}, _lines={}))
         for c in _choose(shape, system, products, pinned.layers)
     ]
     layers, layer_reasons = _drawn(chosen, system, shape)
@@ -252,9 +250,6 @@ def _search(
     rules = PieceRules(float(system.smallest_width), float(system.smallest_area) * 1e6)
     low_x, low_y, high_x, high_y = shape.field.bounds
     long_side: Direction = "x" if high_x - low_x >= high_y - low_y else "y"
-    sheets = [layer for layer in system.layers if not _goods(products[layer.product]).roll]
-    searches = sum(2 if layer.direction == "auto" else 1 for layer in sheets)
-    positions = POSITIONS / max(1, searches) / (1 if stated else 2)
     offered = []
     for number, layer in enumerate(system.layers):
         kept = pins.get(number, LayerPins())
@@ -270,7 +265,7 @@ def _search(
                     shape.field, key[0], rules, direction, line=kept.line[1] if kept.line else None,
                     corner=turned_point(corner, direction) if corner else None,
                 )  # fmt: skip
-            found += [Chosen(made[key], way) for way in made[key].ways(staggers, positions)[:KEPT]]
+            found += [Chosen(made[key], way) for way in made[key].ways(staggers)[:KEPT]]
         offered.append(found)
     first = offered[0]
     if len(offered) == 1:
@@ -287,14 +282,15 @@ def _staggers(layer: FoamLayer, stated: bool) -> list[float]:
 
 
 def _order(group: tuple[Chosen, ...], long_side: Direction) -> tuple[float, ...]:
-    """Least first: broken rules, stock, turned against "base along the room, next across", length drawn, joints."""
+    """Least first: broken rules, stock, length drawn, pieces to cut, joints; then as people expect it, the base along
+    the room and every next layer across the one below."""
     ways = [c.way for c in group]
     turned = float(ways[0].direction != long_side)
     turned += sum(1.0 for below, above in pairwise(ways) if below.direction == above.direction)
     places = [part for w in ways for part in (float(w.direction == "y"), w.stagger, w.across, w.along)]
     return (
-        sum(w.faults for w in ways), sum(w.stock for w in ways), turned,
-        sum(w.drawn for w in ways), sum(w.joint_length for w in ways), *places,
+        sum(w.faults for w in ways), sum(w.stock for w in ways), sum(w.drawn for w in ways), sum(w.cut for w in ways),
+        sum(w.joint_length for w in ways), turned, *places,
     )  # fmt: skip
 
 

@@ -155,13 +155,11 @@ def _boxes(corners: Any, x: float, y: float, along: float, across: float) -> Any
 
     low_x, low_y = (float(c) for c in corners.min(axis=0))
     high_x, high_y = (float(c) for c in corners.max(axis=0))
-    columns = range(math.floor((low_x - x) / along), math.ceil((high_x - x) / along) + 1)
-    rows = range(math.floor((low_y - y) / across), math.ceil((high_y - y) / across) + 1)
-    made = [
-        [(a, b), (a + along, b), (a + along, b + across), (a, b + across)]
-        for a in (x + k * along for k in columns)
-        for b in (y + k * across for k in rows)
-        if a > low_x - 1 - SQUEEZE and a + along < high_x + 1 + SQUEEZE
-        and b > low_y - 1 - SQUEEZE and b + across < high_y + 1 + SQUEEZE
-    ]  # fmt: skip
-    return np.array(made).reshape(-1, 4, 2)
+    a = x + along * np.arange(math.floor((low_x - x) / along), math.ceil((high_x - x) / along) + 1)
+    b = y + across * np.arange(math.floor((low_y - y) / across), math.ceil((high_y - y) / across) + 1)
+    a = a[(a > low_x - 1 - SQUEEZE) & (a + along < high_x + 1 + SQUEEZE)]
+    b = b[(b > low_y - 1 - SQUEEZE) & (b + across < high_y + 1 + SQUEEZE)]
+    left, low = (c.ravel() for c in np.meshgrid(a, b, indexing="ij"))
+    corners_x = np.stack([left, left + along, left + along, left], axis=1)
+    corners_y = np.stack([low, low, low + across, low + across], axis=1)
+    return np.stack([corners_x, corners_y], axis=2)

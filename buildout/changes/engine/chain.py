@@ -88,8 +88,8 @@ LINK_VERSIONS = dict.fromkeys(
     "arrivals": 2,
     "schedule": 2,
     "forecast": 2,
-    "cut plans": 3,
-    "floor": 2,
+    "cut plans": 4,
+    "floor": 3,
     "cover": 4,
     "walls": 3,
 }
