@@ -10,24 +10,28 @@ How the rules of the site are kept:
   most four evenings (ten for work that is not for everybody).
 - Work that may start while another runs may not finish before it.
 - A lag of whole days is met on that day, not only at the same hour: half a day less is enough.
+- Helpers known to be under 18 or not to lift are counted out of the crews of tasks that are not for them. With
+  several such tasks at once, every choice of them together needs enough people who may do at least one of them
+  (P. Hall, Journal of the London Mathematical Society 10 (1935) 26–30, from memory).
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from itertools import pairwise
+from itertools import combinations, pairwise
 from math import ceil
 from typing import NamedTuple
 
 from buildout.units.dates import day_text
 from buildout.units.value import Reason
 from estimating.engine.types import Arrivals
-from scheduling.engine import calendars
-from scheduling.engine.calendars import FURTHEST, SLOTS_A_DAY, Shifts
+from scheduling.engine import ages, calendars
+from scheduling.engine.calendars import FURTHEST, SLOTS_A_DAY, Shifts, Span
 from scheduling.engine.deliveries import Delivery, group_wait, read_arrivals
-from scheduling.engine.rcpsp import Activity, Link, Mode, Project, Resource
+from scheduling.engine.rcpsp import Activity, Limit, Link, Mode, Project, Resource
 from scheduling.engine.tasks import OPENING
 from scheduling.engine.types import BuildDay, Crew, Dates, Lag, SignedUp, Task, TaskEdits, TaskNet
 
@@ -38,6 +42,8 @@ ORDERING = "C04"
 CORE = "core team"
 MOST_PARTS = 60
 """Work that fills more shifts or evenings than this is a slip in a quantity or a rate, not a task."""
+ONE_DAY = 10 * 60 // calendars.SLOT
+"""Longest break within work that is not to be split over days; no night is as short."""
 SLACK_DAYS = 70
 """How far past the longest chain of waits and work a plan may reach."""
 
@@ -65,6 +71,10 @@ class Layout:
     parts: list[Part] = field(default_factory=list)
     activities: list[Activity] = field(default_factory=list)
     links: list[Link] = field(default_factory=list)
+    limits: list[Limit] = field(default_factory=list)
+    clauses: list[tuple[tuple[int, int], ...]] = field(default_factory=list)
+    wishes: list[tuple[int, tuple[Span, ...]]] = field(default_factory=list)
+    """Activities wished to start within spans."""
     shifts: list[Shifts] = field(default_factory=list)
     resources: list[Resource] = field(default_factory=list)
     of_task: dict[str, list[int]] = field(default_factory=dict)
@@ -77,7 +87,7 @@ class Layout:
 
     @property
     def project(self) -> Project:
-        return Project(self.activities, self.links, self.resources, self.horizon)
+        return Project(self.activities, self.links, self.resources, self.horizon, self.limits, self.clauses)
 
 
 def lay_out(
@@ -91,7 +101,18 @@ def lay_out(
 ) -> Layout:
     """Turn a task net into activities. Tasks nobody can do come back as reasons with severity ``stop``."""
     made = Layout(from_day=as_of)
-    made.shifts, made.reasons = calendars.build_shifts(crew, net.day_jobs, signed_up, as_of)
+    try:
+        made.shifts, made.reasons = calendars.build_shifts(crew, net.day_jobs, signed_up, as_of, dates.hall_hours)
+        for weekday in range(7):
+            calendars.hall_spans(dates.hall_hours, weekday, noisy=True)
+    except ValueError as error:
+        where = "/dates/hall_hours"
+        made.reasons.append(
+            Reason(
+                code="hall-hours", text=f"The room's hours: {error}", where=where, severity="stop", todo="Correct it."
+            )
+        )
+        return made
     made.done = {task.code: edits.done[task.code] for task in net.tasks if task.code in edits.done}
     for code, day in sorted(made.done.items()):
         if day > as_of:
@@ -108,7 +129,7 @@ def lay_out(
     made.deliveries = read_arrivals(arrivals, as_of)
     made.reasons += _too_far(net, dates, made.deliveries, made.done, as_of)
     if not any(reason.severity == "stop" for reason in made.reasons):
-        _Writer(made, net, crew, dates, edits).write()
+        _Writer(made, net, crew, dates, edits, signed_up).write()
     return made
 
 
@@ -137,20 +158,29 @@ def _too_far(
 
 
 class _Writer:
-    def __init__(self, made: Layout, net: TaskNet, crew: Crew, dates: Dates, edits: TaskEdits) -> None:
-        self.made, self.net, self.crew, self.dates = made, net, crew, dates
+    def __init__(
+        self,
+        made: Layout,
+        net: TaskNet,
+        crew: Crew,
+        dates: Dates,
+        edits: TaskEdits,
+        signed_up: Sequence[SignedUp],
+    ) -> None:
+        self.made, self.net, self.crew, self.dates, self.signed_up = made, net, crew, dates, signed_up
         self.closed = [holiday.date for holiday in dates.holidays]
         self.pins = self._read_pins(edits)
+        self.held = self._read_holds(edits)
+        self.booked = self._read_appointments(edits)
+        self.people = self._read_people(edits)
         self.days = self._days()
         made.horizon = self.days * SLOTS_A_DAY
-        self.evening = calendars.evening_slots(crew)
-        self.evenings = calendars.evenings(crew, made.from_day, self.days, self.closed)
+        self.by_hours: dict[tuple[bool, bool], list[Span]] = {}
         self.shift = max((_usual_shift(shifts) for shifts in made.shifts), default=0)
         self.special = calendars.special_skills(crew)
         self.core_skills = calendars.core_skills(crew)
-        self.trade = {
-            halves: calendars.trade_starts(halves, made.from_day, self.days, self.closed) for halves in (1, 2)
-        }
+        self.shut_out = self._shut_out()
+        self.unions: dict[str, list[tuple[str, int, frozenset[str]]]] = {}
 
     def write(self) -> None:
         made = self.made
@@ -185,7 +215,9 @@ class _Writer:
         last = max((shifts.first_slot // SLOTS_A_DAY for shifts in made.shifts), default=0)
         lease = max(0, (self.dates.lease_start - made.from_day).days)
         wait = max((delivery.planned for delivery in made.deliveries.values()), default=0)
-        return ceil(max(longest + lease, last, wait) + longest * 0.25) + SLACK_DAYS
+        agreed = [*self.held.values(), *(day for day, _ in self.booked.values())]
+        held = max(((day - made.from_day).days for day in agreed), default=0)
+        return ceil(max(longest + lease, last, wait, held + longest) + longest * 0.25) + SLACK_DAYS
 
     def _rough_days(self, task: Task) -> float:
         if task.code in self.made.done:
@@ -222,13 +254,125 @@ class _Writer:
             )
         return pins
 
+    def _ignored(self, code: str, task: str, text: str, todo: str) -> None:
+        self.made.reasons.append(Reason(code=code, text=text, where=task, severity="warning", todo=todo))
+
+    def _read_holds(self, edits: TaskEdits) -> dict[str, date]:
+        """Task → first day it may start; days more than three years off are slips."""
+        known = {task.code for task in self.net.tasks} - set(self.made.done)
+        held: dict[str, date] = {}
+        for hold in edits.not_before:
+            if (hold.date - self.made.from_day).days > FURTHEST:
+                text = f"{hold.task} is held until {day_text(hold.date)}, more than three years ahead; this is ignored"
+                self._ignored("hold-ignored", hold.task, text, "Check the year.")
+            elif hold.task in known:
+                held[hold.task] = max(hold.date, held.get(hold.task, hold.date))
+        return held
+
+    def _read_appointments(self, edits: TaskEdits) -> dict[str, tuple[date, bool]]:
+        """Task → day agreed, and whether it is firm."""
+        tasks = {task.code: task for task in self.net.tasks if task.code not in self.made.done}
+        found: dict[str, tuple[date, bool]] = {}
+        for one in edits.appointments:
+            if one.task not in tasks:
+                continue
+            away = (one.date - self.made.from_day).days
+            closed = one.date in self.closed or (one.date.weekday() >= 5 and tasks[one.task].kind == "trade")
+            if away < 0 or away > FURTHEST or tasks[one.task].arrival_of or closed:
+                why = (
+                    "is over" if away < 0
+                    else "is more than three years ahead" if away > FURTHEST
+                    else "is a day on which nobody works" if closed
+                    else "does not bind a delivery: its promised day does"
+                )  # fmt: skip
+                text = f"The appointment for {one.task} on {day_text(one.date)} {why}; it is ignored"
+                self._ignored("appointment-ignored", one.task, text, "Agree on another day, or take it out.")
+                continue
+            found[one.task] = (one.date, one.firm)
+        return found
+
+    def _read_people(self, edits: TaskEdits) -> dict[str, dict[str, set[str] | None]]:
+        """Task → person → build days they can be there; None: one of the core team, on evenings too."""
+        tasks = {task.code: task for task in self.net.tasks if task.code not in self.made.done}
+        found: dict[str, dict[str, set[str] | None]] = {}
+        core = {person.id for person in self.crew.core}
+        helpers = {helper.id: helper for helper in self.crew.helpers}
+        signed = {one.id: one for one in self.signed_up}
+        for pin in edits.people:
+            task = tasks.get(pin.task)
+            if task is None:
+                continue
+            here: set[str] | None = None
+            no = ""
+            if pin.person in helpers:
+                helper = helpers[pin.person]
+                here = set(helper.days)
+                no = ages.refusal(
+                    helper.age, helper.lifting, skills=[*task.skills], cautions=task.cautions, tools=task.tools
+                )
+            elif pin.person in signed:
+                one = signed[pin.person]
+                here = {one.day}
+                no = ages.refusal(one.age, one.lifting, skills=[*task.skills], cautions=task.cautions, tools=task.tools)
+            elif pin.person not in core:
+                text = f"Nobody is known as {pin.person}, who should be on {pin.task}; this is ignored"
+                self._ignored("person-ignored", pin.task, text, "Name one of the core team, a helper or a sign-up.")
+                continue
+            if no:
+                text = f"{pin.person} cannot be on {pin.task} {task.name}: {no}"
+                self.made.reasons.append(_stop(task, "person-may-not", text, "Put somebody else on this task."))
+                continue
+            if task.kind in ("wait", "trade"):
+                text = f"{pin.task} is done by a firm or by nobody; {pin.person} cannot be put on it"
+                self._ignored("person-ignored", pin.task, text, "Take this out.")
+                continue
+            found.setdefault(pin.task, {})[pin.person] = here
+        return found
+
+    def _shut_out(self) -> dict[tuple[str, str], frozenset[int]]:
+        """(day, task) → numbers of the day's limited helpers who may do the task; only where some may not."""
+        found: dict[tuple[str, str], frozenset[int]] = {}
+        for shifts in self.made.shifts:
+            for task in self.net.tasks if shifts.limited else ():
+                may = frozenset(
+                    number
+                    for number, (age, lifting) in enumerate(shifts.limited)
+                    if not ages.refusal(age, lifting, skills=[*task.skills], cautions=task.cautions, tools=task.tools)
+                )
+                if len(may) < len(shifts.limited):
+                    found[shifts.day.id, task.code] = may
+        return found
+
+    def _evenings(self, task: Task) -> list[Span]:
+        key = (task.where == "hall", task.noisy)
+        if key not in self.by_hours:
+            hours = self.dates.hall_hours if key[0] else ()
+            self.by_hours[key] = calendars.evenings(
+                self.crew, self.made.from_day, self.days, self.closed, hours, noisy=key[1]
+            )
+        return self.by_hours[key]
+
+    def _evening(self, task: Task) -> int:
+        """Slots of an evening this task can be done in: the shortest that is at least half the longest."""
+        lengths = {high - low for low, high in self._evenings(task)}
+        longest = max(lengths, default=0)
+        return min((length for length in lengths if 2 * length >= longest), default=0)
+
     # ------------------------------------------------------------ activities
 
     def _add(self, task: Task) -> None:
         earliest = 0
         if task.where == "hall":
             earliest = max(0, calendars.day_slot(self.dates.lease_start, self.made.from_day))
-        if task.kind == "wait":
+        if task.code in self.held:
+            earliest = max(earliest, calendars.day_slot(self.held[task.code], self.made.from_day))
+        if task.kind == "wait" and self.booked.get(task.code, (None, False))[1]:
+            # An inspection on its day: what comes before it has to be ready that morning.
+            zero = calendars.day_slot(self.booked[task.code][0], self.made.from_day)
+            morning = zero + calendars.TRADE_DAY[0] // calendars.SLOT
+            mode = Mode(2 * calendars.HALF_TRADE_DAY, (), ((morning, morning),))
+            self._append(task, [Activity(task.code, (mode,), earliest)])
+        elif task.kind == "wait":
             self._append(task, [Activity(task.code, (self._wait_mode(task),), earliest, self._arrives(task))])
         elif task.kind == "trade":
             self._append(task, [Activity(task.code, (mode,), earliest) for mode in self._trade_modes(task)])
@@ -237,6 +381,39 @@ class _Writer:
             self._append(task, [Activity(task.code, (Mode(0, (), midnights),), earliest)])
         else:
             self._append(task, self._work(task, earliest))
+        if task.code in self.booked:
+            self._book(task)
+
+    def _book(self, task: Task) -> None:
+        """Bind a task to its appointment, or note the wish."""
+        made = self.made
+        day, firm = self.booked[task.code]
+        zero = calendars.day_slot(day, made.from_day)
+        i = made.of_task[task.code][0]
+        activity = made.activities[i]
+        if task.kind == "wait":
+            length = activity.modes[0].duration
+            if not firm:
+                made.wishes.append((i, ((max(0, zero - length), max(0, zero - length) + SLOTS_A_DAY - 1),)))
+            return
+        if not firm:
+            made.wishes.append((i, ((zero, zero + SLOTS_A_DAY - 1),)))
+            return
+        modes = []
+        for mode in activity.modes:
+            starts = calendars.clip_starts(mode.starts or ((0, made.horizon),), zero, zero + SLOTS_A_DAY - 1)
+            if starts:
+                modes.append(mode._replace(starts=starts))
+        if not modes and activity.modes:
+            made.reasons.append(
+                _stop(
+                    task,
+                    "appointment",
+                    f"{task.code} {task.name} is agreed for {day_text(day)}, but nobody can do it on that day",
+                    "Agree on another day.",
+                )
+            )
+        made.activities[i] = activity._replace(modes=tuple(modes))
 
     def _append(self, task: Task, activities: list[Activity]) -> None:
         made = self.made
@@ -265,8 +442,16 @@ class _Writer:
             text = f"{task.code} {task.name} takes a firm {task.likely:g} working days"
             self.made.reasons.append(_stop(task, "too-much-work", text, "Check its quantity and its rate."))
             return [Mode(0)]
-        whole = [Mode(2 * calendars.HALF_TRADE_DAY, (), self.trade[2])] * (halves // 2)
-        return whole + [Mode(calendars.HALF_TRADE_DAY, (), self.trade[1])] * (halves % 2)
+        hours = self.dates.hall_hours if task.where == "hall" else ()
+        uses = ((f"zone {task.zone}", 1),) if task.zone else ()
+        modes = []
+        for number in (2,) * (halves // 2) + (1,) * (halves % 2):
+            starts = calendars.trade_starts(number, self.made.from_day, self.days, self.closed, hours, noisy=task.noisy)
+            if not starts:
+                text = f"{task.code} {task.name}: the landlord's hours leave a firm no working day in the room"
+                self.made.reasons.append(_stop(task, "no-window", text, "Ask for longer hours on one weekday."))
+            modes.append(Mode(number * calendars.HALF_TRADE_DAY, uses, starts))
+        return modes
 
     def _work(self, task: Task, earliest: int) -> list[Activity]:
         pinned = self.pins.get(task.code, "")
@@ -276,15 +461,32 @@ class _Writer:
             if (not pinned or shifts.day.id == pinned)
             and (shifts.day.place == "hall" or task.where != "hall")
             and shifts.windows
+            and all(here is None or shifts.day.id in here for here in self.people.get(task.code, {}).values())
         ]
-        day_crew = max((self._largest_crew(task, shifts.people, shifts.skills) for shifts in days), default=0)
-        core_crew = 0 if pinned else self._largest_crew(task, len(self.crew.core), self.core_skills)
+        evening = self._evening(task)
+        by_hand = all(here is None for here in self.people.get(task.code, {}).values())
+        day_crew = max((self._largest_crew(task, self._may(task, shifts), shifts.skills) for shifts in days), default=0)
+        core_crew = 0 if pinned or not by_hand else self._largest_crew(task, len(self.crew.core), self.core_skills)
         on_days = ceil(self._slots(task, day_crew, 1) / self.shift - 1e-9) if day_crew and self.shift else 0
-        at_night = ceil(self._slots(task, core_crew, 1) / self.evening - 1e-9) if core_crew and self.evening else 0
+        at_night = ceil(self._slots(task, core_crew, 1) / evening - 1e-9) if core_crew and evening else 0
         if task.place == CORE and at_night:
             on_days = 0
         if task.place != CORE and on_days and at_night > MOST_EVENINGS[task.volunteers]:
             at_night = 0
+        if task.one_day:
+            at_night = at_night if at_night == 1 or not on_days else 0
+            longest = max((len(shifts.windows) for shifts in days), default=0)
+            if max(on_days, at_night) > (longest if on_days else 1):
+                hours = task.likely if task.kind == "fixed" else task.likely / max(1, day_crew or core_crew)
+                self.made.reasons.append(
+                    _stop(
+                        task,
+                        "no-day-long-enough",
+                        f"{task.code} {task.name} takes {hours:.1f} hours in one go, and no day is long enough for it",
+                        "Lengthen a build day, raise its places, or allow the task to be split over days.",
+                    )
+                )
+                return [Activity(task.code, (), earliest)]
         parts = max(on_days, at_night)
         if parts > MOST_PARTS:
             self.made.reasons.append(
@@ -343,27 +545,69 @@ class _Writer:
 
     def _day_modes(self, task: Task, parts: int, shifts: Shifts) -> list[Mode]:
         modes = []
-        largest = self._largest_crew(task, shifts.people, shifts.skills)
+        largest = self._largest_crew(task, self._may(task, shifts), shifts.skills)
         for crew, slots in self._crews(task, parts, largest, self.shift, 3) if largest else []:
             starts = shifts.starts(slots, task.noisy)
             if starts:
                 uses = self._uses(f"day {shifts.day.id}", task, crew)
+                uses += tuple((name, crew) for name, _, who in self._unions(shifts) if task.code in who)
                 modes.append(Mode(slots, uses, starts, shifts.day.id, crew))
         return modes
 
+    def _may(self, task: Task, shifts: Shifts) -> int:
+        """How many of a day's people may do a task."""
+        may = self.shut_out.get((shifts.day.id, task.code))
+        return shifts.people if may is None else max(0, shifts.people - len(shifts.limited) + len(may))
+
+    def _unions(self, shifts: Shifts) -> list[tuple[str, int, frozenset[str]]]:
+        """For every set of people some tasks are confined to: a name, how many, and those tasks."""
+        if shifts.day.id not in self.unions:
+            confined: dict[frozenset[int], set[str]] = {}
+            for (day, code), may in sorted(self.shut_out.items()):
+                if day == shifts.day.id:
+                    confined.setdefault(may, set()).add(code)
+            kinds = sorted(confined, key=sorted)
+            together = {frozenset().union(*some) for n in range(1, len(kinds) + 1) for some in combinations(kinds, n)}
+            everybody = frozenset(range(len(shifts.limited)))
+            found = []
+            for number, union in enumerate(sorted(together - {everybody}, key=sorted)):
+                codes = frozenset(code for may in kinds if may <= union for code in confined[may])
+                people = max(0, shifts.people - len(shifts.limited) + len(union))
+                found.append((f"those who may {number} of day {shifts.day.id}", people, codes))
+            self.unions[shifts.day.id] = found
+        return self.unions[shifts.day.id]
+
     def _evening_modes(self, task: Task, parts: int, largest: int) -> list[Mode]:
         modes = []
-        for crew, slots in self._crews(task, parts, largest, self.evening, 2):
-            starts = tuple((low, high - slots) for low, high in self.evenings)
+        for crew, slots in self._crews(task, parts, largest, self._evening(task), 2):
+            starts = tuple((low, high - slots) for low, high in self._evenings(task) if high - low >= slots)
             modes.append(Mode(slots, self._uses(CORE, task, crew), starts, "", crew))
         return modes
 
     def _uses(self, whose: str, task: Task, crew: int) -> tuple[tuple[str, int], ...]:
         named = self._skill_needs(task, crew)
-        return ((whose, crew), *((f"{skill} of {whose}", need) for skill, need in sorted(named.items())))
+        return (
+            (whose, crew),
+            *((f"{skill} of {whose}", need) for skill, need in sorted(named.items())),
+            *self._holds(task),
+        )
+
+    def _holds(self, task: Task) -> tuple[tuple[str, int], ...]:
+        """What a task has for itself while it lasts: its zone, one of each scarce tool, the people put on it."""
+        zone = ((f"zone {task.zone}", 1),) if task.zone else ()
+        tools = tuple((f"tool {word}", 1) for word in sorted(self.crew.tools) if needs_tool(task.tools, word))
+        people = tuple((f"person {person}", 1) for person in sorted(self.people.get(task.code, {})))
+        return (*zone, *tools, *people)
 
     def _nobody(self, task: Task, pinned: str) -> Reason:
         """Say in words why no crew can do a task, and a way out."""
+        named = {person: here for person, here in self.people.get(task.code, {}).items() if here is not None}
+        if named:
+            who = ", ".join(sorted(named))
+            text = (
+                f"{task.code} {task.name} must have {who} on it, who are not there together on any day it can be done"
+            )
+            return _stop(task, "person", text, "Put somebody else on it, or choose a day on which they come.")
         days = [shifts for shifts in self.made.shifts if not pinned or shifts.day.id == pinned]
         fitting = [shifts for shifts in days if shifts.day.place == "hall" or task.where != "hall"]
         smallest = max(1, task.crew_min)
@@ -417,12 +661,23 @@ class _Writer:
 
     def _resources(self) -> None:
         made = self.made
+        for zone in sorted({task.zone for task in self.net.tasks if task.zone}):
+            made.resources.append(Resource(f"zone {zone}", 1))
+        for word, count in sorted(self.crew.tools.items()):
+            made.resources.append(Resource(f"tool {word}", max(0, count)))
+            for task in self.net.tasks:
+                if count < 1 and task.code not in made.done and task.place != "trade" and needs_tool(task.tools, word):
+                    text = f"{task.code} {task.name} needs the tool “{word}”, and there is none"
+                    made.reasons.append(_stop(task, "tool-missing", text, f"Borrow or hire one “{word}”."))
+        for person in sorted({person for some in self.people.values() for person in some}):
+            made.resources.append(Resource(f"person {person}", 1))
         made.resources.append(Resource(CORE, len(self.crew.core)))
         made.resources += [Resource(f"{skill} of {CORE}", amount) for skill, amount in self.core_skills.items()]
         for shifts in made.shifts:
             whose = f"day {shifts.day.id}"
             made.resources.append(Resource(whose, shifts.people))
             made.resources += [Resource(f"{skill} of {whose}", n) for skill, n in shifts.skills.items()]
+            made.resources += [Resource(name, count) for name, count, _ in self._unions(shifts)]
 
     # ------------------------------------------------------------ links
 
@@ -439,6 +694,9 @@ class _Writer:
             if not mine:
                 continue
             links += [Link(a, b) for a, b in pairwise(mine)]
+            if task.one_day and len(mine) > 1:
+                # Shorter than any night, so all parts fall on the day of the first.
+                made.limits.append(Limit(mine[0], mine[-1], ONE_DAY))
             if task.arrival_of and self._all_placed(task.arrival_of):
                 continue
             for lag in task.after:
@@ -449,7 +707,11 @@ class _Writer:
                     links.append(Link(other[-1], mine[-1], 0, "end-end"))
                 elif other:
                     links.append(Link(other[-1], mine[0], slots))
-                elif lag.task in made.done:
+                if other and lag.most is not None:
+                    made.limits.append(Limit(other[-1], mine[0], most_minutes(lag.most) // calendars.SLOT))
+                if other:
+                    continue
+                if lag.task in made.done:
                     days = min(0, (made.done[lag.task] - made.from_day).days + 1)
                     not_before(mine[0], days * SLOTS_A_DAY + slots)
         for rule in goods_rules(self.net, made.deliveries, made.done):
@@ -459,9 +721,25 @@ class _Writer:
                 links.append(Link(made.of_task[ORDERING][-1], mine[0], slots))
             else:
                 not_before(mine[0], slots)
+        if self.crew.firm_sign_ups:
+            self._keep_sign_ups()
         made.links = sorted(set(links))
         for i, slot in earliest.items():
             made.activities[i] = made.activities[i]._replace(earliest=max(made.activities[i].earliest, slot))
+
+    def _keep_sign_ups(self) -> None:
+        """Every task somebody has signed up for is done, at least in part, on that day."""
+        made = self.made
+        usable = {shifts.day.id for shifts in made.shifts}
+        for day, code in sorted({(one.day, one.task.split("/")[0]) for one in self.signed_up if one.task}):
+            some = tuple(
+                (i, number)
+                for i in made.of_task.get(code, [])
+                for number, mode in enumerate(made.activities[i].modes)
+                if mode.day == day
+            )
+            if day in usable and code in made.of_task:
+                made.clauses.append(some)
 
     def _all_placed(self, group: str) -> bool:
         found = group_wait(self.made.deliveries.values(), group)
@@ -489,6 +767,24 @@ def _usual_shift(shifts: Shifts) -> int:
 
 def _stop(task: Task, code: str, text: str, todo: str) -> Reason:
     return Reason(code=code, text=text, where=task.code, severity="stop", todo=todo)
+
+
+def needs_tool(tools: str, word: str) -> bool:
+    """Say whether a task's tools name a tool.
+
+    >>> needs_tool("saw, guide, stands", "saw"), needs_tool("hook staplers", "stapler"), needs_tool("sawhorse", "saw")
+    (True, True, False)
+    """
+    return bool(word) and re.search(rf"\b{re.escape(word)}s?\b", tools) is not None
+
+
+def most_minutes(most: int) -> int:
+    """Return the longest time a longest wait stands for: whole days are met on that day.
+
+    >>> most_minutes(600), most_minutes(1440)
+    (600, 2160)
+    """
+    return most + 12 * 60 if most and most % (24 * 60) == 0 else most
 
 
 def lag_minutes(lag: Lag) -> int:

@@ -14,7 +14,7 @@ from math import ceil, floor
 
 from buildout.units.dates import day_text
 from buildout.units.value import Reason
-from scheduling.engine.types import BuildDay, Crew, DayJob, SignedUp
+from scheduling.engine.types import BuildDay, Crew, DayJob, HallHours, SignedUp
 
 SLOT = 30
 """Minutes."""
@@ -47,14 +47,19 @@ class Shifts:
     """People with a skill, for skills not everybody has."""
     quiet_until: int
     """First slot in which noise is allowed."""
+    quiet_from: int
+    """Slot by which noise has to be over."""
+    limited: tuple[tuple[str, str], ...] = ()
+    """Age group and lifting of each of the helpers known to be under 18 or not to lift."""
 
     def starts(self, duration: int, noisy: bool) -> tuple[Span, ...]:
         """Spans in which work of so many slots may start and end within one shift."""
         spans = []
         for low, high in self.windows:
             first = max(low, self.quiet_until) if noisy else low
-            if high - duration >= first:
-                spans.append((first, high - duration))
+            last = min(high, self.quiet_from) if noisy else high
+            if last - duration >= first:
+                spans.append((first, last - duration))
         return tuple(spans)
 
 
@@ -98,8 +103,56 @@ def expected_helpers(places: int, share_missing: float) -> int:
     return floor(places * (1 - share_missing) + 1e-9)
 
 
+def hall_spans(hours: Sequence[HallHours], weekday: int, *, noisy: bool = False) -> list[Span]:
+    """When work in the hall is allowed on a weekday (0 Monday), in minutes after midnight, ascending.
+
+    >>> hall_spans([], 0)
+    [(0, 1440)]
+    >>> hall_spans([HallHours(weekdays=[0], start="08:00", end="20:00", quiet_from="18:00")], 0, noisy=True)
+    [(480, 1080)]
+    """
+    if not hours:
+        return [(0, 1440)]
+    spans = []
+    for one in hours:
+        if weekday in one.weekdays:
+            end = read_time(one.end)
+            if noisy and one.quiet_from:
+                end = min(end, read_time(one.quiet_from))
+            if end > read_time(one.start):
+                spans.append((read_time(one.start), end))
+    return sorted(spans)
+
+
+def clip(low: int, high: int, spans: Sequence[Span]) -> list[Span]:
+    """Return the parts of low–high inside the spans.
+
+    >>> clip(10, 20, [(0, 12), (15, 30)])
+    [(10, 12), (15, 20)]
+    """
+    return [(max(low, a), min(high, b)) for a, b in spans if min(high, b) > max(low, a)]
+
+
+def clip_starts(spans: Sequence[Span], low: int, high: int) -> tuple[Span, ...]:
+    """Return the parts of inclusive spans between two inclusive limits.
+
+    >>> clip_starts([(0, 12), (15, 30)], 12, 20)
+    ((12, 12), (15, 20))
+    """
+    return tuple((max(low, a), min(high, b)) for a, b in spans if min(high, b) >= max(low, a))
+
+
+def _slots(spans: Sequence[Span]) -> list[Span]:
+    found = [(ceil(low / SLOT), high // SLOT) for low, high in spans]
+    return [(low, high) for low, high in found if high > low]
+
+
 def build_shifts(
-    crew: Crew, jobs: Sequence[DayJob], signed_up: Sequence[SignedUp], from_day: date
+    crew: Crew,
+    jobs: Sequence[DayJob],
+    signed_up: Sequence[SignedUp],
+    from_day: date,
+    hours: Sequence[HallHours] = (),
 ) -> tuple[list[Shifts], list[Reason]]:
     """Lay out every build day from ``from_day`` on, ascending; days that cannot be read are left out with a reason."""
     found: list[Shifts] = []
@@ -124,6 +177,13 @@ def build_shifts(
         try:
             windows = _windows(day, before, behind)
             quiet = read_time(day.quiet_until) if day.quiet_until else 0
+            until = read_time(day.quiet_from) if day.quiet_from else 24 * 60
+            if day.place == "hall" and hours:
+                allowed = hall_spans(hours, day.date.weekday())
+                windows = [span for low, high in windows for span in clip(low, high, _slots(allowed))]
+                until = min(until, max((b for _, b in hall_spans(hours, day.date.weekday(), noisy=True)), default=0))
+                if not windows:
+                    raise ValueError("the landlord lets nobody into the room within its hours")
         except ValueError as error:
             reasons.append(
                 _fault(
@@ -143,21 +203,35 @@ def build_shifts(
             )
             continue
         zero = day_slot(day.date, from_day)
+        named = [one for one in crew.helpers if day.id in one.days]
+        here = [one for one in signed_up if one.day == day.id]
+        known = [(one.age, one.lifting) for one in here] + [(one.age, one.lifting) for one in named]
         helpers = expected_helpers(day.places, float(crew.no_show_likely))
         missing = float(crew.no_show_likely)
         skilled = {}
         for skill, holders in core_skills(crew).items():
             share = float(crew.skill_shares.get(skill, 0))
-            named = sum(1 for person in signed_up if person.day == day.id and skill in person.skills)
-            skilled[skill] = holders + max(floor(share * helpers + 1e-9), expected_helpers(named, missing))
+            promised = sum(skill in person.skills for person in here) * (1 - missing)
+            promised += sum(float(person.sure) for person in named if skill in person.skills)
+            skilled[skill] = holders + max(floor(share * helpers + 1e-9), floor(promised + 1e-9))
         found.append(
             Shifts(
                 day=day,
                 first_slot=zero,
                 windows=tuple((zero + low, zero + high) for low, high in windows),
-                people=max(0, helpers + core_on_site(crew) - sum(job.crew for job in jobs)),
+                people=max(
+                    0,
+                    helpers
+                    + core_on_site(crew)
+                    - sum(job.crew for job in jobs)
+                    - sum(age == "under 14" for age, _ in known),
+                ),
                 skills=skilled,
                 quiet_until=zero + ceil(quiet / SLOT),
+                quiet_from=zero + until // SLOT,
+                limited=tuple(
+                    sorted(one for one in known if one[0] != "under 14" and (one[0] != "adult" or one[1] == "none"))
+                ),
             )
         )
     return sorted(found, key=lambda shifts: (shifts.first_slot, shifts.day.id)), reasons
@@ -191,8 +265,7 @@ def _windows(day: BuildDay, before: int, behind: int) -> list[Span]:
         if start < meal_to and meal_from < end
         else [(start, end)]
     )
-    slots = [(ceil(low / SLOT), high // SLOT) for low, high in spans]
-    return [(low, high) for low, high in slots if high > low]
+    return _slots(spans)
 
 
 def working_days(from_day: date, days: int, closed: Sequence[date]) -> list[date]:
@@ -211,31 +284,64 @@ def evening_slots(crew: Crew) -> int:
     return 0 if not crew.core else max(0, min(26, floor(float(crew.core_hours_per_weekday) * 60 / SLOT + 1e-9)))
 
 
-def evenings(crew: Crew, from_day: date, days: int, closed: Sequence[date]) -> list[Span]:
-    """The core team's working time in slots: the hours before 21:00 on working days without a build day."""
+def evenings(
+    crew: Crew,
+    from_day: date,
+    days: int,
+    closed: Sequence[date],
+    hours: Sequence[HallHours] = (),
+    *,
+    noisy: bool = False,
+) -> list[Span]:
+    """The core team's working time in slots: the hours before 21:00 on working days without a build day.
+
+    ``hours`` are those of the room, for work that is done in it.
+    """
     length = evening_slots(crew)
     if not length:
         return []
     busy = [*closed, *(day.date for day in crew.days)]
     last = EVENING_ENDS // SLOT
     first = max(0, last - length)
-    return [
-        (day_slot(day, from_day) + first, day_slot(day, from_day) + first + length)
-        for day in working_days(from_day, days, busy)
-    ]
+    found = []
+    for day in working_days(from_day, days, busy):
+        zero = day_slot(day, from_day)
+        for low, high in clip(first, first + length, _slots(hall_spans(hours, day.weekday(), noisy=noisy))):
+            found.append((zero + low, zero + high))
+    return found
 
 
-def trade_starts(half_days: int, from_day: date, days: int, closed: Sequence[date]) -> tuple[Span, ...]:
+def trade_starts(
+    half_days: int,
+    from_day: date,
+    days: int,
+    closed: Sequence[date],
+    hours: Sequence[HallHours] = (),
+    *,
+    noisy: bool = False,
+) -> tuple[Span, ...]:
     """Slots at which a firm may start one half day (morning or afternoon) or one whole day."""
     morning = TRADE_DAY[0] // SLOT
     starts = []
     for day in working_days(from_day, days, closed):
         zero = day_slot(day, from_day)
-        starts.append((zero + morning, zero + morning))
-        if half_days == 1:
-            noon = morning + HALF_TRADE_DAY
-            starts.append((zero + noon, zero + noon))
+        allowed = _slots(hall_spans(hours, day.weekday(), noisy=noisy))
+        firsts = (morning, morning + HALF_TRADE_DAY) if half_days == 1 else (morning,)
+        for first in firsts:
+            if any(low <= first and first + half_days * HALF_TRADE_DAY <= high for low, high in allowed):
+                starts.append((zero + first, zero + first))
     return tuple(starts)
+
+
+def trade_hours(
+    from_day: date, days: int, closed: Sequence[date], hours: Sequence[HallHours] = (), *, noisy: bool = False
+) -> list[Span]:
+    """Firms' working time in minutes from midnight of ``from_day``."""
+    return [
+        ((day - from_day).days * 1440 + low, (day - from_day).days * 1440 + high)
+        for day in working_days(from_day, days, closed)
+        for low, high in clip(*TRADE_DAY, hall_spans(hours, day.weekday(), noisy=noisy))
+    ]
 
 
 HALF_TRADE_DAY = (TRADE_DAY[1] - TRADE_DAY[0]) // 2 // SLOT

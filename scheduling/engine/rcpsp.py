@@ -70,6 +70,8 @@ class Project:
     resources: Sequence[Resource]
     horizon: int
     limits: Sequence[Limit] = ()
+    clauses: Sequence[tuple[tuple[int, int], ...]] = ()
+    """(activity, mode) pairs of which at least one is chosen."""
 
 
 class Placed(NamedTuple):
@@ -268,7 +270,8 @@ def serial_plan(project: Project) -> list[Placed] | None:
                 put_off[before] = plan[before].start + plan[after].start - end - most
                 overrun = True
         if not overrun:
-            return plan
+            kept = all(any(plan[i].mode == number for i, number in some) for some in project.clauses)
+            return plan if kept else None
     return None
 
 
@@ -396,6 +399,10 @@ class Model:
             first = self.start[link.before] if link.kind == "start-start" else self.end[link.before]
             second = self.end[link.after] if link.kind == "end-end" else self.start[link.after]
             self.model.add(first + link.lag <= second)
+        for some in project.clauses:
+            literals = [self.chosen[i][number] for i, number in some]
+            if not any(literal is True for literal in literals):
+                self.model.add_bool_or(literals)
         for cap in project.limits:
             self.model.add(self.start[cap.after] <= self.end[cap.before] + cap.most)
         for resource in project.resources:

@@ -123,6 +123,9 @@ def _check_codes(edits: TaskEdits, rows: Mapping[str, TemplateRow], reasons: lis
         [(code, "leave out") for code in edits.off]
         + [(rate.code, "change the rate of") for rate in edits.rates]
         + [(pin.task, "pin") for pin in edits.pins]
+        + [(hold.task, "hold") for hold in edits.not_before]
+        + [(one.task, "make an appointment for") for one in edits.appointments]
+        + [(one.task, "put somebody on") for one in edits.people]
         + [(code, "report as done") for code in sorted(edits.done)]
     )
     for code, what in named:
@@ -145,7 +148,14 @@ def _with_rates(rows: dict[str, TemplateRow], edits: list[RateEdit], reasons: li
         if row is None:
             continue
         low, likely, high = float(edit.low), float(edit.likely), float(edit.high)
-        new = replace(row, low=low, likely=likely, high=high)
+        new = replace(
+            row,
+            low=low,
+            likely=likely,
+            high=high,
+            crew_min=row.crew_min if edit.crew_min is None else edit.crew_min,
+            crew_max=row.crew_max if edit.crew_max is None else edit.crew_max,
+        )
         # Only this row's own numbers can be at fault here; its neighbours were checked with the template.
         faults = [fault for fault in check_template([new]) if "does not exist" not in fault.text]
         if faults:
@@ -208,7 +218,8 @@ def _own_rows(own: list[OwnTask], rows: Mapping[str, TemplateRow], reasons: list
         made[task.code] = TemplateRow(
             code=task.code, name=task.name, stage=10, kind="fixed", unit="task", driver="1",
             low=hours, likely=hours, high=hours, crew_min=task.crew, crew_max=task.crew,
-            skills=task.skills, tools="", after=lags, notes="v", cautions=task.cautions, where="hall",
+            skills=task.skills, tools="", after=lags, notes="v" + " n" * task.noisy + " 1" * task.one_day,
+            cautions=task.cautions, where="hall", zone=task.zone,
         )  # fmt: skip
     return made
 
@@ -267,7 +278,7 @@ def _task(row: TemplateRow, quantity: float, after: list[Lag], crew: Crew, group
         tools=row.tools, noisy="n" in row.notes or "q" in row.notes, dusty="d" in row.notes,
         volunteers="v" in row.notes,
         needs=sorted(item for item, group in groups.items() if group in row.goods),
-        arrival_of=row.arrival, where=row.where,
+        arrival_of=row.arrival, where=row.where, zone=row.zone, one_day="1" in row.notes,
     )  # fmt: skip
 
 

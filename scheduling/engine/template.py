@@ -9,8 +9,10 @@ practice, no published source, to be replaced by one's own. Columns:
 - ``min``/``max`` useful crew. ``carry`` most units one person carries; says the smallest
   crew instead of ``min``.
 - ``after`` predecessors ``A01;B02+4h;C03+7d;SS:D04+1h``: finish to start, a lag in elapsed hours or days,
-  ``SS:`` counts the lag from the other's start.
-- ``notes`` n noise, d dust, q obey quiet hours, w open door, o odour, v volunteers may do it, x volunteers keep out.
+  ``SS:`` counts the lag from the other's start; ``A01+4h<2d`` also sets the longest wait.
+- ``notes`` n noise, d dust, q obey quiet hours, w open door, o odour, v volunteers may do it, x volunteers keep out,
+  1 not to be split over days.
+- ``zone`` a place in the room the task has for itself while it lasts.
 - ``where`` hall; workshop (a garage will do); desk (needs no room).
 - ``arrival`` the lead group whose delivery a wait stands for; ``goods`` lead groups a task needs on site.
 - ``each_day`` start, end or all day: not one task but something every build day needs.
@@ -32,7 +34,10 @@ from scheduling.engine.types import Lag, Skill, TaskKind, Where
 HOUR = 60
 DAY = 24 * HOUR
 SKILLS: tuple[str, ...] = get_args(Skill)
-_PREDECESSOR = re.compile(r"(?P<ss>SS:)?(?P<task>[A-Za-z0-9_.-]+)(?:\+(?P<lag>\d+(?:\.\d+)?)(?P<unit>[hd]))?")
+_PREDECESSOR = re.compile(
+    r"(?P<ss>SS:)?(?P<task>[A-Za-z0-9_.-]+)(?:\+(?P<lag>\d+(?:\.\d+)?)(?P<unit>[hd]))?"
+    r"(?:<(?P<most>\d+(?:\.\d+)?)(?P<most_unit>[hd]))?"
+)
 
 
 class TemplateRow(Value, kw_only=True):
@@ -59,6 +64,7 @@ class TemplateRow(Value, kw_only=True):
     arrival: str = ""
     goods: list[str] = []
     each_day: Literal["", "start", "all day", "end"] = ""
+    zone: str = ""
 
 
 def read_after(text: str) -> Lag:
@@ -67,13 +73,18 @@ def read_after(text: str) -> Lag:
     >>> read_after("H08+7d").minutes
     10080
     >>> read_after("SS:W05+1h")
-    Lag(task='W05', minutes=60, from_start=True)
+    Lag(task='W05', minutes=60, from_start=True, most=None)
+    >>> read_after("H03<10h").most
+    600
     """
     match = _PREDECESSOR.fullmatch(text.strip())
     if match is None:
-        raise ValueError(f"{text!r} is not a predecessor: write A01, A01+4h, A01+2d or SS:A01+1h")
+        raise ValueError(f"{text!r} is not a predecessor: write A01, A01+4h, A01+4h<2d or SS:A01+1h")
     minutes = round(float(match["lag"] or 0) * (HOUR if match["unit"] == "h" else DAY))
-    return Lag(task=match["task"], minutes=minutes, from_start=bool(match["ss"]))
+    most = round(float(match["most"]) * (HOUR if match["most_unit"] == "h" else DAY)) if match["most"] else None
+    if most is not None and most < minutes:
+        raise ValueError(f"{text!r} may wait no longer than it must: write A01+4h<2d")
+    return Lag(task=match["task"], minutes=minutes, from_start=bool(match["ss"]), most=most)
 
 
 @lru_cache(maxsize=1)
@@ -111,6 +122,7 @@ def _row(fields: dict[str, str]) -> TemplateRow:
         arrival=fields["arrival"],
         goods=fields["goods"].split(),
         each_day=fields["each_day"],  # type: ignore[arg-type]
+        zone=fields["zone"],
     )
 
 

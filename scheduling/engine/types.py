@@ -96,6 +96,9 @@ class RateEdit(Value, kw_only=True):
     likely: Decimal
     high: Decimal
     why: str = ""
+    crew_min: int | None = None
+    crew_max: int | None = None
+    """Least and most useful crew; None: as in the list."""
 
 
 class OwnTask(Value, kw_only=True):
