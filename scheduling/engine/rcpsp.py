@@ -455,6 +455,14 @@ class Model:
             self.model.add_implication(literal, flag) if literal is not True else self.model.add(flag == 1)
         return flag
 
+    def none_of(self, literals: Sequence[Any]) -> Any:
+        """Return a 0/1 variable that is 1 whenever none of the literals holds."""
+        flag = self.model.new_bool_var("")
+        if any(literal is True for literal in literals):
+            return flag
+        self.model.add_bool_or([*literals, flag])
+        return flag
+
     def distance(self, i: int, start: int) -> Any:
         """Return a variable no smaller than how far activity ``i`` starts from ``start``."""
         away = self.model.new_int_var(0, self.project.horizon, "")

@@ -1,24 +1,31 @@
 """Place every task: on a build day, an evening of the core team, a firm's working day; earliest opening first.
 
 Likely efforts, longest lead times of what is still to order, promised days of what is ordered, and the helpers
-that usually turn up. Aims one after the other, each kept while the next is sought: the earliest opening; then
-sparing the core team's evenings and using few build days; then everything early. With a plan people already rely on:
-the earliest opening; the fewest helpers moved to another day; then close to that plan in hours and crews.
+that usually turn up. Aims one after the other, each kept while the next is sought:
+
+1. the earliest opening;
+2. few build days. A day is not saved by moving its work to weekday evenings: a build day counts as the person-hours it
+   costs beside the work, an evening as the hours the core team works on it;
+3. few sign-ups and wished dates disturbed;
+4. even days: the fullest build day as little full as can be;
+5. everything early, days and hours.
+
+With a plan people already rely on: the earliest opening; no build day that plan does not use; the fewest helpers and
+wished dates moved; then close to that plan in hours and crews, which leaves nothing for evenness to choose.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
+from math import ceil
 from typing import Any
-
-from msgspec.structs import replace
 
 from buildout.units.dates import day_text
 from buildout.units.value import Reason, Status, snap
 from estimating.engine.types import Arrivals
 from scheduling.engine import calendars
-from scheduling.engine.activities import Layout, Part, further_days, lay_out
+from scheduling.engine.activities import Layout, Part, lay_out
 from scheduling.engine.calendars import SLOT, SLOTS_A_DAY, Shifts
 from scheduling.engine.rcpsp import (
     Mode,
@@ -32,6 +39,7 @@ from scheduling.engine.rcpsp import (
     tighten,
 )
 from scheduling.engine.types import (
+    Aim,
     Crew,
     Dates,
     DayLoad,
@@ -41,9 +49,19 @@ from scheduling.engine.types import (
     TaskEdits,
     TaskNet,
 )
+from scheduling.engine.ways_out import Explained, Inputs, explain
 
-WORK_LIMITS = {"opening": 2.0, "moves": 1.0, "people": 2.0, "close": 0.5, "further days": 1.0}
+WORK_LIMITS = {
+    "opening": 2.0, "new days": 0.3, "moves": 1.0, "people": 2.0, "disturbed": 0.5, "even": 0.3, "early": 0.1,
+    "close": 0.5,
+}  # fmt: skip
 """Deterministic work units for each aim."""
+AIMS = {
+    "new days": "No further build day", "moves": "Few helpers and dates moved", "close": "Close to the plan before",
+    "people": "Few build days and evenings", "disturbed": "Few sign-ups and dates disturbed", "even": "Even days",
+    "early": "Everything early",
+}  # fmt: skip
+HANDS = ("build day", "core team")
 BUILD_DAY_COUNTS = 4
 """Person-hours of the core team that one build day costs in invitations, setting up and clearing. Common practice,
 no published source."""
@@ -51,7 +69,6 @@ SIGN_UP_COUNTS = 10
 """One signed-up helper moved to another day counts like so many half hours of other people's work moved."""
 SOON = 14
 """Days before a build day from which missing sign-ups are reported."""
-FURTHER_DAYS = 16
 
 
 def solve(
@@ -76,21 +93,34 @@ def solve(
         return _none(as_of, "empty", [Reason(code="no-tasks", text="There are no tasks to plan", severity="note")])
     made = lay_out(net, crew, dates, arrivals, signed_up, edits, as_of)
     stops = [reason for reason in made.reasons if reason.severity == "stop"]
+    given = Inputs(net, crew, dates, arrivals, signed_up, edits, as_of)
     if stops:
-        return _none(as_of, "infeasible", made.reasons)
+        why = explain(given, stops)
+        return _none(as_of, "infeasible", made.reasons, why.work, why)
     planner = _Planner(made, signed_up, before)
     opening = planner.find_opening()
     if not opening.plan:
-        why = _explain(net, crew, dates, arrivals, signed_up, edits, as_of, opening)
-        return _none(as_of, "infeasible", [*made.reasons, *why], planner.work)
+        if opening.status == "unknown":
+            limit = Reason(
+                code="work-limit",
+                text="No plan was found within the work limit, and none was shown to be impossible",
+                severity="stop",
+                todo="Take pins off, add a build day, or leave out tasks that can wait.",
+            )
+            return _none(as_of, "infeasible", [*made.reasons, limit], planner.work)
+        why = explain(given, [])
+        return _none(as_of, "infeasible", [*made.reasons, *why.reasons], planner.work + why.work, why)
     plan = planner.settle(opening)
     return _Report(made, plan, opening, planner, net, crew, dates, signed_up, as_of).schedule()
 
 
-def _none(as_of: date, status: Status, reasons: Iterable[Reason], work: float = 0.0) -> Schedule:
+def _none(
+    as_of: date, status: Status, reasons: Iterable[Reason], work: float = 0.0, why: Explained | None = None
+) -> Schedule:
     return Schedule(
         status=status, bound=0.0, value=0.0, gap=0.0, work=snap(work, 0.0001), from_day=as_of, opening=None,
         tasks=[], days=[], needs={}, need_tasks={}, reasons=list(reasons),
+        conflict=why.conflict if why else [], ways_out=why.ways_out if why else [],
     )  # fmt: skip
 
 
@@ -102,6 +132,7 @@ class _Planner:
         self.earlier = {task.code: task for task in before.tasks} if before else {}
         self.before_day = before.from_day if before else made.from_day
         self.work = 0.0
+        self.aims: list[Aim] = []
         self.people_proven = True
         self.moves: Stage | None = None
         self.model: Model | None = None
@@ -123,20 +154,66 @@ class _Planner:
         model, made = self.model, self.made
         assert model is not None  # noqa: S101 - an opening was found with it
         plan = opening.plan
+        near: dict[int, int] = {}
         if self.earlier:
-            plan = self._then(self._moved(model), "moves", plan)
-        near = {i: start for i, start in self._starts_before().items() if i != made.goal}
-        if near:
+            used = {one.build_day for one in self.earlier.values()}
+            new = [literals for day, literals in self._days_used(model) if day not in used]
+            plan = self._then([model.flag(literals) for literals in new], "new days", plan, "build days", 1)
+            moved = self._moved(model) + self._disturbed(model)
+            plan = self._then(moved, "moves", plan, "person-hours moved or disturbed", 2)
+            near = {i: start for i, start in self._starts_before().items() if i != made.goal}
             away = [model.distance(i, start) for i, start in sorted(near.items())]
-            plan = self._then(away + self._other_crews(model), "close", plan)
+            plan = self._then(away + self._other_crews(model), "close", plan, "half hours away from the plan before", 1)
         else:
             cost = self._evening_work(model) + [
-                2 * BUILD_DAY_COUNTS * model.flag(literals)
-                for shifts in made.shifts
-                if (literals := self._on_day(model, shifts.day.id))
+                2 * BUILD_DAY_COUNTS * model.flag(literals) for _, literals in self._days_used(model)
             ]
-            plan = self._then(cost, "people", plan)
-        return tighten(made.project, plan, lambda i: i not in near)
+            plan = self._then(cost, "people", plan, "person-hours of the core team", 2)
+            plan = self._then(self._disturbed(model), "disturbed", plan, "person-hours disturbed", 2)
+            plan = self._then(self._fullest(model), "even", plan, "% of the fullest day in use", 10)
+            starts = [model.start[i] for i, part in enumerate(made.parts) if part.task and part.task.place in HANDS]
+            plan = self._then(starts, "early", plan, "half hours from today to all starts together", 1)
+        wished = {i for i, _ in made.wishes}
+        return tighten(made.project, plan, lambda i: i not in near and i not in wished)
+
+    def _days_used(self, model: Model) -> list[tuple[str, list[Any]]]:
+        days = [(shifts.day.id, self._on_day(model, shifts.day.id)) for shifts in self.made.shifts]
+        return [(day, literals) for day, literals in days if literals]
+
+    def _disturbed(self, model: Model) -> list[Any]:
+        """Sign-ups whose task leaves their day altogether, and wished dates that are missed."""
+        made = self.made
+        usable = {shifts.day.id for shifts in made.shifts}
+        counted: dict[tuple[str, str], int] = {}
+        for one in self.signed_up:
+            code = one.task.split("/")[0]
+            if code in made.of_task and one.day in usable:
+                counted[one.day, code] = counted.get((one.day, code), 0) + 1
+        terms: list[Any] = []
+        for (day, code), count in sorted(counted.items()):
+            there = [
+                picked
+                for i in made.of_task[code]
+                for mode, picked in zip(made.activities[i].modes, model.chosen[i], strict=True)
+                if mode.day == day
+            ]
+            terms.append(SIGN_UP_COUNTS * count * model.none_of(there))
+        return terms + [SIGN_UP_COUNTS * model.outside(i, spans) for i, spans in made.wishes]
+
+    def _fullest(self, model: Model) -> list[Any]:
+        """Per mille of its crew's time that the fullest build day uses."""
+        sums = []
+        for shifts in self.made.shifts:
+            room = shifts.people * sum(high - low for low, high in shifts.windows)
+            terms = [
+                ceil(1000 * mode.crew * mode.duration / room) * picked
+                for activity, chosen in zip(self.made.activities, model.chosen, strict=True)
+                for mode, picked in zip(activity.modes, chosen, strict=True)
+                if mode.day == shifts.day.id and room
+            ]
+            if terms:
+                sums.append(sum(terms))
+        return [model.most(sums, 100_000)] if len(sums) > 1 else []
 
     def _other_crews(self, model: Model) -> list[Any]:
         """One for every activity done by another crew or in another place than before."""
@@ -154,15 +231,26 @@ class _Planner:
             return None
         return self.earlier.get(part.code) or self.earlier.get(part.task.code)
 
-    def _then(self, terms: list[Any], aim: str, plan: list[Placed]) -> list[Placed]:
+    def _then(self, terms: list[Any], aim: str, plan: list[Placed], unit: str, units: int) -> list[Placed]:
+        """Seek the next aim; ``units`` of the objective make one ``unit``."""
         if not terms or self.model is None:
             return plan
-        stage = self.model.minimise(sum(terms), WORK_LIMITS[aim], plan, many_terms=True)
+        stage = self.model.minimise(sum(terms), WORK_LIMITS[aim], plan, many_terms=aim not in ("even", "early"))
         self.work += stage.work
         if aim == "people":
             self.people_proven = stage.status == "proven"
         if aim == "moves":
             self.moves = stage
+        if stage.plan:
+            self.aims.append(
+                Aim(
+                    name=AIMS[aim],
+                    unit=unit,
+                    value=snap(stage.value / units, 0.01),
+                    bound=snap(stage.bound / units, 0.01),
+                    status="proven" if stage.status == "proven" else "feasible",
+                )
+            )
         return stage.plan or plan
 
     def _on_day(self, model: Model, day: str) -> list[Any]:
@@ -230,100 +318,6 @@ class _Planner:
         return hints
 
 
-def _explain(
-    net: TaskNet,
-    crew: Crew,
-    dates: Dates,
-    arrivals: Arrivals,
-    signed_up: list[SignedUp],
-    edits: TaskEdits,
-    as_of: date,
-    opening: Stage,
-) -> list[Reason]:
-    """Say why no plan was found: a pin, too few build days, or the work limit."""
-    if opening.status == "unknown":
-        return [
-            Reason(
-                code="work-limit",
-                text="No plan was found within the work limit, and none was shown to be impossible",
-                severity="stop",
-                todo="Take pins off, add a build day, or leave out tasks that can wait.",
-            )
-        ]
-    found: list[Reason] = []
-    for pin in edits.pins:
-        free = replace(edits, pins=[other for other in edits.pins if other != pin])
-        stage = _Planner(lay_out(net, crew, dates, arrivals, signed_up, free, as_of), signed_up, None).find_opening()
-        if stage.plan:
-            found.append(
-                Reason(
-                    code="pin",
-                    text=f"{pin.task} cannot be done on build day {pin.day}: "
-                    "what comes before it is not ready by then, or the day is full",
-                    where=pin.task,
-                    severity="stop",
-                    todo=f"Take the pin off {pin.task}, or pin it to a later day.",
-                )
-            )
-    if found:
-        return found
-    for count in range(1, FURTHER_DAYS + 1):
-        more = replace(crew, days=[*crew.days, *further_days(crew, as_of, count)])
-        made = lay_out(net, more, dates, arrivals, signed_up, replace(edits, pins=[]), as_of)
-        quick = serial_plan(made.project)
-        if quick is not None:
-            return _with_further_days(made, quick, count)
-    return [
-        Reason(
-            code="no-plan",
-            text=f"No plan was found, not even with {FURTHER_DAYS} more build days a week apart",
-            severity="stop",
-            todo="Raise the places of the build days, move quiet hours, or leave out tasks that can wait.",
-        )
-    ]
-
-
-def _with_further_days(made: Layout, quick: list[Placed], count: int) -> list[Reason]:
-    """Name the fewest further build days that make a plan, and the tasks that need them."""
-    further = {shifts.day.id: shifts.day.date for shifts in made.shifts if shifts.day.id.startswith("further day ")}
-    model = Model(made.project)
-    plan, proven = quick, count == 1
-    if count > 1:
-        flags = []
-        for day in further:
-            literals = [
-                picked
-                for activity, chosen in zip(made.activities, model.chosen, strict=True)
-                for mode, picked in zip(activity.modes, chosen, strict=True)
-                if mode.day == day
-            ]
-            if literals:
-                flags.append(model.flag(literals))
-        fewest = model.minimise(sum(flags), WORK_LIMITS["further days"], quick)
-        plan, proven = fewest.plan or quick, fewest.status == "proven"
-    plan = model.minimise(model.start[made.goal], WORK_LIMITS["further days"], plan).plan or plan
-    used: dict[str, list[str]] = {}
-    for part, activity, placed in zip(made.parts, made.activities, plan, strict=True):
-        day = activity.modes[placed.mode].day
-        if day in further:
-            used.setdefault(day, []).append(part.code)
-    opening = calendars.slot_day(plan[made.goal].start, made.from_day)
-    count = max(1, len(used))
-    when = sorted(used, key=lambda day: further[day])
-    days = ", ".join(f"{day_text(further[day])} ({', '.join(used[day])})" for day in when)
-    at_most = "" if proven else "at most "
-    return [
-        Reason(
-            code="too-few-build-days",
-            text=f"The build days given do not hold all the work. With {at_most}{count} more, a plan exists: {days}; "
-            f"it would open on {day_text(opening)}",
-            where=next((codes[0] for codes in used.values()), ""),
-            severity="stop",
-            todo=f"Add {count} build day{'s' if count != 1 else ''} like these, or move the days given to later dates.",
-        )
-    ]
-
-
 class _Report:
     """Turns a placed project into the schedule people read."""
 
@@ -360,7 +354,11 @@ class _Report:
             status="proven" if bound == value else "feasible",
             bound=bound, value=value, gap=snap((value - bound) / value, 0.0001) if value else 0.0,
             work=snap(self.planner.work, 0.0001), from_day=self.as_of, opening=opening,
-            tasks=tasks, days=days, needs=needs, need_tasks=need_tasks,
+            tasks=tasks, days=days, needs=needs, need_tasks=need_tasks, aims=[
+                Aim(name="Earliest opening", unit="days from today", value=value, bound=bound,
+                    status="proven" if bound == value else "feasible"),
+                *self.planner.aims,
+            ],
             reasons=[*made.reasons, *self._reasons(opening, tasks, days)],
         )  # fmt: skip
 

@@ -1,0 +1,776 @@
+"""Why there is no plan, and what would make one: a smallest set of requirements in words, and changes tried one by one.
+
+Every wish of the owner and every limit from outside is a requirement that can be let go of by itself. A smallest
+set of them that cannot all be met is found by halving (QuickXplain: U. Junker, Proceedings of AAAI 2004, 167–172,
+from memory), each question being answered by the planner itself. Without any one of the set a plan exists, or at
+least none was shown to be impossible within the work limit. Then changes are tried, cheapest first by the
+person-hours they ask of people; only those with which the solver found a plan are offered.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from functools import partial
+from typing import Literal, NamedTuple
+
+from msgspec.structs import replace
+
+from buildout.units.dates import day_text
+from buildout.units.value import Reason, snap
+from estimating.engine.types import Arrivals
+from scheduling.engine import calendars
+from scheduling.engine.activities import Layout, further_days, lay_out
+from scheduling.engine.rcpsp import Model, Placed, earliest_times, latest_times, serial_plan
+from scheduling.engine.types import (
+    BuildDay,
+    CorePerson,
+    Crew,
+    Dates,
+    Helper,
+    Requirement,
+    SignedUp,
+    Skill,
+    Task,
+    TaskEdits,
+    TaskNet,
+    WayOut,
+)
+
+FURTHER_DAYS = 16
+WORK_LIMIT = 0.3
+"""Deterministic work units for each question."""
+BETTER = 0.05
+"""Further work units spent on an earlier opening once a way out is found."""
+MOST_TRIES = 32
+MOST_OFFERED = 6
+MOST_PLACES = 16
+MOST_DAYS_EARLIER = 42
+HELPER_DAY = 7.0
+"""Hours a helper gives on a build day. This and the costs below rank ways out; common practice, no published source."""
+TALK = 1.0
+"""Agreeing on something with one person."""
+NEW_APPOINTMENT = 2.0
+EARLIER_DAY = 0.5
+"""Getting goods a day earlier: calls and a more expensive carrier, not the carrier's price."""
+NEIGHBOURS = 3.0
+BORROWED_TOOL = 3.0
+INVITE_A_DAY = 4.0
+JOINS_CORE = 40.0
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """Everything a plan is made from, except the plan before."""
+
+    net: TaskNet
+    crew: Crew
+    dates: Dates
+    arrivals: Arrivals
+    signed_up: list[SignedUp]
+    edits: TaskEdits
+    as_of: date
+
+    def lay_out(self) -> Layout:
+        return lay_out(self.net, self.crew, self.dates, self.arrivals, self.signed_up, self.edits, self.as_of)
+
+    def but(self, **changed: object) -> Inputs:
+        return Inputs(**{**self.__dict__, **changed})
+
+    def with_day(self, day: str, **changed: object) -> Inputs:
+        days = [replace(one, **changed) if one.id == day else one for one in self.crew.days]
+        return self.but(crew=replace(self.crew, days=days))
+
+
+Change = Callable[[Inputs], Inputs]
+
+
+class Wish(NamedTuple):
+    """A requirement and how to let go of it."""
+
+    told: Requirement
+    drop: Change
+
+
+class Candidate(NamedTuple):
+    kind: str
+    where: str
+    text: str
+    cost: float
+    cost_text: str
+    change: Change
+
+
+class Answer(NamedTuple):
+    found: bool | None
+    """None: not settled within the work limit."""
+    opening: date | None
+    work: float
+
+
+class Explained(NamedTuple):
+    reasons: list[Reason]
+    conflict: list[Requirement]
+    ways_out: list[WayOut]
+    work: float
+
+
+def attempt(inputs: Inputs, *, opening: bool = False) -> Answer:
+    """Say whether a plan exists; with ``opening`` look for a good one a little longer."""
+    made = inputs.lay_out()
+    if any(reason.severity == "stop" for reason in made.reasons):
+        return Answer(False, None, 0.0)
+    project, goal = made.project, made.goal
+    if earliest_times(project) is None or latest_times(project) is None:
+        return Answer(False, None, 0.0)
+    quick = serial_plan(project)
+    work = 0.0
+    if quick is None or opening:
+        model = Model(project, {goal: quick[goal].start} if quick else None)
+        stage = model.minimise(model.start[goal], BETTER if quick else WORK_LIMIT, quick or [])
+        work = stage.work
+        if stage.status == "infeasible":
+            return Answer(False, None, work)
+        quick = stage.plan or quick
+    if quick is None:
+        return Answer(None, None, work)
+    return Answer(True, calendars.slot_day(quick[goal].start, made.from_day), work)
+
+
+def explain(inputs: Inputs, stops: Sequence[Reason]) -> Explained:
+    """Explain why there is no plan. ``stops`` are the reasons for which some task can be done by nobody, if any."""
+    asked = _Questions()
+    if stops:
+        conflict = [
+            Requirement(kind=STOP_KINDS.get(stop.code, "task"), where=stop.where, text=stop.text) for stop in stops
+        ]
+        candidates = list(_for_stops(inputs, stops))
+        return Explained([], conflict, _tried(inputs, candidates, asked), asked.work)
+    wishes = list(_wishes(inputs))
+    if asked.impossible(_without(inputs, wishes)):
+        reason = Reason(
+            code="no-plan",
+            text=f"No plan was found, not even with every wish let go of and {FURTHER_DAYS} more build days",
+            severity="stop",
+            todo="Raise the places of the build days, or leave out tasks that can wait.",
+        )
+        return Explained([reason], [], [], asked.work)
+
+    def impossible(kept: Sequence[Wish]) -> bool:
+        return asked.impossible(_without(inputs, [wish for wish in wishes if wish not in kept]))
+
+    core = _smallest(wishes, impossible)
+    candidates = list(_for_wishes(inputs, core))
+    ways = _tried(inputs, candidates, asked)
+    return Explained(_reasons(inputs, core, ways), [wish.told for wish in core], ways, asked.work)
+
+
+class _Questions:
+    def __init__(self) -> None:
+        self.work = 0.0
+
+    def impossible(self, inputs: Inputs) -> bool:
+        answer = attempt(inputs)
+        self.work += answer.work
+        return answer.found is False
+
+
+def _without(inputs: Inputs, wishes: Sequence[Wish]) -> Inputs:
+    for wish in wishes:
+        inputs = wish.drop(inputs)
+    return inputs
+
+
+def _smallest(wishes: list[Wish], impossible: Callable[[Sequence[Wish]], bool]) -> list[Wish]:
+    """Return a smallest set that is impossible by itself: no proper part of it is."""
+
+    def search(given: list[Wish], new: bool, rest: list[Wish]) -> list[Wish]:
+        if new and impossible(given):
+            return []
+        if len(rest) == 1:
+            return rest
+        half = len(rest) // 2
+        first, second = rest[:half], rest[half:]
+        of_second = search(given + first, bool(first), second)
+        of_first = search(given + of_second, bool(of_second), first)
+        return of_first + of_second
+
+    return search([], False, wishes) if wishes else []
+
+
+# ---------------------------------------------------------------- what is required
+
+
+def _wishes(inputs: Inputs) -> Iterator[Wish]:
+    """Everything that can be let go of, what is most often the cause last."""
+    names = {task.code: f"{task.code} {task.name}" for task in inputs.net.tasks}
+    days = {day.id: day for day in inputs.crew.days}
+    edits, done = inputs.edits, inputs.edits.done
+
+    def wish(kind: str, where: str, text: str, drop: Change) -> Wish:
+        return Wish(Requirement(kind=kind, where=where, text=text), drop)  # type: ignore[arg-type]
+
+    for day in inputs.crew.days:
+        if (day.quiet_until or day.quiet_from) and day.date >= inputs.as_of:
+            yield wish(
+                "quiet hours", day.id, f"{_named(day)} keeps its quiet hours",
+                partial(_all_day_noise, day=day.id),
+            )  # fmt: skip
+    if inputs.dates.hall_hours:
+        yield wish(
+            "hours", "/dates/hall_hours", "Work in the room only within the landlord's hours",
+            lambda given: given.but(dates=replace(given.dates, hall_hours=[])),
+        )  # fmt: skip
+    for word, count in sorted(inputs.crew.tools.items()):
+        yield wish(
+            "tool", word, f"There {'is' if count == 1 else 'are'} {count or 'no'} “{word}”",
+            partial(_without_tool, word=word),
+        )  # fmt: skip
+    for task in inputs.net.tasks:
+        if task.code in done:
+            continue
+        if task.one_day:
+            yield wish(
+                "longest wait", task.code, f"{names[task.code]} is done in one go, not split over days",
+                partial(_with_task, code=task.code, change=_split),
+            )  # fmt: skip
+        for lag in task.after:
+            if lag.most is not None and lag.task in names:
+                yield wish(
+                    "longest wait", task.code,
+                    f"{names[task.code]} starts at most {_span(lag.most)} after {names[lag.task]}",
+                    partial(_with_task, code=task.code, change=_no_longest),
+                )  # fmt: skip
+    yield wish(
+        "days", "/crew/days", f"There are {_count(len([d for d in days.values() if d.date >= inputs.as_of]))} to come",
+        lambda given: given.but(
+            crew=replace(given.crew, days=[*given.crew.days, *further_days(given.crew, given.as_of, FURTHER_DAYS)])
+        ),
+    )  # fmt: skip
+    for item, text in _awaited(inputs):
+        yield wish("delivery", item, text, partial(_sooner, item=item, days=FURTHEST_BACK))
+    for person in edits.people:
+        if person.task in names and person.task not in done:
+            who = _who(inputs, person.person)
+            yield wish(
+                "person", person.task, f"{who} is on {names[person.task]}",
+                partial(_without_row, field="people", row=person),
+            )  # fmt: skip
+    if inputs.crew.firm_sign_ups:
+        for day_id, code in sorted({(one.day, one.task.split("/")[0]) for one in inputs.signed_up if one.task}):
+            if day_id in days and code in names and code not in done:
+                yield wish(
+                    "sign-up", code, f"{names[code]} stays on {_named(days[day_id])}, for which helpers have signed up",
+                    partial(_unsigned, day=day_id, code=code),
+                )  # fmt: skip
+    for one in edits.appointments:
+        if one.firm and one.task in names and one.task not in done:
+            yield wish(
+                "appointment", one.task, f"{names[one.task]} is agreed for {day_text(one.date)}",
+                partial(_without_row, field="appointments", row=one),
+            )  # fmt: skip
+    for hold in edits.not_before:
+        if hold.task in names and hold.task not in done:
+            yield wish(
+                "not before", hold.task,
+                f"{names[hold.task]} not before {day_text(hold.date)}{': ' * bool(hold.why)}{hold.why}",
+                partial(_without_row, field="not_before", row=hold),
+            )  # fmt: skip
+    for pin in edits.pins:
+        if pin.task in names and pin.day in days and pin.task not in done:
+            yield wish(
+                "pin", pin.task, f"{names[pin.task]} on {_named(days[pin.day])}",
+                partial(_without_row, field="pins", row=pin),
+            )  # fmt: skip
+
+
+def _named(day: BuildDay) -> str:
+    return f"{day.name or day.id} on {day_text(day.date)}"
+
+
+def _count(days: int) -> str:
+    return f"{days or 'no'} build day{'s' * (days != 1)}"
+
+
+def _span(minutes: int) -> str:
+    return f"{minutes / 1440:g} days" if minutes % 1440 == 0 else f"{minutes / 60:g} hours"
+
+
+def _who(inputs: Inputs, person: str) -> str:
+    named = {one.id: one.name for one in inputs.crew.core} | {one.id: one.name for one in inputs.crew.helpers}
+    return named.get(person, "The helper who signed up for it")
+
+
+def _edited(inputs: Inputs, **changed: object) -> Inputs:
+    return inputs.but(edits=replace(inputs.edits, **changed))
+
+
+def _all_day_noise(inputs: Inputs, day: str) -> Inputs:
+    return inputs.with_day(day, quiet_until="", quiet_from="")
+
+
+def _without_tool(inputs: Inputs, word: str) -> Inputs:
+    tools = {known: count for known, count in inputs.crew.tools.items() if known != word}
+    return inputs.but(crew=replace(inputs.crew, tools=tools))
+
+
+def _without_row(inputs: Inputs, field: str, row: object) -> Inputs:
+    return _edited(inputs, **{field: [one for one in getattr(inputs.edits, field) if one != row]})
+
+
+def _with_places(inputs: Inputs, day: BuildDay, more: int) -> Inputs:
+    return inputs.with_day(day.id, places=day.places + more)
+
+
+def _split(task: Task) -> Task:
+    return replace(task, one_day=False)
+
+
+def _with_task(inputs: Inputs, code: str, change: Callable[[Task], Task]) -> Inputs:
+    tasks = [change(task) if task.code == code else task for task in inputs.net.tasks]
+    return inputs.but(net=replace(inputs.net, tasks=tasks))
+
+
+def _no_longest(task: Task) -> Task:
+    return replace(task, after=[replace(lag, most=None) for lag in task.after])
+
+
+def _unsigned(inputs: Inputs, day: str, code: str) -> Inputs:
+    rest = [
+        replace(one, task="") if one.day == day and one.task.split("/")[0] == code else one for one in inputs.signed_up
+    ]
+    return inputs.but(signed_up=rest)
+
+
+def _awaited(inputs: Inputs) -> Iterator[tuple[str, str]]:
+    """Goods open tasks still wait for, one supplier's goods of one kind together: (first of them, words)."""
+    needed = {item for task in inputs.net.tasks if task.code not in inputs.edits.done for item in task.needs}
+    groups: dict[str, list[str]] = {}
+    for arrival in inputs.arrivals.items:
+        if arrival.item in needed and arrival.basis != "received":
+            groups.setdefault(f"{arrival.supplier}\n{arrival.lead_group}", []).append(arrival.item)
+    for _, items in sorted(groups.items()):
+        mine = [one for one in inputs.arrivals.items if one.item in items]
+        sure = all(one.basis == "promised" for one in mine)
+        latest = max(one.likely if one.basis == "promised" else one.high for one in mine)
+        when = f"comes on {day_text(latest)}" if sure else f"comes by {day_text(latest)} if ordered today"
+        yield items[0], f"{_goods(items)} {when}"
+
+
+def _goods(items: Sequence[str]) -> str:
+    return items[0] if len(items) == 1 else f"{items[0]} and {len(items) - 1} more"
+
+
+def _together(inputs: Inputs, item: str) -> list[str]:
+    """Goods that travel with an item: same supplier, same lead time."""
+    first = next(one for one in inputs.arrivals.items if one.item == item)
+    return [
+        one.item
+        for one in inputs.arrivals.items
+        if (one.supplier, one.lead_group) == (first.supplier, first.lead_group)
+    ]
+
+
+def _sooner(inputs: Inputs, item: str, days: int) -> Inputs:
+    """An item and what travels with it so many days earlier, not before today."""
+
+    def earlier(day: date) -> date:
+        return max(min(day, inputs.as_of), day - timedelta(days=days))
+
+    mine = _together(inputs, item)
+    items = [
+        replace(one, low=earlier(one.low), likely=earlier(one.likely), high=earlier(one.high))
+        if one.item in mine
+        else one
+        for one in inputs.arrivals.items
+    ]
+    return inputs.but(arrivals=replace(inputs.arrivals, items=items))
+
+
+FURTHEST_BACK = 2 * calendars.FURTHEST
+
+
+# ---------------------------------------------------------------- what could be changed
+
+
+STOP_KINDS: dict[str, Literal["skill", "places", "days", "hours", "tool", "appointment", "person", "task"]] = {
+    "skill-missing": "skill", "crew-too-small": "places", "no-build-day": "days", "no-window": "hours",
+    "no-day-long-enough": "hours", "tool-missing": "tool", "appointment": "appointment", "person": "person",
+    "person-may-not": "person", "hall-hours": "hours",
+}  # fmt: skip
+
+
+def _for_stops(inputs: Inputs, stops: Sequence[Reason]) -> Iterator[Candidate]:
+    tasks = {task.code: task for task in inputs.net.tasks}
+    unskilled = [tasks[stop.where] for stop in stops if stop.code == "skill-missing" and stop.where in tasks]
+    if unskilled:
+        yield from _helpers(inputs, _ahead(inputs), unskilled)
+        yield from _in_core(inputs, unskilled)
+    for stop in stops:
+        task = tasks.get(stop.where)
+        if task is None:
+            continue
+        yield from _free_task(inputs, task.code)
+        days = _ahead(inputs, task)
+        if stop.code in ("crew-too-small", "no-day-long-enough"):
+            yield from _places(inputs, days)
+        if stop.code in ("no-window", "no-day-long-enough"):
+            yield from _hours(inputs, days)
+        if stop.code == "no-build-day":
+            yield from _more_days(inputs)
+        if stop.code == "tool-missing":
+            yield from _tools(inputs)
+
+
+def _for_wishes(inputs: Inputs, core: Sequence[Wish]) -> Iterator[Candidate]:
+    kinds = {wish.told.kind for wish in core}
+    tasks = {task.code: task for task in inputs.net.tasks}
+    for wish in core:
+        where, kind = wish.told.where, wish.told.kind
+        name = f"{where} {tasks[where].name}" if where in tasks else where
+        if kind == "pin":
+            text = f"Let {name} be done on another day than {_pinned(inputs, where)}"
+            yield Candidate("pin", where, text, TALK, "a word to those invited", wish.drop)
+        elif kind == "not before":
+            yield Candidate("not before", where, f"Let {name} start earlier", TALK, "a word", wish.drop)
+        elif kind == "appointment":
+            text = f"Agree on another day for {name}"
+            yield Candidate("appointment", where, text, NEW_APPOINTMENT, "a new appointment", wish.drop)
+        elif kind == "person":
+            yield Candidate("person", where, f"Let somebody else do {name}", TALK, "a word", wish.drop)
+        elif kind == "sign-up":
+            count = sum(one.task.split("/")[0] == where for one in inputs.signed_up)
+            text = f"Ask those who signed up for {name} to come on another day"
+            yield Candidate("sign-up", where, text, 5.0 * count, f"{count} helpers to ask", wish.drop)
+        elif kind == "longest wait":
+            text = f"Ask whether {name} may wait longer or be split over days"
+            yield Candidate("longest wait", where, text, NEW_APPOINTMENT, "a question to the maker", wish.drop)
+        elif kind == "quiet hours":
+            day = next(day for day in inputs.crew.days if day.id == where)
+            text = f"Agree with the neighbours that {_named(day)} may be noisy all day"
+            yield Candidate("quiet hours", where, text, NEIGHBOURS, "a round of the neighbours", wish.drop)
+        elif kind == "hours":
+            text = "Agree with the landlord on longer hours"
+            yield Candidate("hours", where, text, NEIGHBOURS, "a word to the landlord", wish.drop)
+        elif kind == "tool":
+            text = f"Borrow or hire one more “{where}”"
+            yield Candidate("tool", where, text, BORROWED_TOOL, "one tool", _one_more_tool(where))
+        elif kind == "delivery":
+            yield from _earlier(inputs, where)
+    if kinds & {"pin", "days", "sign-up", "appointment", "person", "delivery"}:
+        pinned = {pin.day for pin in inputs.edits.pins if pin.task in {w.told.where for w in core}}
+        days = [day for day in _ahead(inputs) if not pinned or day.id in pinned]
+        named = [tasks[wish.told.where] for wish in core if wish.told.where in tasks]
+        yield from _helpers(inputs, days, named or inputs.net.tasks)
+        yield from _hours(inputs, days)
+        yield from _places(inputs, days)
+    if "days" in kinds:
+        yield from _more_days(inputs)
+
+
+def _ahead(inputs: Inputs, task: Task | None = None) -> list[BuildDay]:
+    days = [day for day in inputs.crew.days if day.date >= inputs.as_of]
+    if task is not None and task.where == "hall":
+        days = [day for day in days if day.place == "hall"]
+    return sorted(days, key=lambda day: (day.date, day.id))
+
+
+def _pinned(inputs: Inputs, code: str) -> str:
+    day = next((pin.day for pin in inputs.edits.pins if pin.task == code), "")
+    return next((_named(one) for one in inputs.crew.days if one.id == day), day)
+
+
+def _free_task(inputs: Inputs, code: str) -> Iterator[Candidate]:
+    """Let go of whatever was set for one task."""
+    edits = inputs.edits
+    for kind, rows in (("pin", edits.pins), ("appointment", edits.appointments), ("person", edits.people)):
+        if any(row.task == code for row in rows):
+            field = {"pin": "pins", "appointment": "appointments", "person": "people"}[kind]
+            what = {"pin": "build day", "appointment": "appointment", "person": "person"}[kind]
+
+            def drop(given: Inputs, field: str = field) -> Inputs:
+                return _edited(given, **{field: [row for row in getattr(given.edits, field) if row.task != code]})
+
+            yield Candidate(kind, code, f"Take back the {what} set for {code}", TALK, "a word", drop)
+
+
+def _helpers(inputs: Inputs, days: Sequence[BuildDay], tasks: Sequence[Task]) -> Iterator[Candidate]:
+    """One more helper with a skill, on as few of the days as will do."""
+    special = calendars.special_skills(inputs.crew) - set(calendars.HOLDERS_ONLY)
+    for skill in sorted({skill for task in tasks for skill in task.skills if skill in special})[:3]:
+        needed = list(days)
+        if attempt(_with_helper(inputs, skill, needed)).found is not True:
+            continue
+        for day in reversed(days):
+            fewer = [one for one in needed if one is not day]
+            if fewer and attempt(_with_helper(inputs, skill, fewer)).found is True:
+                needed = fewer
+        text = f"One more helper who can do “{skill}” on {' and '.join(map(_named, needed))}"
+        hours = HELPER_DAY * len(needed)
+        change = partial(_with_helper, skill=skill, days=needed)
+        yield Candidate("helper", needed[0].id, text, hours, f"{hours:g} hours of one helper", change)
+
+
+def _in_core(inputs: Inputs, tasks: Sequence[Task]) -> Iterator[Candidate]:
+    """Somebody more in the core team, who has a skill."""
+    for skill in sorted({skill for task in tasks for skill in task.skills}):
+        text = f"One more in the core team who can do “{skill}”"
+        yield Candidate("helper", "", text, JOINS_CORE, "many evenings of one person", partial(_with_core, skill=skill))
+
+
+def _with_core(inputs: Inputs, skill: Skill) -> Inputs:
+    more = CorePerson(id=f"one more {skill}", name="One more", skills=[skill])
+    return inputs.but(crew=replace(inputs.crew, core=[*inputs.crew.core, more]))
+
+
+def _with_helper(inputs: Inputs, skill: Skill, days: Sequence[BuildDay]) -> Inputs:
+    more = Helper(
+        id=f"one more {skill}", name="One more", skills=[skill], days=[day.id for day in days], sure=Decimal(1)
+    )
+    inputs = inputs.but(crew=replace(inputs.crew, helpers=[*inputs.crew.helpers, more]))
+    for day in days:
+        inputs = inputs.with_day(day.id, places=day.places + 1)
+    return inputs
+
+
+def _places(inputs: Inputs, days: Sequence[BuildDay]) -> Iterator[Candidate]:
+    """More places on a day, the fewest that do."""
+    for day in days:
+        fewest = _fewest(MOST_PLACES, partial(_with_places, inputs, day))
+        if fewest:
+            text = f"{fewest} more helper{'s' * (fewest > 1)} on {_named(day)}: {day.places + fewest} places"
+
+            def add(given: Inputs, day: BuildDay = day, n: int = fewest) -> Inputs:
+                return given.with_day(day.id, places=day.places + n)
+
+            hours = HELPER_DAY * fewest
+            yield Candidate("places", day.id, text, hours, f"{hours:g} helper-hours", add)
+
+
+def _hours(inputs: Inputs, days: Sequence[BuildDay]) -> Iterator[Candidate]:
+    """A day an hour or two longer."""
+    for day in days:
+        try:
+            end = calendars.read_time(day.end)
+        except ValueError:
+            continue
+        for more in (1, 2):
+            if end + 60 * more > 21 * 60:
+                break
+            until = f"{(end + 60 * more) // 60:02d}:{end % 60:02d}"
+            text = f"{_named(day)} until {until}, {more} hour{'s' * (more > 1)} longer"
+            cost = float(day.places * more)
+
+            def longer(given: Inputs, day: BuildDay = day, until: str = until) -> Inputs:
+                return given.with_day(day.id, end=until)
+
+            yield Candidate("hours", day.id, text, cost, f"up to {cost:g} helper-hours", longer)
+
+
+def _more_days(inputs: Inputs) -> Iterator[Candidate]:
+    """One, two or three more build days: after the last, or on a free Saturday before it."""
+    pattern = max(inputs.crew.days, key=lambda day: (day.places, day.date), default=None)
+    hours = (pattern.places if pattern else 12) * HELPER_DAY + INVITE_A_DAY
+    taken = {day.date for day in inputs.crew.days} | {holiday.date for holiday in inputs.dates.holidays}
+    last = max((day.date for day in _ahead(inputs)), default=inputs.as_of)
+    first = inputs.as_of + timedelta(days=(5 - inputs.as_of.weekday()) % 7 or 7)
+    free = [first + timedelta(days=7 * n) for n in range((last - first).days // 7 + 1)]
+    for when in [day for day in free if day not in taken and day < last][-3:]:
+        change = partial(_with_day_on, when=when)
+        text = f"One more build day on {day_text(when)}"
+        yield from _day_and_pins(inputs, text, hours, change)
+    for count in (1, 2, 3, 4, 6, 8, 12, FURTHER_DAYS):
+        days = further_days(inputs.crew, inputs.as_of, count)
+        named = ", ".join(day_text(day.date) for day in days[:4]) + " …" * (len(days) > 4)
+        text = f"{count} more build day{'s' * (count > 1)}: {named}"
+        found = list(_day_and_pins(inputs, text, hours * count, partial(_with_further, count=count)))
+        yield from found
+        if found:
+            break
+
+
+def _with_day_on(inputs: Inputs, when: date) -> Inputs:
+    more = replace(further_days(inputs.crew, inputs.as_of, 1)[0], date=when, id="one more day")
+    return inputs.but(crew=replace(inputs.crew, days=[*inputs.crew.days, more]))
+
+
+def _with_further(inputs: Inputs, count: int) -> Inputs:
+    more = further_days(inputs.crew, inputs.as_of, count)
+    return inputs.but(crew=replace(inputs.crew, days=[*inputs.crew.days, *more]))
+
+
+def _day_and_pins(inputs: Inputs, text: str, hours: float, change: Change) -> Iterator[Candidate]:
+    """A further day, with those pins let go that would keep it from helping: all pins of a day together."""
+    cost_text = f"{hours:g} person-hours at most"
+    if attempt(change(inputs)).found is True:
+        yield Candidate("build day", "", text, hours, cost_text, change)
+        return
+    pinned = [day for day in _ahead(inputs) if any(pin.day == day.id for pin in inputs.edits.pins)]
+    free = {day.id for day in pinned}
+    if not pinned or attempt(change(_unpinned(inputs, free))).found is not True:
+        return
+    for day in pinned:
+        if attempt(change(_unpinned(inputs, free - {day.id}))).found is True:
+            free -= {day.id}
+    named = " and ".join(_named(day) for day in pinned if day.id in free)
+    cost = hours + TALK * sum(pin.day in free for pin in inputs.edits.pins)
+    freed = frozenset(free)
+    text = f"{text}, and what is pinned to {named} may move"
+    yield Candidate("build day", "", text, cost, cost_text, lambda given: change(_unpinned(given, freed)))
+
+
+def _unpinned(inputs: Inputs, days: Collection[str]) -> Inputs:
+    return _edited(inputs, pins=[pin for pin in inputs.edits.pins if pin.day not in days])
+
+
+def _tools(inputs: Inputs) -> Iterator[Candidate]:
+    for word, count in sorted(inputs.crew.tools.items()):
+        if count < 1:
+            text = f"Borrow or hire one “{word}”"
+            yield Candidate("tool", word, text, BORROWED_TOOL, "one tool", _one_more_tool(word))
+
+
+def _one_more_tool(word: str) -> Change:
+    def add(given: Inputs) -> Inputs:
+        tools = {**given.crew.tools, word: given.crew.tools.get(word, 0) + 1}
+        return given.but(crew=replace(given.crew, tools=tools))
+
+    return add
+
+
+def _earlier(inputs: Inputs, item: str) -> Iterator[Candidate]:
+    """Goods earlier by the fewest days that do."""
+    days = _fewest(MOST_DAYS_EARLIER, lambda n: _sooner(inputs, item, n))
+    if days:
+        goods = _goods(_together(inputs, item))
+        text = f"Get {goods} {days} day{'s' * (days > 1)} earlier: order earlier, or by a faster carrier"
+        change = partial(_sooner, item=item, days=days)
+        yield Candidate("order earlier", item, text, EARLIER_DAY * days, "calls and a faster carrier", change)
+
+
+def _fewest(most: int, change: Callable[[int], Inputs]) -> int:
+    """Return the fewest of 1 … ``most`` with which a plan exists, 0 when there is none; more is taken never to hurt."""
+    if attempt(change(most)).found is not True:
+        return 0
+    low, high = 1, most
+    while low < high:
+        middle = (low + high) // 2
+        if attempt(change(middle)).found is True:
+            high = middle
+        else:
+            low = middle + 1
+    return high
+
+
+def _tried(inputs: Inputs, candidates: Sequence[Candidate], asked: _Questions) -> list[WayOut]:
+    """Return the changes with which the solver found a plan, cheapest first; one of a kind and place."""
+    found: list[WayOut] = []
+    ranked = sorted(enumerate(candidates), key=lambda pair: (pair[1].cost, pair[0]))
+    tries = 0
+    for _, one in ranked:
+        if len(found) >= MOST_OFFERED or tries >= MOST_TRIES:
+            break
+        if any(way.kind == one.kind and way.where == one.where and way.cost <= one.cost for way in found):
+            continue
+        tries += 1
+        answer = attempt(one.change(inputs), opening=True)
+        asked.work += answer.work
+        if answer.found and answer.opening is not None:
+            found.append(
+                WayOut(
+                    kind=one.kind,  # type: ignore[arg-type]
+                    where=one.where,
+                    text=one.text,
+                    cost=snap(one.cost, 0.1),
+                    cost_text=one.cost_text,
+                    opening=answer.opening,
+                )
+            )
+    return found
+
+
+# ---------------------------------------------------------------- in words
+
+
+def _reasons(inputs: Inputs, core: Sequence[Wish], ways: Sequence[WayOut]) -> list[Reason]:
+    todo = f"Cheapest way out: {ways[0].text}." if ways else "Let go of one of these."
+    found = _further(inputs) if any(wish.told.kind == "days" for wish in core) else []
+    for wish in core:
+        if wish.told.kind == "pin":
+            day = next(pin.day for pin in inputs.edits.pins if pin.task == wish.told.where)
+            found.append(
+                Reason(
+                    code="pin",
+                    text=f"{wish.told.where} cannot be done on build day {day}: "
+                    "what comes before it is not ready by then, or the day is full",
+                    where=wish.told.where,
+                    severity="stop",
+                    todo=f"Take the pin off {wish.told.where}, or pin it to a later day.",
+                )
+            )
+    if len(core) > 1 or not core or core[0].told.kind not in ("pin", "days"):
+        found.append(
+            Reason(
+                code="conflict",
+                text="These cannot all be met: " + "; ".join(wish.told.text for wish in core),
+                where=core[0].told.where if core else "",
+                severity="stop",
+                todo=todo,
+            )
+        )
+    return found
+
+
+def _further(inputs: Inputs) -> list[Reason]:
+    for count in range(1, FURTHER_DAYS + 1):
+        more = replace(inputs.crew, days=[*inputs.crew.days, *further_days(inputs.crew, inputs.as_of, count)])
+        made = _edited(inputs.but(crew=more), pins=[]).lay_out()
+        if any(reason.severity == "stop" for reason in made.reasons):
+            continue
+        quick = serial_plan(made.project)
+        if quick is not None:
+            return _with_further_days(made, quick, count)
+    return []
+
+
+def _with_further_days(made: Layout, quick: list[Placed], count: int) -> list[Reason]:
+    """Name the fewest further build days that make a plan, and the tasks that need them."""
+    further = {shifts.day.id: shifts.day.date for shifts in made.shifts if shifts.day.id.startswith("further day ")}
+    model = Model(made.project)
+    plan, proven = quick, count == 1
+    if count > 1:
+        flags = []
+        for day in further:
+            literals = [
+                picked
+                for activity, chosen in zip(made.activities, model.chosen, strict=True)
+                for mode, picked in zip(activity.modes, chosen, strict=True)
+                if mode.day == day
+            ]
+            if literals:
+                flags.append(model.flag(literals))
+        fewest = model.minimise(sum(flags), 1.0, quick)
+        plan, proven = fewest.plan or quick, fewest.status == "proven"
+    plan = model.minimise(model.start[made.goal], 1.0, plan).plan or plan
+    used: dict[str, list[str]] = {}
+    for part, activity, placed in zip(made.parts, made.activities, plan, strict=True):
+        day = activity.modes[placed.mode].day
+        if day in further:
+            used.setdefault(day, []).append(part.code)
+    opening = calendars.slot_day(plan[made.goal].start, made.from_day)
+    count = max(1, len(used))
+    when = sorted(used, key=lambda day: further[day])
+    days = ", ".join(f"{day_text(further[day])} ({', '.join(used[day])})" for day in when)
+    at_most = "" if proven else "at most "
+    return [
+        Reason(
+            code="too-few-build-days",
+            text=f"The build days given do not hold all the work. With {at_most}{count} more, a plan exists: {days}; "
+            f"it would open on {day_text(opening)}",
+            where=next((codes[0] for codes in used.values()), ""),
+            severity="stop",
+            todo=f"Add {count} build day{'s' if count != 1 else ''} like these, or move the days given to later dates.",
+        )
+    ]

@@ -1,0 +1,241 @@
+"""Why there is no plan, and what would make one: every way out is tried again here."""
+
+from __future__ import annotations
+
+from dataclasses import replace as again
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any
+
+from msgspec.structs import replace
+
+from estimating.engine.types import Arrival, Arrivals
+from scheduling.engine.schedule import solve
+from scheduling.engine.types import (
+    Appointment,
+    Dates,
+    HallHours,
+    Helper,
+    Lag,
+    NotBefore,
+    PersonPin,
+    Schedule,
+    SignedUp,
+    TaskEdits,
+    TaskPin,
+)
+from scheduling.engine.ways_out import Inputs, attempt
+from tests.scheduling.test_schedule import MONDAY, NOTHING_ORDERED, SATURDAY, crew_of, net_of, opening, placed, task
+
+DATES = Dates(lease_start=MONDAY, opening_wish=date(2027, 12, 31))
+
+
+def inputs(net: Any, crew: Any, **more: Any) -> Inputs:
+    given = {"dates": DATES, "arrivals": NOTHING_ORDERED, "signed_up": [], "edits": TaskEdits(), "as_of": MONDAY}
+    return Inputs(net=net, crew=crew, **{**given, **more})
+
+
+def plan(given: Inputs) -> Schedule:
+    return solve(
+        given.net, given.crew, given.dates, given.arrivals, given.signed_up, given.edits, given.as_of, None
+    )  # fmt: skip
+
+
+def kinds(found: Schedule) -> list[tuple[str, str]]:
+    return [(one.kind, one.where) for one in found.conflict]
+
+
+class TestConflicts:
+    def test_a_pin_before_its_goods_come(self) -> None:
+        # Foam is promised for Tuesday the 9th; laying is pinned to Saturday the 6th. Three days earlier would do.
+        foam = Arrival(
+            item="foam", supplier="s", low=date(2027, 2, 9), likely=date(2027, 2, 9), high=date(2027, 2, 9),
+            basis="promised", lead_group="foam",
+        )  # fmt: skip
+        given = inputs(
+            net_of(task("G09", 4, needs=["foam"]), task("X", 1), opening("G09", "X")),
+            crew_of([4, 4]),
+            arrivals=Arrivals(status="proven", items=[foam], reasons=[]),
+            edits=TaskEdits(pins=[TaskPin(task="X", day="d2"), TaskPin(task="G09", day="d1")]),
+        )
+        found = plan(given)
+        assert found.status == "infeasible"
+        assert kinds(found) == [("delivery", "foam"), ("pin", "G09")]  # the pin of X plays no part
+        assert [(way.kind, way.cost) for way in found.ways_out] == [("pin", 1.0), ("order earlier", 1.5)]
+        assert "3 days earlier" in found.ways_out[1].text
+        assert found.ways_out[0].opening == date(2027, 2, 14)
+        # Without either of the two a plan exists; with both none does.
+        assert attempt(given).found is False
+        assert attempt(again(given, edits=TaskEdits(pins=[given.edits.pins[0]]))).found is True
+        assert attempt(again(given, arrivals=NOTHING_ORDERED)).found is True
+
+    def test_a_hold_against_an_appointment(self) -> None:
+        firm = task("E", 1, (1, 2), kind="trade", place="trade", after=[Lag(task="A")])
+        first = task("A", 2, place="core team", where="desk")
+        edits = TaskEdits(
+            not_before=[NotBefore(task="A", date=date(2027, 2, 10), why="the keys come")],
+            appointments=[Appointment(task="E", date=date(2027, 2, 9))],
+        )
+        found = plan(inputs(net_of(first, firm, opening("E")), crew_of([], core=1, hours=3), edits=edits))
+        assert kinds(found) == [("appointment", "E"), ("not before", "A")]
+        assert "the keys come" in found.conflict[1].text
+        assert {way.kind for way in found.ways_out} == {"appointment", "not before"}
+        kept = plan(
+            inputs(
+                net_of(first, firm, opening("E")),
+                crew_of([], core=1, hours=3),
+                edits=replace(edits, appointments=[Appointment(task="E", date=date(2027, 2, 11))]),
+            )
+        )
+        days = {one.code: one.start_day for one in kept.tasks}
+        assert days == {"A": date(2027, 2, 10), "E": date(2027, 2, 11), "L10": date(2027, 2, 12)}
+
+    def test_one_more_helper_with_the_skill_is_tried(self) -> None:
+        crew = crew_of([4], skill_shares={"saw": Decimal(0)})
+        given = inputs(net_of(task("W", 4, skills=["saw"]), opening("W")), crew)
+        found = plan(given)
+        assert kinds(found) == [("skill", "W")]
+        assert found.ways_out[0].text == "One more helper who can do “saw” on Day 1 on Sat 6 Feb 2027"
+        assert found.ways_out[0].opening == date(2027, 2, 7)
+        more = Helper(id="h", name="Bram", skills=["saw"], days=["d1"], sure=Decimal(1))
+        assert plan(again(given, crew=replace(crew, helpers=[more]))).status == "proven"
+        unsure = replace(more, sure=Decimal("0.5"))  # half a helper is nobody to count on
+        assert plan(again(given, crew=replace(crew, helpers=[unsure]))).status == "infeasible"
+
+    def test_too_few_places_says_the_fewest_more(self) -> None:
+        found = plan(inputs(net_of(task("H03", 10, (9, 12)), opening("H03")), crew_of([6])))
+        assert kinds(found) == [("places", "H03")]
+        assert [way.text for way in found.ways_out] == ["3 more helpers on Day 1 on Sat 6 Feb 2027: 9 places"]
+        assert plan(inputs(net_of(task("H03", 10, (9, 12)), opening("H03")), crew_of([9]))).status == "proven"
+        assert plan(inputs(net_of(task("H03", 10, (9, 12)), opening("H03")), crew_of([8]))).status == "infeasible"
+
+    def test_one_more_build_day_or_a_longer_one(self) -> None:
+        # Nine hours of one person on a day of seven: an hour more each shift is not to be had, another Saturday is.
+        found = plan(inputs(net_of(task("A", 9, (1, 1)), opening("A")), crew_of([1])))
+        assert kinds(found) == [("days", "/crew/days")]
+        assert "build day" in {way.kind for way in found.ways_out}
+        assert all(way.cost <= later.cost for way, later in zip(found.ways_out, found.ways_out[1:], strict=False))
+
+    def test_firm_sign_ups_are_kept_or_named(self) -> None:
+        signed = [SignedUp(id="1", day="d1", task="B")]
+        after = task("B", 1, after=[Lag(task="A", minutes=3 * 1440)])
+        net = net_of(task("A", 1), after, opening("B"))
+        soft = plan(inputs(net, crew_of([4, 4]), signed_up=signed))
+        assert placed(soft)["B"][0].startswith("13 Feb")
+        firm = plan(inputs(net, crew_of([4, 4], firm_sign_ups=True), signed_up=signed))
+        assert kinds(firm) == [("sign-up", "B")]
+        assert firm.ways_out[0].kind == "sign-up"
+
+    def test_the_same_inputs_give_the_same_answer(self) -> None:
+        given = inputs(net_of(task("A", 42, (2, 2)), opening("A")), crew_of([2]))
+        assert plan(given) == plan(given)
+
+
+class TestRules:
+    def test_a_zone_is_held_by_one_task(self) -> None:
+        pair = [task(code, 2, (1, 1), zone="floor") for code in "AB"]
+        found = placed(plan(inputs(net_of(*pair, opening("A", "B")), crew_of([4]))))
+        first, second = sorted((found["A"][:2], found["B"][:2]))
+        assert (first, second[0] >= "06 Feb 10:30") == (("06 Feb 08:30", "10:30"), True)
+
+    def test_one_saw_serves_one_task_at_a_time(self) -> None:
+        pair = [task(code, 3, (1, 1), tools="saw, guide") for code in "AB"]
+        one = placed(plan(inputs(net_of(*pair, opening("A", "B")), crew_of([4], tools={"saw": 1}))))
+        two = placed(plan(inputs(net_of(*pair, opening("A", "B")), crew_of([4], tools={"saw": 2}))))
+        assert {two[code][0] for code in "AB"} == {"06 Feb 08:30"}
+        assert sorted(one[code][0] for code in "AB") == ["06 Feb 08:30", "06 Feb 13:00"]
+        none = plan(inputs(net_of(*pair, opening("A", "B")), crew_of([4], tools={"saw": 0})))
+        assert kinds(none) == [("tool", "A"), ("tool", "B")]
+        assert none.ways_out[0].text == "Borrow or hire one “saw”"
+
+    def test_a_longest_wait(self) -> None:
+        # B may start at most two hours after A, but lasts three: A waits for the afternoon too.
+        tasks = [task("A", 1, (1, 1)), task("B", 3, (1, 1), after=[Lag(task="A", most=120)]), task("C", 3, (4, 4))]
+        hold = TaskEdits(not_before=[NotBefore(task="B", date=SATURDAY)])
+        found = {
+            one.code: one for one in plan(inputs(net_of(*tasks, opening("B", "C")), crew_of([4]), edits=hold)).tasks
+        }
+        assert 0 <= found["B"].start - found["A"].end <= 120
+
+    def test_work_in_one_go_stays_on_one_day(self) -> None:
+        # Six hours: two shifts of one day, not the evening shift of one and the morning of the next.
+        whole = task("A", 12, (2, 2), one_day=True)
+        other = task("B", 12, (3, 3))
+        found = plan(inputs(net_of(other, whole, opening("A", "B")), crew_of([4, 4])))
+        assert len({one.start_day for one in found.tasks if one.code.startswith("A")}) == 1
+        long = plan(inputs(net_of(task("A", 30, (2, 2), one_day=True), opening("A")), crew_of([4, 4])))
+        assert [stop.code for stop in long.reasons if stop.severity == "stop"] == ["no-day-long-enough"]
+
+    def test_somebody_named_is_on_one_task_at_a_time(self) -> None:
+        pair = [task(code, 3, (1, 1)) for code in "AB"]
+        crew = crew_of([4, 4], helpers=[Helper(id="bram", name="Bram", days=["d2"])])
+        edits = TaskEdits(people=[PersonPin(task="A", person="bram"), PersonPin(task="B", person="bram")])
+        found = placed(plan(inputs(net_of(*pair, opening("A", "B")), crew, edits=edits)))
+        assert sorted(found[code][0] for code in "AB") == ["13 Feb 08:30", "13 Feb 13:00"]
+        young = crew_of([4], helpers=[Helper(id="cas", name="Casimir", age="16-17", days=["d1"])])
+        refused = plan(
+            inputs(
+                net_of(task("A", 3, tools="saw", cautions=["SAW"]), opening("A")),
+                young,
+                edits=TaskEdits(people=[PersonPin(task="A", person="cas")]),
+            )
+        )
+        assert [stop.code for stop in refused.reasons if stop.severity == "stop"] == ["person-may-not"]
+
+    def test_those_who_may_not_are_counted_out(self) -> None:
+        # Four places, one of them for a 16-year-old: three may saw. Two sawing tasks of two people follow each other,
+        # while sawing and sweeping go together.
+        crew = crew_of([4], helpers=[Helper(id="cas", name="Casimir", age="16-17", days=["d1"])])
+        saws = [task(code, 4, (2, 2), tools="saw") for code in "AB"]
+        apart = placed(plan(inputs(net_of(*saws, opening("A", "B")), crew)))
+        assert apart["A"][0] != apart["B"][0]
+        mixed = [saws[0], task("B", 4, (2, 2))]
+        together = placed(plan(inputs(net_of(*mixed, opening("A", "B")), crew)))
+        assert together["A"][0] == together["B"][0] == "06 Feb 08:30"
+        four = plan(inputs(net_of(task("A", 4, (4, 4), tools="saw"), opening("A")), crew))
+        assert four.status == "infeasible"
+
+    def test_the_landlords_hours_bind_the_hall_not_the_desk(self) -> None:
+        hours = [
+            HallHours(weekdays=[0, 1, 2, 3, 4], start="08:00", end="19:30"),
+            HallHours(weekdays=[5], start="10:00", end="16:00"),
+        ]
+        dates = replace(DATES, hall_hours=hours)
+        tasks = [
+            task("D", 3, (1, 1), place="core team", where="desk"),
+            task("H", 1.5, (1, 1), place="core team"),
+            task("S", 2, (1, 1)),
+        ]
+        found = placed(plan(inputs(net_of(*tasks, opening("D", "H", "S")), crew_of([4], core=2, hours=3), dates=dates)))
+        assert found["D"][:2] == ("01 Feb 18:00", "21:00")
+        assert (found["H"][0][-5:], found["H"][1]) == ("18:00", "19:30")
+        late = TaskEdits(pins=[TaskPin(task="S", day="d1")])
+        saturday = plan(inputs(net_of(*tasks, opening("S")), crew_of([4]), dates=dates, edits=late))
+        assert placed(saturday)["S"][0] == "06 Feb 10:00"
+
+    def test_a_wished_date_is_kept_when_it_costs_nothing(self) -> None:
+        firm = task("E", 1, (1, 2), kind="trade", place="trade")
+        long = task("W", 20, (0, 0), kind="wait", place="wait")
+        edits = TaskEdits(appointments=[Appointment(task="E", date=date(2027, 2, 11), firm=False)])
+        found = plan(inputs(net_of(firm, long, opening("E", "W")), crew_of([]), edits=edits))
+        assert next(one.start_day for one in found.tasks if one.code == "E") == date(2027, 2, 11)
+        over = replace(edits, appointments=[Appointment(task="E", date=MONDAY - timedelta(days=1))])
+        warned = plan(inputs(net_of(firm, opening("E")), crew_of([]), edits=over))
+        assert "appointment-ignored" in {one.code for one in warned.reasons}
+
+    def test_even_days(self) -> None:
+        # Twelve person-hours twice, room for both on the first day; the opening hangs on a wait past the second:
+        # one build day is enough, so evenness has nothing to share out.
+        pair = [task(code, 12, (2, 4)) for code in "AB"]
+        wait = task("W", 30, (0, 0), kind="wait", place="wait")
+        found = plan(inputs(net_of(*pair, wait, opening("A", "B", "W")), crew_of([4, 4])))
+        assert [len(day.tasks) > 0 for day in found.days] == [True, False]
+        # Pins that use both days anyway: the free work goes where there is less.
+        more = [task("C", 6, (2, 2)), task("D", 2, (2, 2)), task("E", 4, (2, 2))]
+        edits = TaskEdits(pins=[TaskPin(task="C", day="d1"), TaskPin(task="D", day="d2")])
+        even = plan(inputs(net_of(*more, wait, opening("C", "D", "E", "W")), crew_of([4, 4]), edits=edits))
+        assert [day.person_hours for day in even.days] == [6, 6]
+        assert [aim.name for aim in even.aims] == [
+            "Earliest opening", "Few build days and evenings", "Even days", "Everything early",
+        ]  # fmt: skip
+        assert all(aim.bound <= aim.value for aim in even.aims)
