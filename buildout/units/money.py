@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal
+from functools import cache
 from typing import Final
 
 ROUNDING: Final = ROUND_HALF_UP
@@ -56,6 +57,7 @@ def minor_units(currency: str) -> int:
     return _OTHER_PLACES.get(currency, 2)
 
 
+@cache
 def smallest(currency: str) -> Decimal:
     """The smallest amount a currency can hold (0.01 for most)."""
     return Decimal(1).scaleb(-minor_units(currency))

@@ -19,7 +19,17 @@ from buildout.units.value import Reason, Status
 from buildout.units.words import some_of
 from estimating.engine.linear import Programme
 from estimating.engine.offers import Offer, carriage, flat_freight, offers_for, tax_rate
-from estimating.engine.types import Award, AwardLine, AwardRules, AwardSupplier, Discount, Quote, Supplier, TakeOff
+from estimating.engine.types import (
+    Award,
+    AwardLine,
+    AwardRules,
+    AwardSupplier,
+    Discount,
+    Lateness,
+    Quote,
+    Supplier,
+    TakeOff,
+)
 
 MOST_PERCENT = Decimal(1000)
 """A higher tax or contingency is a slip of the pen; the budget says so."""
@@ -33,6 +43,9 @@ class Off(NamedTuple):
 
     goods: Decimal
     extras: Decimal
+
+
+NOTHING_OFF = Off(Decimal(0), Decimal(0))
 
 
 class Bill(NamedTuple):
@@ -54,8 +67,12 @@ def award(
     as_of: date,
     currency: str,
     tax_percent: Decimal,
+    late: Lateness | None = None,
 ) -> Award:
     """Choose one valid quote for every item asked so that goods, extras and freight together cost least.
+
+    With ``late`` the days that the latest line chosen comes after it is needed are weighed with it: once, since a
+    school opens when the last goods are there.
 
     Quotes that are past their date, in another currency, in a unit that does not fit or with a price table out
     of order are left out, each with a reason. Items nobody quotes are listed as ``unquoted``; the rest is awarded.
@@ -85,7 +102,7 @@ def award(
     if not offers:
         return _nothing("infeasible" if forced_out else "underdetermined", unquoted, reasons, currency)
 
-    terms = Terms.of(quotes, suppliers, rules, tax_percent, currency)
+    terms = Terms.of(quotes, suppliers, rules, tax_percent, currency, late)
     found = choose(offers, terms)
     if found is None:
         reasons.append(_no_choice(offers, terms))
@@ -94,8 +111,9 @@ def award(
     cost = terms.cost(chosen)
     if cost is None:
         raise AssertionError("the chosen award breaks its own rules")
-    bound = min(terms.round(bound), cost)
-    others = _Others(chosen, offers, terms, cost)
+    late_cost = terms.late_cost(chosen)
+    bound = min(terms.round(bound), cost + late_cost)
+    others = _Others(chosen, offers, terms)
     lines = [_line(item, chosen, others) for item in asked if item in chosen]
     reasons += [_bought_more(line, chosen[line.item]) for line in lines if line.spare > 0]
     parties = _parties(chosen, terms)
@@ -105,6 +123,7 @@ def award(
         currency=currency,
         bound=bound,
         total=cost,
+        late_cost=late_cost,
         tax=sum((p.tax for p in parties), Decimal(0)),
         lines=lines,
         suppliers=parties,
@@ -140,12 +159,36 @@ class Terms:
     rules: AwardRules
     tax_percent: Decimal
     currency: str
+    lateness: Lateness
 
     @classmethod
     def of(
-        cls, quotes: list[Quote], suppliers: list[Supplier], rules: AwardRules, tax_percent: Decimal, currency: str
+        cls,
+        quotes: list[Quote],
+        suppliers: list[Supplier],
+        rules: AwardRules,
+        tax_percent: Decimal,
+        currency: str,
+        late: Lateness | None = None,
     ) -> Terms:
-        return cls({s.id: s for s in suppliers}, {q.id: q for q in quotes}, rules, tax_percent, currency)
+        by_id = {q.id: q for q in quotes}
+        return cls({s.id: s for s in suppliers}, by_id, rules, tax_percent, currency, late or Lateness())
+
+    def days_late(self, item: str, quote: str) -> Decimal:
+        return self.lateness.days.get(item, {}).get(quote, Decimal(0))
+
+    def late(self, item: str, quote: str) -> Decimal:
+        """What a line's lateness costs where no other line is later."""
+        return self.round(self.days_late(item, quote) * self.lateness.day)
+
+    def late_cost(self, chosen: Selection) -> Decimal:
+        """What the latest line chosen costs by being late."""
+        return max((self.late(item, offer.quote) for item, (offer, _) in chosen.items()), default=Decimal(0))
+
+    def weighed(self, chosen: Selection) -> Decimal | None:
+        """Cost and lateness together: what the award makes least; None when a rule is broken."""
+        cost = self.cost(chosen)
+        return None if cost is None else cost + self.late_cost(chosen)
 
     @cached_property
     def cents(self) -> int:
@@ -178,7 +221,8 @@ class Terms:
         return self.round(self.net(quote, self.quotes[quote].freight.at_least))
 
     def discounts(self, quote: str) -> list[Discount]:
-        return [discount for discount in self.quotes[quote].discounts if discount.percent > 0]
+        found = self.quotes[quote].discounts
+        return [discount for discount in found if discount.percent > 0] if found else []
 
     def free_over(self, quote: str) -> Decimal | None:
         freight = self.quotes[quote].freight
@@ -191,6 +235,11 @@ class Terms:
 
     def minimum(self, supplier: str) -> Decimal:
         return self.suppliers[supplier].minimum_order
+
+    def goal(self, quote: str) -> Decimal:
+        """The sum of goods up to which buying more than is needed may save something; nought where it never does."""
+        sums = [self.minimum(self.sold_by(quote)), self.free_over(quote) or Decimal(0)]
+        return max(sums + [self.net(quote, discount.over) for discount in self.discounts(quote)])
 
     def freight(self, quote: str, bill: Bill) -> Decimal:
         """Freight of one quote for what it gets."""
@@ -250,7 +299,11 @@ class Terms:
             return None
         if self.rules.most_suppliers is not None and len(spent) > self.rules.most_suppliers:
             return None
-        return sum((b.paid - b.off + self.freight(quote, b) for quote, b in bills.items()), Decimal(0))
+        return sum((self.comes_to(quote, bill) for quote, bill in bills.items()), Decimal(0))
+
+    def comes_to(self, quote: str, bill: Bill) -> Decimal:
+        """One quote's bill with its freight."""
+        return bill.paid - bill.off + self.freight(quote, bill)
 
 
 # ---------------------------------------------------------------- the programme
@@ -279,6 +332,7 @@ class _Model:
         self._quotes()
         self._discounts()
         self._together()
+        self._lateness()
         if wanted:
             theirs = {c: 1.0 for (_, q), found in self.ways.items() for c in found if terms.sold_by(q) == wanted}
             self.programme.row(1, None, theirs)
@@ -296,15 +350,17 @@ class _Model:
         self.line_paid: dict[tuple[str, str], dict[int, float]] = {}
         self.most: dict[tuple[str, str], float] = {}
         """(item, quote) → what its columns add to the goods, and the most that can come to."""
+        carried = {quote: terms.carriage(quote) or Decimal(0) for quote in self.quote}
+        goals = {quote: terms.goal(quote) for quote in self.quote}
         by_item: dict[str, list[Offer]] = {}
         for offer in self.offers:
             by_item.setdefault(offer.item, []).append(offer)
         for item in sorted(by_item):
             ways: dict[int, float] = {}
             for offer in by_item[item]:
-                each = (terms.carriage(offer.quote) or Decimal(0)) * offer.load
-                goals = [terms.minimum(offer.supplier), terms.free_over(offer.quote) or Decimal(0)]
-                goals += [terms.net(offer.quote, discount.over) for discount in terms.discounts(offer.quote)]
+                each = carried[offer.quote] * offer.load
+                goal = goals[offer.quote]
+                mine: dict[int, float] = {}
                 key = (item, offer.quote)
                 enough = offer.enough
                 for first, last, fixed, price in offer.brackets:
@@ -313,16 +369,15 @@ class _Model:
                         continue
                     used = programme.column(0.0, 0, 1, whole=True)
                     ways[used] = 1.0
-                    self.ways.setdefault((item, offer.quote), {})[used] = 1.0
-                    programme.row(None, 0, {used: 1.0, self.quote[offer.quote]: -1.0})
-                    if max(goals) <= 0 or price <= 0:
+                    mine[used] = 1.0
+                    if goal <= 0 or price <= 0:
                         self.brackets.append((used, None, offer, low))
                         paid = offer.cost(low)
                         self._cost(used, paid * terms.cents)
                         self._pay(key, {used: float(paid)}, float(paid))
                         self.carried[offer.quote][used] = float(each * low)
                         continue
-                    high = low + (max(goals) / price).to_integral_value(ROUND_CEILING) + offer.line.pack
+                    high = low + (goal / price).to_integral_value(ROUND_CEILING) + offer.line.pack
                     high = min(high, last) if last is not None else high
                     pack = offer.line.pack
                     most = (high / pack).to_integral_value(ROUND_CEILING)
@@ -338,6 +393,10 @@ class _Model:
                     if (price * pack * terms.cents) % 1 or (fixed * terms.cents) % 1:
                         self.rounded += Decimal("0.5")
                         self.short[offer.quote] = self.short.get(offer.quote, 0.0) + 1 / terms.cents
+                if mine:
+                    self.ways[key] = mine
+                    # At most one bracket is used, so one row for all of them says more than one for each.
+                    programme.row(None, 0, {**mine, self.quote[offer.quote]: -1.0})
             programme.row(1, 1, ways)
 
     def _pay(self, key: tuple[str, str], columns: dict[int, float], most: float) -> None:
@@ -412,6 +471,24 @@ class _Model:
                     if first or other:
                         self.programme.row(0, 0, {**first, **dict.fromkeys(other, -1.0)})
 
+    def _lateness(self) -> None:
+        """One column for the latest line, at least as large as every line's own lateness."""
+        if not self.terms.lateness.days:
+            return
+        columns: dict[str, dict[int, float]] = {}
+        least: dict[str, float] = {}
+        for (item, quote), ways in self.ways.items():
+            cents = float(self.terms.late(item, quote) * self.terms.cents)
+            least[item] = min(least.get(item, cents), cents)
+            if cents:
+                columns.setdefault(item, {}).update(dict.fromkeys(ways, -cents))
+        if not columns:
+            return
+        worst = self.programme.column(0.0, max(least.values()), None)
+        self._cost(worst, Decimal(1))
+        for item in sorted(columns):
+            self.programme.row(0, None, {worst: 1.0, **columns[item]})
+
     def selection(self, values: list[float]) -> Selection:
         chosen: Selection = {}
         for used, packs, offer, quantity in self.brackets:
@@ -454,7 +531,7 @@ def choose(
         again = model.programme.solve(absolute_gap=0.0, nodes=5_000)
         if again.values:
             other = model.selection(again.values)
-            first, second = terms.cost(chosen), terms.cost(other)
+            first, second = terms.weighed(chosen), terms.weighed(other)
             if first is None or (second is not None and second <= first):
                 chosen = other
     return chosen, bound, answer.proven
@@ -495,42 +572,90 @@ def _no_choice(offers: list[Offer], terms: Terms) -> Reason:
 class _Others:
     """What the award would come to with one line (and those it may not be split from) from another quote."""
 
-    def __init__(self, chosen: Selection, offers: list[Offer], terms: Terms, total: Decimal) -> None:
-        self.chosen, self.terms, self.total = chosen, terms, total
+    def __init__(self, chosen: Selection, offers: list[Offer], terms: Terms) -> None:
+        self.chosen, self.terms = chosen, terms
         self.lines = terms.by_quote(chosen)
         self.bills = {quote: terms.bill(lines) for quote, lines in self.lines.items()}
+        self.comes_to = {quote: terms.comes_to(quote, bill) for quote, bill in self.bills.items()}
+        self.offs = {
+            offer.item: off
+            for quote, lines in self.lines.items()
+            if terms.discounts(quote)
+            for (offer, _), off in zip(lines, terms.offs(lines), strict=True)
+        }
+        self.sellers: dict[str, set[str]] = {}
+        for quote in self.bills:
+            self.sellers.setdefault(terms.sold_by(quote), set()).add(quote)
+        late = sorted(((terms.late(item, offer.quote), item) for item, (offer, _) in chosen.items()), reverse=True)
+        self.latest = late if late and late[0][0] else []
         self.offers: dict[str, dict[str, Offer]] = {}
         for offer in offers:
             self.offers.setdefault(offer.item, {})[offer.quote] = offer
 
     def next_best(self, item: str) -> tuple[Decimal, str] | None:
-        """How much more it costs, and the quote."""
+        """How much more it costs, lateness counted in, and the quote."""
         along = {other for unsplit in self.terms.rules.together if item in unsplit for other in unsplit}
         along = (along | {item}) & set(self.chosen)
         found = []
         for quote in sorted(set(self.offers[item]) - {self.chosen[item][0].quote}):
             if not all(quote in self.offers[other] for other in along):
                 continue
-            bills = dict(self.bills)
-            for touched in sorted({self.chosen[other][0].quote for other in along} | {quote}):
-                lines = [(o, bought) for o, bought in self.lines.get(touched, []) if o.item not in along]
-                if touched == quote:
-                    moved = [self.offers[other][quote] for other in sorted(along)]
-                    lines += [(offer, offer.cheapest) for offer in moved]
-                if lines:
-                    bills[touched] = self.terms.bill(lines)
-                else:
-                    del bills[touched]
-            total = self.terms.total(bills)
-            if total is not None:
-                found.append((total - self.total, quote))
+            touched = sorted({self.chosen[other][0].quote for other in along} | {quote})
+            extra = self._extra({one: self._bill(one, along, one == quote) for one in touched})
+            if extra is not None:
+                found.append((extra + self._later(along, quote), quote))
         return min(found, default=None)
+
+    def _bill(self, quote: str, along: set[str], into: bool) -> Bill | None:
+        """A quote's bill once these items have left it or, ``into``, come to it; None when nothing is left on it."""
+        lines = self.lines.get(quote, [])
+        gone = [(offer, bought) for offer, bought in lines if offer.item in along]
+        moved = [self.offers[item][quote] for item in sorted(along)] if into else []
+        new = [(offer, offer.cheapest) for offer in moved]
+        if len(gone) == len(lines) and not new:
+            return None
+        if self.terms.discounts(quote):
+            return self.terms.bill([line for line in lines if line[0].item not in along] + new)
+        # Without discounts every line adds its own, so the others need not be summed again.
+        before = self.bills.get(quote) or Bill(Decimal(0), Decimal(0), Decimal(0))
+        paid = before.paid + sum(o.cost(b) for o, b in new) - sum(o.cost(b) for o, b in gone)
+        load = before.load + sum(o.load * b for o, b in new) - sum(o.load * b for o, b in gone)
+        return Bill(paid, load, before.off)
+
+    def _extra(self, bills: Mapping[str, Bill | None]) -> Decimal | None:
+        """What these bills in place of the same quotes' add; None where a minimum or the suppliers' number breaks."""
+        terms, extra = self.terms, Decimal(0)
+        sellers: dict[str, set[str]] = {}
+        for quote, bill in bills.items():
+            supplier = terms.sold_by(quote)
+            theirs = sellers.setdefault(supplier, set(self.sellers.get(supplier, ())))
+            extra -= self.comes_to.get(quote, Decimal(0))
+            theirs.discard(quote)
+            if bill is not None:
+                extra += terms.comes_to(quote, bill)
+                theirs.add(quote)
+        for supplier, theirs in sellers.items():
+            spent = [bills.get(quote) or self.bills[quote] for quote in theirs]
+            if spent and sum((bill.paid for bill in spent), Decimal(0)) < terms.minimum(supplier):
+                return None
+        if terms.rules.most_suppliers is not None:
+            kept = {supplier: sellers.get(supplier, theirs) for supplier, theirs in (self.sellers | sellers).items()}
+            if sum(1 for theirs in kept.values() if theirs) > terms.rules.most_suppliers:
+                return None
+        return extra
+
+    def _later(self, along: set[str], quote: str) -> Decimal:
+        """What the latest line costs more by being later, when these items come from that quote."""
+        days = self.terms.lateness.days
+        if not days:
+            return Decimal(0)
+        rest = next((cost for cost, item in self.latest if item not in along), Decimal(0))
+        moved = max(self.terms.late(item, quote) for item in along)
+        return max(rest, moved) - (self.latest[0][0] if self.latest else Decimal(0))
 
     def off(self, item: str) -> Off:
         """What discounts take off the line chosen for an item."""
-        lines = self.lines[self.chosen[item][0].quote]
-        at = next(at for at, (offer, _) in enumerate(lines) if offer.item == item)
-        return self.terms.offs(lines)[at]
+        return self.offs.get(item, NOTHING_OFF)
 
 
 def _line(item: str, chosen: Selection, others: _Others) -> AwardLine:
@@ -560,6 +685,7 @@ def _line(item: str, chosen: Selection, others: _Others) -> AwardLine:
         runner_up=best[1] if best else "",
         runner_up_extra=best[0] if best else Decimal(0),
         discount=off.goods + off.extras,
+        days_late=others.terms.days_late(item, offer.quote),
     )
 
 

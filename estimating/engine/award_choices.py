@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from datetime import date
 from decimal import Decimal
+from typing import Any
+
+import msgspec
 
 from buildout.units.value import Reason
 from estimating.engine.award import MOST_PERCENT, Selection, Terms, choose
@@ -12,8 +15,10 @@ from estimating.engine.types import (
     Award,
     AwardChoices,
     AwardRules,
+    Lateness,
     Quote,
     RoundUp,
+    RuleCost,
     Supplier,
     SupplierChoice,
     TakeOffLine,
@@ -33,10 +38,11 @@ def award_choices(
     currency: str,
     tax_percent: Decimal,
     award: Award,
+    late: Lateness | None = None,
 ) -> AwardChoices:
-    """Solve the award again with each chosen supplier left out and with each other one taken in.
+    """Solve the award again with each chosen supplier left out, with each other one taken in, and without each rule.
 
-    The owner's rules hold in every one of them. Amounts are goods, extras and freight, tax apart, in the build's
+    The owner's other rules hold in every one of them. Amounts are goods, extras and freight, tax apart, in the build's
     currency. Suppliers without a usable quote are not listed; chosen ones come first, then by name.
     """
     tax_percent = min(tax_percent, MOST_PERCENT)
@@ -55,7 +61,7 @@ def award_choices(
                 )
             ],
         )  # fmt: skip
-    terms = Terms.of(quotes, suppliers, rules, tax_percent, currency)
+    terms = Terms.of(quotes, suppliers, rules, tax_percent, currency, late)
     before = {line.item: line.quote for line in award.lines}
     chosen = {line.supplier for line in award.lines}
     names = {supplier.id: supplier.name for supplier in suppliers}
@@ -68,8 +74,50 @@ def award_choices(
         if not missing:
             wanted = "" if supplier in chosen else supplier
             answer = choose(left, terms, wanted=wanted, nodes=NODES, ties=False)
-        found.append(_choice(supplier, supplier in chosen, answer, missing, before, terms, award.total))
-    return AwardChoices(suppliers=found, round_ups=round_ups)
+        found.append(_choice(supplier, supplier in chosen, answer, missing, before, terms, award))
+    without_rule = []
+    for cost, freed in _without_each(rules):
+        if cost.item and cost.item not in before:
+            continue
+        offers, _ = offers_for(lines, quotes, suppliers, freed, as_of, currency, tax_percent)
+        freer = Terms.of(quotes, suppliers, freed, tax_percent, currency, late)
+        answer = choose([offer for offer in offers if offer.item in before], freer, nodes=NODES, ties=False)
+        weighed = freer.weighed(answer[0]) if answer else None
+        if answer is None or weighed is None:
+            continue
+        without_rule.append(
+            msgspec.structs.replace(
+                cost, total=freer.cost(answer[0]) or Decimal(0), costs=award.total + award.late_cost - weighed,
+                proven=answer[2],
+            )
+        )  # fmt: skip
+    return AwardChoices(suppliers=found, rules=without_rule, round_ups=round_ups)
+
+
+MOST_RULES = 12
+"""Each costs a solve."""
+
+
+def _without_each(rules: AwardRules) -> list[tuple[RuleCost, AwardRules]]:
+    """Every rule of the owner, yet without its price, and the rules without it."""
+
+    def rule(kind: Any, **where: str) -> RuleCost:
+        return RuleCost(kind=kind, total=Decimal(0), costs=Decimal(0), proven=False, **where)
+
+    replace = msgspec.structs.replace
+    found = []
+    for item, quote in sorted(rules.force.items()):
+        kept = {other: name for other, name in rules.force.items() if other != item}
+        found.append((rule("force", item=item, quote=quote), replace(rules, force=kept)))
+    for quote in rules.exclude:
+        freed = replace(rules, exclude=[other for other in rules.exclude if other != quote])
+        found.append((rule("exclude", quote=quote), freed))
+    if rules.most_suppliers is not None:
+        found.append((rule("most suppliers"), replace(rules, most_suppliers=None)))
+    for number, unsplit in enumerate(rules.together):
+        freed = replace(rules, together=[other for at, other in enumerate(rules.together) if at != number])
+        found.append((rule("together", item=unsplit[0] if unsplit else ""), freed))
+    return found[:MOST_RULES]
 
 
 def _choice(
@@ -79,17 +127,19 @@ def _choice(
     missing: list[str],
     before: dict[str, str],
     terms: Terms,
-    paid: Decimal,
+    award: Award,
 ) -> SupplierChoice:
     selection: Selection = answer[0] if answer else {}
     total = (terms.cost(selection) if answer else None) or Decimal(0)
+    late = terms.late_cost(selection) - award.late_cost if answer else Decimal(0)
     return SupplierChoice(
         supplier=supplier,
         kind="without" if chosen else "with",
         possible=answer is not None,
         proven=answer is not None and answer[2],
         total=total,
-        extra=total - paid if answer else Decimal(0),
+        late=late,
+        extra=total - award.total + late if answer else Decimal(0),
         moved=[
             (item, offer.quote) for item, (offer, _) in sorted(selection.items()) if before.get(item) != offer.quote
         ],

@@ -20,12 +20,15 @@ from estimating.engine.types import (
     Arrivals,
     Award,
     AwardLine,
+    AwardRules,
+    Lateness,
     OrderBy,
     OrderDates,
     PlacedOrder,
     Product,
     Quote,
     Supplier,
+    TakeOffLine,
 )
 
 USUAL_DAYS = {
@@ -120,6 +123,58 @@ def arrivals(
         )
     stopped = any(r.severity == "stop" for r in reasons)
     return Arrivals(status="infeasible" if stopped else "proven" if items else "empty", items=items, reasons=reasons)
+
+
+def lateness(
+    lines: list[TakeOffLine],
+    products: Mapping[str, Product],
+    quotes: list[Quote],
+    suppliers: list[Supplier],
+    orders: list[PlacedOrder],
+    closed: list[date],
+    rules: AwardRules,
+    as_of: date,
+) -> Lateness:
+    """How many days after its group is needed each quote's goods come on average, when ordered on ``as_of``.
+
+    Items on an order already are left out: whoever else is chosen, they come when they come.
+    """
+    if rules.day_late <= 0 or not rules.need_by:
+        return Lateness()
+    calendar = _Calendar({q.id: q for q in quotes}, {s.id: s for s in suppliers}, closed)
+    wrong = {reason.where for reason in _bad_lead_times(quotes)}
+    ordered = {line.item for order in orders for line in order.lines}
+    arrive = {q.id: calendar.after(as_of, q.supplier, q.id) for q in quotes if q.id not in wrong}
+    found: dict[str, dict[str, Decimal]] = {}
+    for asked in lines:
+        need = rules.need_by.get(products[asked.item].lead_group) if asked.item in products else None
+        if need is None or asked.item in ordered:
+            continue
+        for quote in quotes:
+            if quote.id in arrive and any(line.item == asked.item for line in quote.lines):
+                late = expected_days_late(*arrive[quote.id], need)
+                if late > 0:
+                    found.setdefault(asked.item, {})[quote.id] = late
+    return Lateness(day=rules.day_late, days=found)
+
+
+def expected_days_late(low: date, likely: date, high: date, need: date) -> Decimal:
+    """Mean of the days after ``need`` when the arrival is spread as a triangle over low, likely and high.
+
+    >>> days = [date(2027, 3, d) for d in (1, 4, 10)]
+    >>> [str(expected_days_late(*days, date(2027, 3, d))) for d in (10, 7, 1)]
+    ['0.00', '0.17', '4.00']
+    """
+    a, m, b = (float((day - need).days) for day in (low, likely, high))
+    if b <= 0:
+        late = 0.0
+    elif a >= 0:
+        late = (a + m + b) / 3
+    elif m <= 0:
+        late = b**3 / (3 * (b - a) * (b - m))
+    else:
+        late = (a + m + b) / 3 + (-a) ** 3 / (3 * (b - a) * (m - a))
+    return Decimal(repr(round(late, 6))).quantize(Decimal("0.01"))
 
 
 def order_by(

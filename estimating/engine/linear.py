@@ -69,7 +69,11 @@ class Programme:
     lower: list[float] = field(default_factory=list)
     upper: list[float | None] = field(default_factory=list)
     whole: list[bool] = field(default_factory=list)
-    rows: list[tuple[float | None, float | None, dict[int, float]]] = field(default_factory=list)
+    row_lower: list[float | None] = field(default_factory=list)
+    row_upper: list[float | None] = field(default_factory=list)
+    _starts: list[int] = field(default_factory=lambda: [0])
+    _index: list[int] = field(default_factory=list)
+    _value: list[float] = field(default_factory=list)
 
     def column(self, cost: float, lower: float = 0.0, upper: float | None = None, *, whole: bool = False) -> int:
         """Add a variable; gives its number."""
@@ -81,7 +85,12 @@ class Programme:
 
     def row(self, lower: float | None, upper: float | None, terms: dict[int, float]) -> None:
         """Add ``lower ≤ Σ terms ≤ upper``; None leaves a side open."""
-        self.rows.append((lower, upper, terms))
+        self.row_lower.append(lower)
+        self.row_upper.append(upper)
+        columns = sorted(terms)
+        self._index += columns
+        self._value += [terms[column] for column in columns]
+        self._starts.append(len(self._index))
 
     def solve(self, *, absolute_gap: float, nodes: int = 20_000) -> Answer:
         """Solve to the given absolute gap or until ``nodes`` branching nodes are used up."""
@@ -94,22 +103,16 @@ class Programme:
         infinity = solver.getInfinity()
         count = len(self.costs)
         lp = highspy.HighsLp()
-        lp.num_col_, lp.num_row_ = count, len(self.rows)
+        lp.num_col_, lp.num_row_ = count, len(self.row_lower)
         lp.col_cost_ = np.array(self.costs, dtype=float)
         lp.col_lower_ = np.array(self.lower, dtype=float)
         lp.col_upper_ = np.array([infinity if u is None else u for u in self.upper], dtype=float)
-        lp.row_lower_ = np.array([-infinity if low is None else low for low, _, _ in self.rows], dtype=float)
-        lp.row_upper_ = np.array([infinity if high is None else high for _, high, _ in self.rows], dtype=float)
-        starts, index, value = [0], [], []
-        for _, _, terms in self.rows:
-            for column in sorted(terms):
-                index.append(column)
-                value.append(terms[column])
-            starts.append(len(index))
+        lp.row_lower_ = np.array([-infinity if low is None else low for low in self.row_lower], dtype=float)
+        lp.row_upper_ = np.array([infinity if high is None else high for high in self.row_upper], dtype=float)
         lp.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
-        lp.a_matrix_.start_ = np.array(starts, dtype=np.int32)
-        lp.a_matrix_.index_ = np.array(index, dtype=np.int32)
-        lp.a_matrix_.value_ = np.array(value, dtype=float)
+        lp.a_matrix_.start_ = np.array(self._starts, dtype=np.int32)
+        lp.a_matrix_.index_ = np.array(self._index, dtype=np.int32)
+        lp.a_matrix_.value_ = np.array(self._value, dtype=float)
         integer, free = highspy.HighsVarType.kInteger, highspy.HighsVarType.kContinuous
         if any(self.whole):
             lp.integrality_ = [integer if w else free for w in self.whole]

@@ -21,6 +21,11 @@ PurchaseUnit = Literal[
 ]  # fmt: skip
 
 
+LeadGroup = Literal["foam", "cover", "timber", "panel", "fit-out", "other"]
+LEAD_GROUPS: tuple[LeadGroup, ...] = ("foam", "cover", "timber", "panel", "fit-out", "other")
+"""Kinds of goods that come together, as the task template waits for them."""
+
+
 class Product(Value, kw_only=True):
     """Something that is bought. Its ``id`` is the item every take-off line and quote speaks of."""
 
@@ -53,7 +58,7 @@ class Product(Value, kw_only=True):
     """Paper on what it gives off to the air; empty says missing, as for the fire paper."""
     shade_lots: bool = False
     """Dyed lot by lot, so that left-overs of an earlier lot are kept for repairs and not mixed into a new order."""
-    lead_group: Literal["foam", "cover", "timber", "panel", "fit-out", "other"] = "other"
+    lead_group: LeadGroup = "other"
     """Which arrival of the task template it belongs to (C06–C10)."""
     spread: Decimal | None = None
     """Area covered by one unit, m², for paint, adhesive and tape-like goods."""
@@ -828,6 +833,20 @@ class AwardRules(Value, kw_only=True):
     """Quote ids."""
     together: list[list[str]] = []
     """Sets of items that must come from one quote, so that they are of one shade lot."""
+    need_by: dict[str, date] = {}
+    """Lead group (foam, cover …) → day its first goods are needed. Written down, not read off the schedule: that one
+    waits for goods, so that in its own dates nothing chosen is ever late."""
+    day_late: Decimal = Decimal(0)
+    """What a day of waiting for goods costs; nought: lateness is not weighed."""
+
+
+class Lateness(Value, kw_only=True):
+    """How late each offer may come, for the award to weigh."""
+
+    day: Decimal = Decimal(0)
+    """What a day costs."""
+    days: dict[str, dict[str, Decimal]] = {}
+    """item → quote → calendar days after the day it is needed, on average over the range of its lead time."""
 
 
 class AwardLine(Value, kw_only=True):
@@ -851,6 +870,8 @@ class AwardLine(Value, kw_only=True):
     runner_up_extra: Decimal
     discount: Decimal = Decimal(0)
     """Taken off goods and extras already."""
+    days_late: Decimal = Decimal(0)
+    """Days after the day it is needed, on average; counted where lateness is weighed."""
 
 
 class AwardSupplier(Value, kw_only=True):
@@ -869,6 +890,8 @@ class Award(Value, kw_only=True):
     bound: Decimal
     total: Decimal
     """Goods, extras and freight, tax apart."""
+    late_cost: Decimal = Decimal(0)
+    """What the latest line's lateness is weighed at; in no total, but counted in the choice and in ``bound``."""
     tax: Decimal
     lines: list[AwardLine]
     suppliers: list[AwardSupplier]
@@ -886,8 +909,10 @@ class SupplierChoice(Value, kw_only=True):
     proven: bool
     """False where the search was cut short: the cost is then what was found, perhaps not the least."""
     total: Decimal
+    late: Decimal = Decimal(0)
+    """Part of ``extra``: what its goods come later costs; below nought where they come sooner."""
     extra: Decimal
-    """More than the award; may be below nought only where the award itself is not proven."""
+    """More than the award, lateness counted in; may be below nought only where the award itself is not proven."""
     moved: list[tuple[str, str]]
     """(item, quote) of every line that would come from another quote."""
     missing: list[str] = []
@@ -909,10 +934,24 @@ class RoundUp(Value, kw_only=True):
     """The award buys this line from this quote."""
 
 
+class RuleCost(Value, kw_only=True):
+    """What one rule of the owner costs: the award against the one without it, every other rule kept."""
+
+    kind: Literal["force", "exclude", "most suppliers", "together"]
+    item: str = ""
+    quote: str = ""
+    total: Decimal
+    """Of the award without the rule: goods, extras and freight."""
+    costs: Decimal
+    """More than without it, lateness counted in."""
+    proven: bool
+
+
 class AwardChoices(Value, kw_only=True):
     """What other choices would cost than the award's."""
 
     suppliers: list[SupplierChoice] = []
+    rules: list[RuleCost] = []
     round_ups: list[RoundUp] = []
     reasons: list[Reason] = []
 

@@ -6,6 +6,8 @@ import re
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
+from buildout.builds.web.editing import amount_text
+
 Document = dict[str, Any]
 Breaks = list[dict[str, str]]
 
@@ -53,7 +55,13 @@ def set_quantities(document: Document, stated: dict[str, str]) -> None:
 
 
 def set_award_rules(
-    document: Document, force: dict[str, str], exclude: list[str], most: int | None, together: list[list[str]]
+    document: Document,
+    force: dict[str, str],
+    exclude: list[str],
+    most: int | None,
+    together: list[list[str]],
+    need_by: dict[str, str],
+    day_late: Decimal | None,
 ) -> None:
     rules: dict[str, Any] = {}
     if most is not None:
@@ -64,6 +72,10 @@ def set_award_rules(
         rules["exclude"] = sorted(exclude)
     if together:
         rules["together"] = together
+    if need_by:
+        rules["need_by"] = need_by
+    if day_late:
+        rules["day_late"] = amount_text(day_late)
     document["award"] = rules
 
 

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -328,12 +329,23 @@ class QuoteLineForm(PartForm):
         return super().edited(before) | {"breaks": self.cleaned_data["table"]}
 
 
+GROUPS = {
+    "foam": "foam", "cover": "cover", "timber": "timber", "panel": "panel goods", "fit-out": "fit-out goods",
+    "other": "other goods",
+}  # fmt: skip
+"""Kinds of goods as people say them."""
+
+
 class AwardRulesForm(forms.Form):
     """What the owner decides against or beside the cheapest choice."""
 
     most_suppliers = forms.IntegerField(
         label="At most this many suppliers", required=False, min_value=1, max_value=99,
         widget=forms.TextInput(attrs={"inputmode": "numeric"}), help_text="Empty: no limit",
+    )  # fmt: skip
+    day_late = AmountField(
+        label="What a day of waiting for goods costs", required=False,
+        help_text="With the days below: quotes that may come late count as dearer; empty or 0: lateness is not weighed",
     )  # fmt: skip
     exclude = forms.MultipleChoiceField(label="Quotes left out", required=False, widget=forms.CheckboxSelectMultiple)
 
@@ -344,9 +356,16 @@ class AwardRulesForm(forms.Form):
         offers: Mapping[str, tuple[str, Choices]],
         items: Choices,
         together: Sequence[Sequence[str]] = (),
+        groups: Sequence[str] = (),
+        need_by: Mapping[str, date] | None = None,
         **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
+        self.needed = {f"need-{group}": group for group in groups}
+        for name, group in self.needed.items():
+            self.fields[name] = DayField(
+                label=f"First {GROUPS[group]} needed on", required=False, initial=(need_by or {}).get(group)
+            )
         self.sets = [f"together-{number}" for number in range(len(together) + 1)]
         for name, there in zip(self.sets, [*together, ()], strict=True):
             self.fields[name] = forms.MultipleChoiceField(
@@ -365,6 +384,11 @@ class AwardRulesForm(forms.Form):
     @property
     def force(self) -> dict[str, str]:
         return {item: self.cleaned_data[name] for name, item in self.forced.items() if self.cleaned_data[name]}
+
+    @property
+    def need_by(self) -> dict[str, str]:
+        found = {group: self.cleaned_data[name] for name, group in self.needed.items()}
+        return {group: day.isoformat() for group, day in found.items() if day}
 
     @property
     def together(self) -> list[list[str]]:

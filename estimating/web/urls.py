@@ -33,6 +33,7 @@ urlpatterns = [
     path(f"{BUILD}quotes/", quotes.quotes, name="quotes"),
     path(f"{BUILD}quotes/award.csv", quotes.award_csv, name="award-csv"),
     path(f"{BUILD}quotes/rules/", quotes.rules, name="award-rules"),
+    path(f"{BUILD}quotes/rules/need-days/", quotes.need_days, name="need-days"),
     path(f"{BUILD}quotes/new/", quotes.quote, name="new-quote"),
     path(f"{BUILD}quotes/<str:quote_id>/", quotes.quote, name="quote"),
     path(f"{BUILD}quotes/<str:quote_id>/delete/", quotes.delete_quote, name="delete-quote"),

@@ -285,6 +285,7 @@ Edit = Callable[[Document], Any]
 CROSS: list[tuple[str, Edit, str, str]] = [
     ("unknown supplier", lambda p: p["quotes"][0].update(supplier="cloudbery"), "/quotes/0/supplier", "cloudberry"),
     ("unknown product", lambda p: p["quotes"][0]["lines"][0].update(item="base"), "/quotes/0/lines/0/item", "base"),
+    ("unknown goods", lambda p: p["award"].update(need_by={"mat": "2027-03-13"}), "/award/need_by/mat", "foam, cover"),
     ("unknown room", lambda p: p["fitouts"][0].update(room="attic"), "/fitouts/0/room", "children, hall"),
     ("unknown system", lambda p: p["fitouts"][0].update(floor="three-layer"), "/fitouts/0/floor", "system"),
     ("unknown wall", lambda p: p["fitouts"][0]["panelled"].append("B-D"), "/fitouts/0/panelled/5", "wall 'B-D'"),

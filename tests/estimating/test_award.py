@@ -19,6 +19,7 @@ from estimating.engine.types import (
     AwardRules,
     Break,
     Freight,
+    Lateness,
     Quote,
     QuoteLine,
     Supplier,
@@ -336,3 +337,40 @@ def test_bought_lines_never_cost_more_than_what_is_needed_alone() -> None:
         bought, paid = cheapest(line, D(quantity), "XXX")
         assert bought >= quantity
         assert paid <= goods(line, whole_packs(line, D(quantity)), "XXX")
+
+
+# ------------------------------------------------------------------ lateness
+
+
+def late(day: str, **days: dict[str, str]) -> Lateness:
+    return Lateness(day=D(day), days={item: {q: D(n) for q, n in by_quote.items()} for item, by_quote in days.items()})
+
+
+def weigh(take_off: TakeOff, quotes: list[Quote], lateness: Lateness, rules: AwardRules | None = None) -> Award:
+    suppliers = [Supplier(id=s, name=s.upper()) for s in sorted({q.supplier for q in quotes})]
+    return award(take_off, quotes, suppliers, rules or AwardRules(), DAY, "XXX", D(0), lateness)
+
+
+def test_a_quote_that_may_come_late_counts_as_dearer() -> None:
+    # Foam 48·50 + 60 = 2460 at Q; P 50·44 + 180 = 2380, 80 less. Two days late at 39.99 keep P, at 40.01 they do not.
+    foam = need(asked("foam", 48))
+    kept = weigh(foam, [P, Q], late("39.99", foam={"p-1": "2"}))
+    assert (kept.lines[0].quote, kept.total, kept.late_cost) == ("p-1", D("2380.00"), D("79.98"))
+    assert (kept.bound, kept.status) == (D("2459.98"), "proven")
+    assert kept.lines[0].days_late == 2
+    assert kept.lines[0].runner_up_extra == D("0.02"), "80.00 dearer, 79.98 of lateness saved"
+    moved = weigh(foam, [P, Q], late("40.01", foam={"p-1": "2"}))
+    assert (moved.lines[0].quote, moved.total, moved.late_cost) == ("q-1", D("2460.00"), D(0))
+    assert moved.lines[0].runner_up_extra == D("0.02"), "80.00 cheaper, 80.02 of lateness more"
+
+
+def test_the_latest_line_counts_once() -> None:
+    # Whatever is chosen for tape, foam can only come 3 days late, so 2 days of tape cost nothing more.
+    lateness = late("1000", foam={"p-1": "3", "q-1": "3"}, tape={"r-1": "2"})
+    found = weigh(BOTH, [P, Q, R], lateness)
+    assert found.total == D("2629.00"), "the award of before"
+    assert found.late_cost == D("3000.00")
+    assert found.bound == D("5629.00")
+    worse = weigh(BOTH, [P, Q, R], late("1000", foam={"p-1": "3", "q-1": "3"}, tape={"r-1": "4"}))
+    assert {line.item: line.quote for line in worse.lines} == {"foam": "p-1", "tape": "q-1"}
+    assert (worse.total, worse.late_cost) == (D("2656.00"), D("3000.00"))

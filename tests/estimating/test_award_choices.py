@@ -258,3 +258,22 @@ def test_very_many_offers_are_not_all_solved_again() -> None:
     assert found.total == D("781.00")  # 260 × 3 × 1.00 and freight
     assert choices.suppliers == []
     assert [reason.code for reason in choices.reasons] == ["choices not priced"]
+
+
+def test_what_each_rule_costs_by_hand() -> None:
+    # Forced: foam at Q 2400 + 60 and tape at R 204 + 45 come to 2709. Foam free again: P 2380 + R 249 = 2629, so the
+    # rule costs 80; tape free again: all at Q 2676, so that one costs 33.
+    _, choices = both(NEEDS, [P, Q, R], AwardRules(force={"foam": "q-1", "tape": "r-1"}))
+    assert [(rule.kind, rule.item, rule.quote, rule.total, rule.costs) for rule in choices.rules] == [
+        ("force", "foam", "q-1", D("2629.00"), D("80.00")),
+        ("force", "tape", "r-1", D("2676.00"), D("33.00")),
+    ]
+    # One supplier only: 2676 against 2629. Without R's quote: 2656 against 2629.
+    _, fewer = both(NEEDS, [P, Q, R], AwardRules(most_suppliers=1))
+    assert [(rule.kind, rule.costs, rule.proven) for rule in fewer.rules] == [("most suppliers", D("47.00"), True)]
+    _, without = both(NEEDS, [P, Q, R], AwardRules(exclude=["r-1"]))
+    assert [(rule.kind, rule.quote, rule.costs) for rule in without.rules] == [("exclude", "r-1", D("27.00"))]
+    _, together = both(NEEDS, [P, Q, R], AwardRules(together=[["foam", "tape"]]))
+    assert [(rule.kind, rule.item, rule.costs) for rule in together.rules] == [("together", "foam", D("47.00"))]
+    _, none = both(NEEDS, [P, Q, R], AwardRules(force={"foam": "p-1"}))
+    assert [rule.costs for rule in none.rules] == [D("0.00")], "the cheapest anyway"

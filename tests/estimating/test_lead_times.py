@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from estimating.engine.lead_times import arrivals, order_by
+from estimating.engine.lead_times import arrivals, expected_days_late, lateness, order_by
 from estimating.engine.types import (
     Arrivals,
     Award,
     AwardLine,
+    AwardRules,
     Break,
+    Lateness,
     OrderBy,
     OrderDates,
     OrderedLine,
@@ -22,6 +26,7 @@ from estimating.engine.types import (
     Quote,
     QuoteLine,
     Supplier,
+    TakeOffLine,
 )
 
 D = Decimal
@@ -181,3 +186,60 @@ def test_overdue_first_then_by_date() -> None:
         ("foam", "overdue"), ("cover", "to order"), ("ply", "placed"),
     ]  # fmt: skip
     assert [r.where for r in found.reasons if r.code == "no task uses it"] == ["sign"]
+
+
+# ------------------------------------------------------------------ lateness on average
+
+
+def test_mean_lateness_is_the_triangles() -> None:
+    # Triangle over 0, 3, 9 days. Needed on day 6: (9 − 6)³ / (3·9·6) = 27/162 = 0.17. On day 2, below the mode:
+    # mean 4 less 2, and 2³/(3·9·3) = 8/81 = 0.10 for the runs that come before. On day 9 or later nothing is late.
+    start = date(2027, 3, 1)
+    days = [start + timedelta(days=n) for n in (0, 3, 9)]
+    said = {n: expected_days_late(*days, start + timedelta(days=n)) for n in (-5, 0, 2, 6, 9, 20)}
+    assert said == {-5: D("9.00"), 0: D("4.00"), 2: D("2.10"), 6: D("0.17"), 9: D("0.00"), 20: D("0.00")}
+    assert expected_days_late(start, start, start, start - timedelta(days=2)) == 2
+
+
+@given(st.integers(0, 40), st.integers(0, 40), st.integers(0, 40), st.integers(-10, 130))
+def test_mean_lateness_falls_with_the_day_it_is_needed(low: int, more: int, most: int, need: int) -> None:
+    start = date(2027, 3, 1)
+    days = [start + timedelta(days=n) for n in (low, low + more, low + more + most)]
+    late, later = (expected_days_late(*days, start + timedelta(days=need + n)) for n in (0, 1))
+    assert 0 <= later <= late <= later + D("1.01")
+    assert late <= max(low + more + most - need, 0)
+    assert late >= D(low + low + more + low + more + most) / 3 - need - D("0.01"), "never below the mean"
+
+
+def test_only_open_items_with_a_day_are_weighed() -> None:
+    rules = AwardRules(need_by={"foam": date(2027, 1, 20)}, day_late=D(100))
+    quote = offer("foam", "cover", low=5, likely=8, high=10)
+    products = {i: Product(id=i, name=i, form="each", unit="each", head=8, lead_group=g) for i, g in
+                (("foam", "foam"), ("cover", "cover"))}  # fmt: skip
+    lines = [need_line("foam"), need_line("cover")]
+    suppliers = [Supplier(id="q", name="Q")]
+    found = lateness(lines, products, [quote], suppliers, [], [], rules, date(2027, 1, 18))
+    # Ordered on Monday the 18th: 5, 8 and 10 working days are the 25th, the 28th and the 1st: 5, 8 and 12 days late.
+    assert found == Lateness(day=D(100), days={"foam": {"q-1": D("8.33")}})
+    assert (
+        lateness(lines, products, [quote], suppliers, [], [], AwardRules(day_late=D(9)), date(2027, 1, 18)).days == {}
+    )
+    order = PlacedOrder(
+        number="PO-1", supplier="q", quote="q-1", state="placed", placed=date(2027, 1, 18),
+        lines=[OrderedLine(item="foam", quantity=D(1), unit="each", unit_price=D(1), goods=D(1))],
+    )  # fmt: skip
+    assert lateness(lines, products, [quote], suppliers, [order], [], rules, date(2027, 1, 18)).days == {}
+
+
+def offer(*items: str, low: int, likely: int, high: int) -> Quote:
+    return Quote(
+        id="q-1", supplier="q", currency="XXX", quoted=date(2027, 1, 4), valid_until=date(2027, 3, 1),
+        lines=[QuoteLine(item=i, unit="each", breaks=[Break(start=D(1), price=D(1))]) for i in items],
+        lead_days_low=low, lead_days_likely=likely, lead_days_high=high,
+    )  # fmt: skip
+
+
+def need_line(item: str) -> TakeOffLine:
+    return TakeOffLine(
+        item=item, name=item, head=8, unit="each", net=D(1), allowance=D(0), waste=D(0), quantity=D(1), trace=[]
+    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -10,6 +11,7 @@ from django.test import Client
 from django.urls import reverse
 
 from buildout.builds.web.models import Build, Proposal
+from buildout.builds.web.services import Sheet
 from buildout.people.web.models import User
 from estimating.web.edits import BreaksError, read_breaks, write_breaks
 
@@ -97,8 +99,6 @@ class TestSheet:
         self, client_of: ClientOf, demo_build: Build, owner: User, monkeypatch: pytest.MonkeyPatch
     ) -> None:
         from datetime import date
-
-        from buildout.builds.web.services import Sheet
 
         monkeypatch.setattr(Sheet, "today", lambda self: date(2027, 3, 1))
         page = client_of(owner).get(url("quotes", demo_build)).content.decode()
@@ -298,12 +298,36 @@ class TestRules:
     ) -> None:
         from datetime import date
 
-        from buildout.builds.web.services import Sheet
-
         monkeypatch.setattr(Sheet, "today", lambda self: date(2027, 2, 24))  # Cloudberry's quote holds until the 26th
         page = client_of(owner).get(url("quotes", demo_build)).content.decode()
         assert "Worth a telephone call" in page
         assert "The quote of Cloudberry Foam Converters runs out in 2 days" in page
+
+    def test_lateness_is_weighed_once_days_are_written_down(
+        self, client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Proposed
+    ) -> None:
+        browser = client_of(owner)
+        data = {"need-foam": "2027-03-13", "day_late": "85.50", "need-cover": ""}
+        assert browser.post(url("award-rules", demo_build), data).status_code == 302
+        rules = proposed(demo_build)["award"]
+        assert (rules["need_by"], rules["day_late"]) == ({"foam": "2027-03-13"}, "85.50")
+        wrong = browser.post(url("award-rules", demo_build), data | {"need-foam": "next week"})
+        assert wrong.status_code == 422
+        assert "next week" in wrong.content.decode()
+
+    def test_days_are_taken_over_from_the_schedule(
+        self, client_of: ClientOf, demo_build: Build, owner: User, partner: User, queued: None, proposed: Proposed
+    ) -> None:
+        assert client_of(partner).post(url("need-days", demo_build)).status_code == 404
+        assert client_of(owner).get(url("need-days", demo_build)).status_code == 405
+        client_of(owner).post(url("need-days", demo_build))
+        rules = proposed(demo_build)["award"]
+        needs = Sheet(demo_build.current).part("schedule", dict)["needs"]  # type: ignore[arg-type]
+        groups = {p["id"]: p.get("lead_group", "other") for p in proposed(demo_build)["products"]}
+        assert rules["need_by"]["cover"] == min(day for item, day in needs.items() if groups[item] == "cover")
+        assert set(rules["need_by"]) == {groups[item] for item in needs}
+        rent = Decimal(proposed(demo_build)["money"]["weekly_rent"])
+        assert Decimal(rules["day_late"]) == round(rent / 7, 2)
 
     def test_one_item_alone_is_no_set(self, client_of: ClientOf, demo_build: Build, owner: User) -> None:
         answer = client_of(owner).post(url("award-rules", demo_build), {"together-0": ["vinyl"]})

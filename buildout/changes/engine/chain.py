@@ -17,7 +17,7 @@ from estimating.engine.cover import lay_cover
 from estimating.engine.cut_plans import plan_cuts
 from estimating.engine.floor import lay_floor
 from estimating.engine.fold_away import lay_fold_away
-from estimating.engine.lead_times import arrivals, order_by
+from estimating.engine.lead_times import arrivals, lateness, order_by
 from estimating.engine.take_off import take_off
 from estimating.engine.types import (
     Arrivals,
@@ -83,8 +83,8 @@ LINK_VERSIONS = dict.fromkeys(
     "plan": 2,
     "budget": 2,
     "take-off": 2,
-    "award": 4,
-    "award choices": 2,
+    "award": 5,
+    "award choices": 3,
     "arrivals": 2,
     "schedule": 3,
     "tasks": 2,
@@ -240,17 +240,18 @@ def run_chain(
 
     step("award")
     offers = (plan.quotes, plan.suppliers)
+    closed = [holiday.date for holiday in plan.dates.holidays]
+    late = lateness(counted.lines, products, *offers, commitments.orders, closed, plan.award, plan.as_of)
     choosing = (*offers, plan.award, plan.as_of, plan.currency, plan.money.tax_percent)
     awarded = link(
-        "award", "", Award, lambda: award(counted, *choosing), counted.lines, counted.drivers, *choosing
+        "award", "", Award, lambda: award(counted, *choosing, late), counted.lines, counted.drivers, *choosing, late
     )  # fmt: skip
     choices = link(
-        "award choices", "", AwardChoices, lambda: award_choices(counted.lines, *choosing, awarded),
-        counted.lines, *choosing, awarded,
+        "award choices", "", AwardChoices, lambda: award_choices(counted.lines, *choosing, awarded, late),
+        counted.lines, *choosing, awarded, late,
     )  # fmt: skip
 
     step("lead times")
-    closed = [holiday.date for holiday in plan.dates.holidays]
     lead = (products, *offers, commitments.orders, closed, plan.as_of)
     due = link("arrivals", "", Arrivals, lambda: arrivals(awarded, *lead), awarded, *lead)
 

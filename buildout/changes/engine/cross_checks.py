@@ -18,7 +18,7 @@ from buildout.rooms.engine.types import KeepClear, Reading, Room, WallFeature
 from buildout.units.lengths import Length
 from buildout.units.quantities import QuantityError, convert
 from estimating.engine.offers import PIECES
-from estimating.engine.types import Product, PurchaseUnit, Quote, QuoteLine
+from estimating.engine.types import LEAD_GROUPS, Product, PurchaseUnit, Quote, QuoteLine
 from scheduling.engine.template import default_template
 from scheduling.engine.types import BuildDay
 
@@ -406,6 +406,10 @@ def _offers(notes: _Notes, plan: Plan, products: dict[str, Product]) -> None:
             if item in there:
                 notes.add(["award", "together", number, at], f'"{item}" stands in two sets; one is enough.', "")
             there.add(item)
+    for group in plan.award.need_by:
+        if group not in LEAD_GROUPS:
+            message = f'"{group}" is not a kind of goods; they are {", ".join(LEAD_GROUPS)}.'
+            notes.add(["award", "need_by", group], message, '{"foam": "2027-03-13"}')
     if plan.award.most_suppliers is not None and plan.award.most_suppliers < 1:
         notes.add(["award", "most_suppliers"], '"most_suppliers" must be 1 or more, or null for no limit.', "4")
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from decimal import Decimal
 from typing import Any
 
+from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -12,9 +14,10 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from buildout.builds.web import services as builds
-from buildout.builds.web.editing import fitting_id, propose_from
+from buildout.builds.web.editing import amount_text, fitting_id, propose_from
+from buildout.units.money import round_money
 from estimating.engine.quote_gaps import quote_gaps
-from estimating.engine.types import Award, AwardChoices, AwardRules, Product, Quote, Supplier, TakeOff
+from estimating.engine.types import LEAD_GROUPS, Award, AwardChoices, AwardRules, Product, Quote, Supplier, TakeOff
 from estimating.web import edits
 from estimating.web.forms import AwardRulesForm, FreightForm, QuoteForm, QuoteLineForm, SupplierForm, product_choices
 from estimating.web.models import Order
@@ -41,11 +44,49 @@ def _rules_form(desk: Desk, quotes: list[Quote], suppliers: dict[str, Supplier],
         offers=contested,
         items=[(item, name) for item, name in names.items() if item in offers],
         together=rules.together,
-        initial={"most_suppliers": rules.most_suppliers, "exclude": rules.exclude},
+        groups=_groups(desk, names),
+        need_by=rules.need_by,
+        initial={
+            "most_suppliers": rules.most_suppliers,
+            "exclude": rules.exclude,
+            "day_late": rules.day_late or None,
+        },
     )
     for name, item in form.forced.items():
         form.fields[name].initial = rules.force.get(item, "")
     return form
+
+
+def _groups(desk: Desk, items: Collection[str]) -> list[str]:
+    """Kinds of goods that are asked for."""
+    products = desk.sheet.section("products", list[Product])
+    asked = {product.lead_group for product in products if product.id in items}
+    return [group for group in LEAD_GROUPS if group in asked]
+
+
+@login_required
+@require_POST
+def need_days(request: HttpRequest, build_id: int) -> HttpResponse:
+    """Take over from the schedule when each kind of goods is first needed, and price a day by the rent."""
+    desk = sit_down(request, build_id)
+    products = {product.id: product for product in desk.sheet.section("products", list[Product])}
+    days: dict[str, str] = {}
+    for item, day in desk.sheet.part("schedule", dict).get("needs", {}).items():
+        if item in products:
+            group = products[item].lead_group
+            days[group] = min(day, days.get(group, day))
+    if not days:
+        messages.error(
+            request, "The schedule says of no goods when they are needed: see on the crew days what it lacks."
+        )
+        return redirect(reverse("estimating:quotes", args=[build_id]) + "#rules")
+    document = builds.editable(desk.build)
+    rules = document.setdefault("award", {})
+    rules["need_by"] = days
+    rent = Decimal(str(document.get("money", {}).get("weekly_rent", 0)))
+    if "day_late" not in rules and rent:
+        rules["day_late"] = amount_text(round_money(rent / 7, desk.sheet.currency))
+    return redirect(builds.propose(desk.build, desk.user, document, "Days goods are needed, from the schedule"))
 
 
 def quote_name(quote: Quote, suppliers: dict[str, Supplier]) -> str:
@@ -85,8 +126,10 @@ def _quotes_page(request: HttpRequest, desk: Desk, form: AwardRulesForm | None =
     gaps = quote_gaps(
         take_off.lines, found, list(suppliers.values()), award, tax_percent, desk.sheet.as_of, today, on_order
     )
+    rules = desk.sheet.section("award", AwardRules) if desk.sheet.document.get("award") else AwardRules()
     context = desk.page(
-        "5", gaps=gaps, rows=rows, suppliers=suppliers, award=award, choices=choices, products=products, quotes=by_id,
+        "5", lateness=rules.day_late if rules.need_by else None, gaps=gaps,
+        rows=rows, suppliers=suppliers, award=award, choices=choices, products=products, quotes=by_id,
         unquoted=[needed[item] for item in award.unquoted if item in needed],
         rules=form or _rules_form(desk, found, suppliers), today=today,
     )  # fmt: skip
@@ -115,7 +158,9 @@ def rules(request: HttpRequest, build_id: int) -> HttpResponse:
     if form.is_valid():
         document = builds.editable(desk.build)
         data = form.cleaned_data
-        edits.set_award_rules(document, form.force, data["exclude"], data["most_suppliers"], form.together)
+        edits.set_award_rules(
+            document, form.force, data["exclude"], data["most_suppliers"], form.together, form.need_by, data["day_late"]
+        )
         proposal = propose_from(
             form, desk.build, desk.user, document, "Which quotes count in the award", under="/award"
         )
