@@ -522,7 +522,7 @@ class Courses:
             faults=sum(1 for piece in pieces if piece.fault),
             least=least,
             stock=least,
-            drawn=round(sum(piece.length for piece in pieces), 2) if self.goods.roll else 0.0,
+            drawn=drawn_off([(p.length, p.width) for p in pieces], self.goods.width) if self.goods.roll else 0.0,
             cut=len(pieces) - whole,
             joint_length=round(sum(b - a for _, a, b in lengthwise + ends), 1),
         )
@@ -531,6 +531,24 @@ class Courses:
         rows = self.rows(way.across, way.along, way.stagger)
         stock = stock_needed([p for _, _, cells in rows for cell in cells for p in cell.pieces], self.goods)
         return replace(way, stock=stock)
+
+
+def drawn_off(strips: list[tuple[float, float]], width: float) -> float:
+    """Length drawn off a roll when narrow strips are cut beside others, the longest first.
+
+    >>> drawn_off([(10.0, 5.0), (8.0, 2.0), (6.0, 3.0)], 5.0)
+    18.0
+    """
+    left: list[float] = []
+    total = 0.0
+    for length, across in sorted(strips, reverse=True):
+        spot = next((k for k, free in enumerate(left) if free >= across - EDGE), None)
+        if spot is None:
+            total += length
+            left.append(width - across)
+        else:
+            left[spot] -= across
+    return round(total, 2)
 
 
 def stock_needed(pieces: list[Cut], goods: Goods) -> int:

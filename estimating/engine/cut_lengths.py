@@ -155,16 +155,23 @@ def best_pattern(sizes: Sequence[int], most: Sequence[int], prices: Sequence[int
 
 
 def price_patterns(
-    sizes: Sequence[int], demand: Sequence[int], room: int, start: Sequence[Counter[int]], good_enough: int | None
+    sizes: Sequence[int],
+    demand: Sequence[int],
+    room: int,
+    start: Sequence[Counter[int]],
+    good_enough: int | None,
+    most: Sequence[int] | None = None,
 ) -> tuple[Master, tuple[int, int], list[int]]:
     """Column generation. Gives the master, the best proven bound as (numerator, denominator), and the last prices.
 
-    ``good_enough``: stop as soon as the bound, rounded up, reaches this.
+    ``good_enough``: stop as soon as the bound, rounded up, reaches this. ``most``: of each kind in one pattern;
+    otherwise as many as are asked for.
     """
     kind_of = {size: kind for kind, size in enumerate(sizes)}
     master = Master(demand)
+    most = most if most is not None else demand
     for kind, size in enumerate(sizes):
-        master.add(1.0, {kind: room // size})
+        master.add(1.0, {kind: min(most[kind], room // size) or 1})
     for pattern in start:
         master.add(1.0, {kind_of[size]: count for size, count in sorted(pattern.items())})
     bound = (0, 1)
@@ -172,7 +179,7 @@ def price_patterns(
     for _ in range(MOST_ROUNDS):
         _, duals = master.solve()
         prices = [int(d * PRICE_SCALE) for d in duals]
-        value, counts = best_pattern(sizes, demand, prices, room)
+        value, counts = best_pattern(sizes, most, prices, room)
         total = sum(p * d for p, d in zip(prices, demand, strict=True))
         scale = max(PRICE_SCALE, value)
         if total * bound[1] > bound[0] * scale:

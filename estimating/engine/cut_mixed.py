@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from typing import Literal
 
 from buildout.units.value import Reason, Status, snap
 from estimating.engine.best_sheet import Cut
@@ -55,7 +56,7 @@ def mixed_plan(
     whole = [CutDemand(piece=name, length=product.length.mm, width=mm(width)) for name in need.whole]  # type: ignore[arg-type]
     demands = [CutDemand(piece=d.piece, length=d.length, width=mm(width) if flat else d.width) for d in need.pieces]
     wanted = [(d, (steps(d.length), width if flat else steps(d.width))) for d in [*whole, *demands]]
-    cut, wanted, rests = _already(product, made, wanted, width if flat else None)
+    cut, wanted, rests = already_cut(product, made, wanted, width if flat else None)
     news, reasons = _new(product, others, flat=flat, width=width)
     kerf = steps(product.kerf.mm) if product.kerf else 0
     used_up = {m.remnant for m in made}
@@ -131,7 +132,7 @@ def _left_over(remnants: Sequence[Remnant], width: int | None) -> list[_Stock]:
     ]
 
 
-def _already(
+def already_cut(
     product: Product, made: Sequence[MadeCut], wanted: list[tuple[CutDemand, Box]], width: int | None
 ) -> tuple[list[CutStock], list[tuple[CutDemand, Box]], list[_Stock]]:
     """What was cut: stock with the pieces still wanted, what is wanted besides, and what is left to cut from."""
@@ -139,6 +140,7 @@ def _already(
     stock: list[CutStock] = []
     rests: list[_Stock] = []
     kerf = float(product.kerf or 0)
+    first: Literal["rip", "crosscut"] = "rip" if product.form == "sheet" else "crosscut"
     short, long = (steps(k) for k in keeps(product))
     for one in made:
         kept = []
@@ -162,7 +164,7 @@ def _already(
                 kept.append(piece)
         # As cut on site, not edge to edge: what is left of it cannot be told, so nothing is made of it.
         with suppress(ValueError):
-            free += free_rectangles(one.length, across, flat, kerf, first="rip" if width is None else "crosscut")
+            free += free_rectangles(one.length, across, flat, kerf, first=first)
         stock.append(
             CutStock(
                 number=len(stock) + 1, length=one.length, width=across, pieces=kept, offcuts=[], taken=one.id,
@@ -267,7 +269,7 @@ def _summed(
 ) -> CutPlan:  # fmt: skip
     kerf_mm = float(product.kerf or 0)
     short, long = (steps(k) for k in keeps(product))
-    used = offcut = total = scrap = 0
+    used = offcut = total = dust = 0
     taken = {s.taken for s in drawn if s.source == "remnant"}
     finished: list[CutStock] = []
     for one in drawn:
@@ -282,6 +284,7 @@ def _summed(
                     kept.append(CutPiece(piece=rest.taken, x=0.0, y=0.0, length=mm(rest.length), width=mm(rest.width)))
         else:
             free = free_rectangles(one.length, one.width, one.pieces, kerf_mm, first="crosscut" if flat else "rip")
+            dust += max(0, area - here - sum(steps(a) * steps(b) for _, _, a, b in free))
             for x, y, a, b in sorted(free, key=lambda f: (-f[2] * f[3], f)):
                 if max(steps(a), steps(b)) >= long and min(steps(a), steps(b)) >= short:
                     name = f"offcut {one.number}.{len(kept) + 1}"
@@ -294,7 +297,7 @@ def _summed(
             )
         )  # fmt: skip
     total -= used_rests
-    scrap = total - used - offcut
+    scrap = total - used - offcut - dust
     if scrap < 0:
         raise AssertionError(f"the cut plan of {product.id} is larger than its stock")
     fixed = sum(1 for one in cut if one.source == "already cut")
@@ -314,7 +317,8 @@ def _summed(
     scale = STEPS_PER_MM if flat else STEPS_PER_MM**2
     return CutPlan(
         product=product.id, form=product.form, status=status, value=float(fresh + fixed), bound=float(bound + fixed),  # type: ignore[arg-type]
-        stock=finished, used_area=snap(used / scale), offcut_area=snap(offcut / scale), scrap_area=snap(scrap / scale),
+        stock=finished, used_area=snap(used / scale), offcut_area=snap(offcut / scale), kerf_area=snap(dust / scale),
+        scrap_area=snap(scrap / scale),
         waste_area=snap((total - used) / scale), waste_share=snap((total - used) / total, 0.0001) if total else 0.0,
         reasons=reasons, cost=float(cost), cost_bound=float(cost_bound),
     )  # fmt: skip

@@ -17,7 +17,7 @@ from estimating.engine.cut_lengths import cut_lengths
 from estimating.engine.cut_mixed import mixed_plan
 from estimating.engine.cut_order import cutting_order
 from estimating.engine.cut_parts import STEPS_PER_MM, Wanted, finished, keeps, missing, mm, steps, too_large
-from estimating.engine.cut_rolls import cut_rolls
+from estimating.engine.cut_roll_plan import roll_plan
 from estimating.engine.cut_sheets import cut_sheets
 from estimating.engine.frame_run import shared_out
 from estimating.engine.types import (
@@ -190,17 +190,31 @@ def _plan(
     group = {product.id, *(other.id for other in others)}
     stock = [r for r in remnants if r.product in group]
     cut = [m for m in made if m.product == product.id]
+    left_lying: list[Reason] = []
+    if product.shade_lots and stock:
+        names = ", ".join(r.id for r in stock)
+        text = f"{product.name} is dyed lot by lot: {names} in stock may differ in shade and is not mixed in"
+        todo = "Keep it for repairs, or say in the product that lots do not matter"
+        left_lying.append(Reason(code="shade lots", where=product.id, text=text, todo=todo))
+        stock = []
+    plan = _drawn_from(product, need, others, stock, cut)
+    return msgspec.structs.replace(plan, reasons=[*plan.reasons, *left_lying]) if left_lying else plan
+
+
+def _drawn_from(
+    product: Product, need: Wanted, others: list[Product], stock: list[Remnant], cut: list[MadeCut]
+) -> CutPlan:
     if product.form != "roll" and (others or stock or cut or product.cuts != "any straight cut"):
         return mixed_plan(product, need, others, stock, cut)
     if product.form == "sheet":
         return _sheet_plan(product, need)
     if product.form == "roll":
-        plan = _roll_plan(product, need)
-        if others or stock or cut:
-            text = f"{product.name} comes off a roll: other widths, remnants and cuts already made are not drawn on"
-            plan = msgspec.structs.replace(
-                plan, reasons=[*plan.reasons, Reason(code="roll goods drawn anew", where=product.id, text=text)]
-            )
+        plan = roll_plan(product, need, stock, cut)
+        if others:
+            text = f"{product.name} comes off a roll: other widths it is sold in are not drawn on"
+            todo = "Pin the other width as the layer's product to compare the two"
+            reason = Reason(code="one roll width", where=product.id, text=text, todo=todo)
+            plan = msgspec.structs.replace(plan, reasons=[*plan.reasons, reason])
         return plan
     return _length_plan(product, need)
 
@@ -319,56 +333,4 @@ def _length_plan(product: Product, need: Wanted) -> CutPlan:
         product, "length", value=float(len(stock)), bound=float(plan.bound), stock=stock,
         areas=(used, offcuts, kerfs, scrap), scale=STEPS_PER_MM,
         large=[too_large(product, need.pieces[i]) for i in plan.too_long], unit="lengths",
-    )  # fmt: skip
-
-
-def _roll_plan(product: Product, need: Wanted) -> CutPlan:
-    if product.width is None:
-        return missing(product, "roll", "goods width")
-    width = steps(product.width.mm)
-    kerf = steps(product.kerf.mm) if product.kerf else 0
-    trim = steps(product.trim.mm) if product.trim else 0
-    roll = steps(product.length.mm) - 2 * trim if product.length else None
-    sizes = [(steps(d.length), steps(d.width)) for d in need.pieces]
-    plan = cut_rolls(sizes, width, roll=roll, kerf=kerf)
-    stock: list[CutStock] = []
-    used = offcuts = dust = scrap = 0
-    for levels in plan.rolls:
-        at = trim
-        pieces = []
-        for level in levels:
-            for blank in level.blanks:
-                a, b = sizes[blank.piece]
-                pieces.append(
-                    CutPiece(
-                        piece=need.pieces[blank.piece].piece,
-                        x=mm(at + blank.x),
-                        y=mm(blank.y),
-                        length=mm(a),
-                        width=mm(b),
-                    )
-                )
-                used += a * b
-                scrap -= a * b
-            scrap += level.length * width
-            dust += kerf * width
-            at += level.length + kerf
-        run = at + trim
-        dust += 2 * trim * width
-        kept: list[CutPiece] = []
-        left = steps(product.length.mm) - run if product.length else 0
-        if left >= steps(keeps(product)[1]):
-            kept.append(
-                CutPiece(piece=f"rest of roll {len(stock) + 1}", x=mm(run), y=0.0, length=mm(left), width=mm(width))
-            )
-        stock.append(CutStock(number=len(stock) + 1, length=mm(run), width=mm(width), pieces=pieces, offcuts=kept))
-    drawn = sum(steps(s.length) for s in stock)
-    ends = 2 * trim * len(stock)
-    least = plan.bound + ends
-    if used + offcuts + dust + scrap != drawn * width:
-        raise AssertionError(f"the cut plan of {product.id} does not add up to the length drawn")
-    return finished(
-        product, "roll", value=mm(drawn), bound=mm(min(least, drawn)), stock=stock,
-        areas=(used, offcuts, dust, scrap), scale=STEPS_PER_MM**2,
-        large=[too_large(product, need.pieces[i]) for i in plan.too_big], unit="mm",
     )  # fmt: skip

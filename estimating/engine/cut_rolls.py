@@ -5,21 +5,24 @@ the roll (nap, emboss, one way up). Blanks are cut in levels: a straight cut acr
 side by side and one after another inside the level. The level patterns of many orders go into one pool and
 the cheapest cover of the demand is chosen from it (Gilmore & Gomory, Operations Research 13, 1965).
 
-Bound: blanks thought of as cut into strips one unit long must still lie side by side across the goods (the
-bar relaxation of strip packing; Scheithauer, Oper. Res. Spektrum 21, 1999), so the one-dimensional pattern
-programme over the widths bounds the length.
+Bound: blanks thought of as cut into strips one unit long must still lie side by side across the goods, no blank
+beside itself (the bar relaxation of strip packing; Scheithauer, Oper. Res. Spektrum 21, 1999), so the one-dimensional
+pattern programme over the widths bounds the length. Blanks wider than half the goods lie end to end whatever is done,
+so they are a length problem: it bounds the number of rolls.
 """
 
 from __future__ import annotations
 
 import random
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from estimating.engine.cut_lengths import cut_lengths, price_patterns
 from estimating.engine.linear import cover
 
-ORDERS = 60
+ORDERS = 120
+LENGTH_ORDERS = 20
 SEED = 11
 
 
@@ -46,6 +49,8 @@ class RollPlan:
     """Length taken off the rolls, all levels together."""
     bound: int
     too_big: list[int]
+    rolls_bound: int = 0
+    """Fewest rolls of the stated length; 1 where none is stated."""
 
     @property
     def proven(self) -> bool:
@@ -69,7 +74,7 @@ def cut_rolls(pieces: Sequence[tuple[int, int]], width: int, *, roll: int | None
     if not fits:
         return RollPlan([], 0, 0, too_big)
     bound = _bound(pieces, fits, width, kerf)
-    levels = _levels(pieces, fits, width, kerf, bound)
+    levels = _levels(pieces, fits, width, kerf, bound, roll)
     drawn = sum(level.length + kerf for level in levels)
     if drawn < bound:
         raise AssertionError("the bound lies above the plan")
@@ -79,22 +84,31 @@ def cut_rolls(pieces: Sequence[tuple[int, int]], width: int, *, roll: int | None
     else:
         packed = cut_lengths([level.length for level in levels], roll, kerf)
         rolls = [[levels[k] for k in bar] for bar in packed.bars]
-    return RollPlan(rolls, drawn, bound, too_big)
+    return RollPlan(rolls, drawn, bound, too_big, min(len(rolls), _rolls_bound(pieces, fits, width, roll, kerf, bound)))
+
+
+def _rolls_bound(
+    pieces: Sequence[tuple[int, int]], fits: list[int], width: int, roll: int | None, kerf: int, bound: int
+) -> int:
+    if roll is None:
+        return 1
+    wide = [pieces[i][0] for i in fits if 2 * pieces[i][1] + kerf > width]
+    return max(-(-bound // (roll + kerf)), cut_lengths(wide, roll, kerf).bound)
 
 
 def _bound(pieces: Sequence[tuple[int, int]], fits: list[int], width: int, kerf: int) -> int:
     longest = max(pieces[i][0] for i in fits) + kerf
-    lengths: dict[int, int] = {}
-    for i in fits:
-        size = pieces[i][1] + kerf
-        lengths[size] = lengths.get(size, 0) + pieces[i][0] + kerf
-    sizes = sorted(lengths, reverse=True)
-    # Blanks of one width end to end: dividing by a common step keeps the numbers small and the bound true.
-    _, (top, below), _ = price_patterns(sizes, [lengths[s] for s in sizes], width + kerf, [], None)
+    kinds = Counter((pieces[i][1] + kerf, pieces[i][0] + kerf) for i in fits)
+    sizes = sorted(kinds, reverse=True)
+    demand = [long * kinds[wide, long] for wide, long in sizes]
+    most = [kinds[size] for size in sizes]
+    _, (top, below), _ = price_patterns([wide for wide, _ in sizes], demand, width + kerf, [], None, most)
     return max(longest, -(-top // below))
 
 
-def _levels(pieces: Sequence[tuple[int, int]], fits: list[int], width: int, kerf: int, bound: int) -> list[Level]:
+def _levels(
+    pieces: Sequence[tuple[int, int]], fits: list[int], width: int, kerf: int, bound: int, roll: int | None
+) -> list[Level]:
     draw = random.Random(SEED)  # noqa: S311  # repeatable search, no secret
     best: list[Level] = []
     best_length = 0
@@ -103,7 +117,8 @@ def _levels(pieces: Sequence[tuple[int, int]], fits: list[int], width: int, kerf
         jitter = {i: 1.0 if attempt < 3 else 1.0 + 0.3 * (draw.random() - 0.5) for i in fits}
         sign = (-1, 1, 0)[attempt % 3]
         order = sorted(fits, key=lambda i, j=jitter, s=sign: (-pieces[i][0] * j[i], s * pieces[i][1], i))  # type: ignore[misc]
-        levels = _fill(pieces, order, width, kerf)
+        behind = [0 if attempt < 3 else int(3 * draw.random()) for _ in fits]
+        levels = _fill(pieces, order, width, kerf, behind, roll)
         length = sum(level.length + kerf for level in levels)
         for level in levels:
             pool.setdefault(tuple(sorted(pieces[b.piece] for b in level.blanks)), level)
@@ -114,15 +129,39 @@ def _levels(pieces: Sequence[tuple[int, int]], fits: list[int], width: int, kerf
     return _from_pool(pieces, fits, kerf, list(pool.items()), best, best_length)
 
 
-def _fill(pieces: Sequence[tuple[int, int]], order: list[int], width: int, kerf: int) -> list[Level]:
-    """Open a level with the first blank left, then fill it beside and behind with whatever fits best."""
+def _fill(
+    pieces: Sequence[tuple[int, int]],
+    order: list[int],
+    width: int,
+    kerf: int,
+    behind: list[int],
+    roll: int | None,
+    *,
+    total: int | None = None,
+) -> list[Level]:
+    """Open a level with the first blank left, then fill it beside and behind with whatever fits best.
+
+    ``behind``: so many more blanks, no wider, follow the first in its level: two short ones beside a long one may
+    draw less than a level for each. ``total``: stop when no level fits what is left of so much length.
+    """
     waiting = list(order)
-    levels = []
+    levels: list[Level] = []
     while waiting:
-        first = waiting.pop(0)
+        first = next((i for i in waiting if total is None or pieces[i][0] <= total), -1)
+        if first < 0:
+            break
+        waiting.remove(first)
         length = pieces[first][0]
         blanks = [Blank(first, 0, 0)]
-        free = [(0, pieces[first][1] + kerf, length, width - pieces[first][1] - kerf)]
+        lane = pieces[first][1]
+        for _ in range(behind[len(levels)]):
+            more = next((i for i in waiting if pieces[i][1] <= lane), None)
+            if more is None or (roll is not None and length + kerf + pieces[more][0] > roll):
+                break
+            waiting.remove(more)
+            blanks.append(Blank(more, length + kerf, 0))
+            length += kerf + pieces[more][0]
+        free = [(0, lane + kerf, length, width - lane - kerf)]
         while free:
             x, y, along, across = free.pop(0)
             fitting = [i for i in waiting if pieces[i][0] <= along and pieces[i][1] <= across]
@@ -134,7 +173,30 @@ def _fill(pieces: Sequence[tuple[int, int]], order: list[int], width: int, kerf:
             blanks.append(Blank(chosen, x, y))
             free += [(x, y + b + kerf, along, across - b - kerf), (x + a + kerf, y, along - a - kerf, b)]
         levels.append(Level(length, blanks))
+        total = total - length - kerf if total is not None else None
     return levels
+
+
+def fill_length(
+    pieces: Sequence[tuple[int, int]], length: int, width: int, kerf: int
+) -> tuple[list[Level], set[int]] | None:
+    """Levels that use up most of one piece of goods ``length`` × ``width``, and the blanks in them; None: none fits.
+
+    >>> levels, used = fill_length([(80, 54), (80, 27), (30, 27)], 120, 54, 0)
+    >>> [level.length for level in levels], sorted(used)
+    ([80, 30], [0, 2])
+    """
+    fits = [i for i, (a, b) in enumerate(pieces) if a <= length and b <= width]
+    best: tuple[int, list[Level]] = (0, [])
+    draw = random.Random(SEED)  # noqa: S311  # repeatable search, no secret
+    for attempt in range(LENGTH_ORDERS if fits else 0):
+        jitter = {i: 1.0 + (0.4 * (draw.random() - 0.5) if attempt else 0.0) for i in fits}
+        order = sorted(fits, key=lambda i, j=jitter: (-pieces[i][0] * pieces[i][1] * j[i], i))  # type: ignore[misc]
+        levels = _fill(pieces, order, width, kerf, [0] * len(fits), length, total=length)
+        area = sum(pieces[b.piece][0] * pieces[b.piece][1] for level in levels for b in level.blanks)
+        if area > best[0]:
+            best = (area, levels)
+    return (best[1], {b.piece for level in best[1] for b in level.blanks}) if best[1] else None
 
 
 def _from_pool(

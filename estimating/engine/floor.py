@@ -30,7 +30,7 @@ from estimating.engine.courses import (
     turned_ring,
 )
 from estimating.engine.frame_run import frame_pieces, ramp_pieces
-from estimating.engine.mat_shape import GRID, MatShape, mat_shape, ring_of, signed_area, without_columns
+from estimating.engine.mat_shape import GRID, MatShape, Point, mat_shape, ring_of, signed_area, without_columns
 from estimating.engine.pins import LayerPins, floor_pins, missed
 from estimating.engine.types import (
     FloorLayout,
@@ -113,7 +113,7 @@ def lay_floor(
         replace(c, courses=replace(c.courses, exact=True, _bands={}, _full={}, _cells={}, _strips={}, _lines={}))
         for c in _choose(shape, system, products, pinned.layers)
     ]
-    layers, layer_reasons = _drawn(chosen, system, shape)
+    layers, layer_reasons = _drawn(chosen, system, shape, plan)
     reasons += layer_reasons
     for number, kept in sorted(pinned.layers.items()):
         reasons += missed(layers[number], kept)
@@ -139,7 +139,7 @@ def lay_floor(
         layers=layers,
         frame=frame,
         frame_length=snap(sum(p.length for p in frame if p.kind == "frame")),
-        ramp_length=snap(sum(p.length for p in frame if p.kind == "ramp")),
+        ramp_length=snap(sum(e.length for e in plan.mat_edges if e.kind == "ramp") if system.ramp else 0.0),
         edge_length=snap(sum(ring.length for ring in around)),
         cutouts=len(shape.holes),
         mat_area=snap(without_columns(shape.outer, plan.columns).area),
@@ -351,14 +351,16 @@ def _stock(chosen: Chosen) -> int:
     return stock_needed([p for _, _, cells in rows for c in cells for p in c.pieces], chosen.courses.goods)
 
 
-def _drawn(chosen: list[Chosen], system: FloorSystem, shape: MatShape) -> tuple[list[FoamLayout], list[Reason]]:
+def _drawn(
+    chosen: list[Chosen], system: FloorSystem, shape: MatShape, plan: RoomPlan
+) -> tuple[list[FoamLayout], list[Reason]]:
     layouts: list[FoamLayout] = []
     reasons: list[Reason] = []
     tolerance = GRID * (shape.field.length + 1000)
     for number, (layer, picked) in enumerate(zip(system.layers, chosen, strict=True)):
         earlier = sum(1 for other in system.layers[:number] if other.role == layer.role)
         name = layer.role if not earlier else f"{layer.role} {earlier + 1}"
-        layout, faults = _foam(picked, layer, name, shape)
+        layout, faults = _foam(picked, layer, name, shape, plan)
         layouts.append(layout)
         reasons += _rule_reasons(faults, system, name)
         if picked.clash:
@@ -377,13 +379,17 @@ def _drawn(chosen: list[Chosen], system: FloorSystem, shape: MatShape) -> tuple[
     return layouts, reasons
 
 
-def _foam(chosen: Chosen, layer: FoamLayer, name: str, shape: MatShape) -> tuple[FoamLayout, list[tuple[str, str]]]:
+def _foam(
+    chosen: Chosen, layer: FoamLayer, name: str, shape: MatShape, plan: RoomPlan
+) -> tuple[FoamLayout, list[tuple[str, str]]]:
     courses, way = chosen.courses, chosen.way
     goods = courses.goods
     rows = courses.rows(way.across, way.along, way.stagger)
     along, across = courses.joints(rows)
     letter = layer.role[0].upper() + name[len(layer.role) :].strip()
-    laid = list(reversed(rows)) if _starts_high(courses, way.direction) else rows
+    base = _base_side(courses)
+    high = base is not None and (base[0][1] + base[1][1]) / 2 > (courses.low_v + courses.high_v) / 2
+    laid = list(reversed(rows)) if high else rows
     pieces: list[Piece] = []
     faults: list[tuple[str, str]] = []
     for number, (_, _, cells) in enumerate(laid, 1):
@@ -401,6 +407,8 @@ def _foam(chosen: Chosen, layer: FoamLayer, name: str, shape: MatShape) -> tuple
     joints.sort(key=lambda j: (j.a, j.b))
     stock_area = goods.length * goods.width
     bound = math.ceil(shape.field.area / stock_area - 1e-6) if math.isfinite(stock_area) else 1
+    first = _first_line(courses, [v for v, _, _ in rows], base, plan, high=high)
+    joint_length = snap(sum(math.dist(j.a, j.b) for j in joints))
     layout = FoamLayout(
         layer=name,
         product=layer.product,
@@ -408,9 +416,13 @@ def _foam(chosen: Chosen, layer: FoamLayer, name: str, shape: MatShape) -> tuple
         origin=turned_point((snap(courses.low_u + way.along), snap(courses.low_v + way.across)), way.direction),
         pieces=pieces,
         joints=joints,
-        joint_length=snap(sum(math.dist(j.a, j.b) for j in joints)),
+        joint_length=joint_length,
         area=snap(sum(piece.area for piece in pieces)),
         sheets_bound=bound,
+        cut_count=sum(1 for piece in pieces if not piece.whole),
+        tape_length=joint_length if layer.taped else 0.0,
+        first_line=first[0] if first else None,
+        first_line_from=first[1] if first else "",
     )
     return layout, faults
 
@@ -426,19 +438,36 @@ def _piece(id_: str, layer: str, row: int, cut: Cut, part: object, direction: Di
     )  # fmt: skip
 
 
-def _starts_high(courses: Courses, direction: Direction) -> bool:
-    """Courses are laid from the base line: the longest straight side of the field that runs along them."""
+def _base_side(courses: Courses) -> tuple[Point, Point] | None:
+    """The longest straight side of the field that runs along the courses: they are laid from it. Course axes."""
     ring = ring_of(courses.shape)
-    middle = (courses.low_v + courses.high_v) / 2
     sides = [
-        (math.dist(a, b), (a[1] + b[1]) / 2)
+        (a, b)
         for a, b in zip(ring, ring[1:] + ring[:1], strict=True)
         if abs(b[1] - a[1]) <= abs(b[0] - a[0]) * math.tan(math.radians(10))
     ]
-    if not sides:
-        return False
-    _, height = max(sides, key=lambda s: (round(s[0]), -s[1]))
-    return height > middle
+    return max(sides, key=lambda s: (round(math.dist(*s)), -(s[0][1] + s[1][1]) / 2)) if sides else None
+
+
+def _first_line(
+    courses: Courses, lows: list[float], base: tuple[Point, Point] | None, plan: RoomPlan, *, high: bool
+) -> tuple[Joint, str] | None:
+    """The line between the first two courses laid, and how far it lies from both ends of the base side."""
+    if base is None or len(lows) < 2:
+        return None
+    v = lows[-1] if high else lows[1]
+    u0, u1 = sorted((base[0][0], base[1][0]))
+    ends = sorted(base)
+    parts = []
+    for end in ends:
+        at = turned_point(end, courses.direction)
+        name = min(plan.corners, key=lambda c: (math.dist(plan.corners[c], at), c)) if plan.corners else ""
+        where = f"at the end towards corner {name}" if name else f"at {said.length(end[0])} along"
+        parts.append(f"{said.length(abs(v - end[1]))} {where}")
+    axis = "x" if courses.direction == "x" else "y"
+    text = f"Off the foam's longest side along {axis}, inside the frame: {parts[0]}, {parts[1]}."
+    a, b = (turned_point((snap(u), snap(v)), courses.direction) for u in (u0, u1))
+    return Joint(a=a, b=b), text
 
 
 # ---------------------------------------------------------------- reasons
@@ -538,8 +567,8 @@ def _edges(
             )
         )
         return found, reasons
-    found += ramp_pieces(plan, products.get(system.ramp))
     run = float(system.ramp_run or 0)
+    found += ramp_pieces(plan, products.get(system.ramp), run)
     slope = run / rise if rise else 0.0
     steep = slope < STEEPEST_TOE_RAMP
     # 1:12 is the steepest ramp of the 2010 ADA Standards, section 405.2.

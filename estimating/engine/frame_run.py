@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from typing import Literal
 
 from buildout.rooms.engine.types import MatEdge, RoomPlan
 from buildout.units.value import snap
-from estimating.engine.mat_shape import STRAIGHT, MatShape, Side
+from estimating.engine.mat_shape import STRAIGHT, MatShape, Point, Side
 from estimating.engine.types import FramePiece, Product
 
 SHORTEST = 609.6
@@ -30,18 +31,52 @@ def frame_pieces(shape: MatShape, timber: float, stock: Product | None) -> list[
         if length <= 0:
             continue
         edge = _named(run)
-        for place, part in enumerate(shared_out(length, _longest(stock)), 1):
-            found.append(FramePiece(id=f"F{number}.{place}", edge=edge, length=part, kind="frame"))
+        ends = (_off_square(before[-1], run[0]), _off_square(run[-1], after[0])) if len(runs) > 1 else (0.0, 0.0)
+        found += _parts("frame", f"F{number}", edge, length, ends, stock)
     return found
 
 
-def ramp_pieces(plan: RoomPlan, stock: Product | None) -> list[FramePiece]:
-    """Ramp timbers in front of every ramped edge of the mat field."""
+def _off_square(one: Side, two: Side) -> float:
+    """Degrees off square of the ends that meet where two runs butt: nothing where the corner is square."""
+    turn = math.degrees(_turn(one, two))
+    return round((abs(turn) - 90) * (1 if turn > 0 else -1), 2) + 0.0
+
+
+def _parts(
+    kind: Literal["frame", "ramp"], name: str, edge: str, length: float, ends: Point, stock: Product | None
+) -> list[FramePiece]:
+    parts = shared_out(length, _longest(stock))
+    return [
+        FramePiece(
+            id=f"{name}.{place}", edge=edge, length=part, kind=kind, start_mitre=ends[0] if place == 1 else 0.0,
+            end_mitre=ends[1] if place == len(parts) else 0.0,
+        )
+        for place, part in enumerate(parts, 1)
+    ]  # fmt: skip
+
+
+def ramp_pieces(plan: RoomPlan, stock: Product | None, run: float) -> list[FramePiece]:
+    """Ramp timbers in front of every ramped edge of the mat field, ``run`` mm deep.
+
+    Where two ramped edges meet, both are mitred by half the turn. Round an outer corner of the mat the toe is the
+    longer edge, by run × tan(half the turn); at an inner corner the edge against the mat is.
+    """
     found = []
-    for number, edge in enumerate((e for e in plan.mat_edges if e.kind == "ramp"), 1):
-        for place, part in enumerate(shared_out(edge.length, _longest(stock)), 1):
-            found.append(FramePiece(id=f"R{number}.{place}", edge=edge.id, length=part, kind="ramp"))
+    ramped = [e for e in plan.mat_edges if e.kind == "ramp"]
+    for number, edge in enumerate(ramped, 1):
+        before = next((e for e in ramped if e is not edge and math.dist(e.b, edge.a) < 1.0), None)
+        after = next((e for e in ramped if e is not edge and math.dist(edge.b, e.a) < 1.0), None)
+        ends = (_half_turn(before, edge), _half_turn(edge, after))
+        length = edge.length + sum(run * math.tan(math.radians(m)) for m in ends if m > 0)
+        found += _parts("ramp", f"R{number}", edge.id, length, ends, stock)
     return found
+
+
+def _half_turn(one: MatEdge | None, two: MatEdge | None) -> float:
+    if one is None or two is None:
+        return 0.0
+    headings = [math.atan2(e.b[1] - e.a[1], e.b[0] - e.a[0]) for e in (one, two)]
+    return round(math.degrees(math.remainder(headings[1] - headings[0], math.tau)) / 2, 2)
 
 
 def shared_out(length: float, longest: float) -> list[float]:

@@ -331,11 +331,11 @@ class FramePiece(Value, kw_only=True):
     id: str
     edge: str
     length: float
-    """Along its longest edge."""
+    """Frame: along its outer edge. Ramp: along the longer of its two edges."""
     kind: Literal["frame", "ramp"]
     start_mitre: float = 0.0
     end_mitre: float = 0.0
-    """Degrees its end is off a square cut; above 0 the edge away from the room's middle is the longer one."""
+    """Degrees its ends are off a square cut; above 0 the edge away from the mat's middle is the longer one there."""
 
 
 class FloorLayout(Value, kw_only=True):

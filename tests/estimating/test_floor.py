@@ -241,6 +241,56 @@ def test_ramp_says_what_an_accessible_route_would_need(rooms: Any, systems: Any)
     assert "local authority decides" in told.text
 
 
+def test_ramps_meet_in_a_mitre(rooms: Any, systems: Any) -> None:
+    """Ramps 12 in deep along two sides that meet at 90°: each is mitred 45° and 12 in longer at the toe (tan 45° = 1).
+
+    Two ways: from the pieces, and from the geometry of the two trapezes that fill the ramp's ring.
+    """
+    layout = lay_floor(rooms.rectangle(120, 96, ramps=["B-C", "C-D"]), systems.floor(), systems.products())
+    ramps = [p for p in layout.frame if p.kind == "ramp"]
+    lengths = {p.edge: (round(p.length / INCH, 3), {p.start_mitre, p.end_mitre}) for p in ramps}
+    assert sorted(lengths.values(), key=lambda v: v[0]) == [(108.0, {0.0, 45.0}), (132.0, {0.0, 45.0})]
+    from_pieces = sum((p.length / INCH - 6) * 12 for p in ramps)  # mean of toe and mat side, 12 in deep
+    ring = shapely.box(0, 0, 132, 108).area - shapely.box(0, 0, 120, 96).area
+    assert from_pieces == pytest.approx(ring)
+    assert layout.ramp_length == pytest.approx((120 + 96) * INCH)
+
+
+def test_ramps_in_a_notch_are_longest_against_the_mat(rooms: Any, systems: Any) -> None:
+    """An exit landing cut into the mat: its three ramps meet at inner corners, mitred the other way, none longer."""
+    plan = rooms.rectangle(200, 150, keep_clear={"landing": [(-9, 50), (48, 50), (48, 104), (-9, 104)]})
+    layout = lay_floor(plan, systems.floor(), systems.products())
+    ramps = {round(p.length / INCH, 2): (p.start_mitre, p.end_mitre) for p in layout.frame if p.kind == "ramp"}
+    assert ramps[54.0] == (-45.0, -45.0)
+    assert layout.ramp_length == pytest.approx((48 + 54 + 48) * INCH)
+
+
+def test_frame_ends_follow_corners_out_of_square(rooms: Any, systems: Any) -> None:
+    """A corner of 85° inside turns the frame by 95°: both timbers are 5° off square, outer edge longer."""
+    lean = 100 / math.tan(math.radians(85))
+    plan = rooms.plan({"A": (0, 0), "B": (lean, 100), "C": (200, 100), "D": (200, 0)})
+    layout = lay_floor(plan, systems.floor(layers=BASE_ONLY), systems.products())
+    frame = [p for p in layout.frame if p.kind == "frame"]
+    ends = sorted(round(m, 1) for p in frame for m in (p.start_mitre, p.end_mitre))
+    assert ends == [-5.0, -5.0, *[0.0] * (len(ends) - 4), 5.0, 5.0]
+
+
+def test_the_first_line_and_where_it_is_measured_from(rooms: Any, systems: Any) -> None:
+    """99 in across with 48 in sheets: the first course is a part row, and the line lies its width off the long side."""
+    layers = [FoamLayer(product="base", role="base", direction="x", taped=True)]
+    layout = lay_floor(rooms.rectangle(200, 107), systems.floor(layers=layers), systems.products(base=(96, 48)))
+    base = layout.layers[0]
+    assert base.first_line is not None
+    first = [p for p in base.pieces if p.row == 1]
+    width = first[0].box[1]
+    assert abs(base.first_line.a[1] - 4 * INCH) == pytest.approx(width)
+    assert base.first_line_from.count("towards corner") == 2
+    assert base.cut_count == sum(not p.whole for p in base.pieces)
+    assert base.tape_length == base.joint_length > 0
+    one = lay_floor(rooms.rectangle(116, 56), systems.floor(layers=BASE_ONLY), systems.products()).layers[0]
+    assert (one.first_line, one.first_line_from, one.tape_length) == (None, "", 0.0)
+
+
 def test_mass_on_the_floor_from_density(rooms: Any, systems: Any) -> None:
     """2 in at 2 lb/cu ft is a third of a pound a square foot (density × thickness ÷ 12), cover 0.125 lb/sq ft."""
     pound_per_square_foot = 0.45359237 / 0.09290304

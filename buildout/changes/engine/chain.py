@@ -89,8 +89,8 @@ LINK_VERSIONS = dict.fromkeys(
     "schedule": 3,
     "tasks": 2,
     "forecast": 2,
-    "cut plans": 4,
-    "floor": 3,
+    "cut plans": 5,
+    "floor": 4,
     "cover": 4,
     "walls": 3,
 }

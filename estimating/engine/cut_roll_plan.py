@@ -1,0 +1,147 @@
+"""Goods off a roll: what was cut already stays, remnants come next, the rest is drawn off new rolls."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import msgspec
+
+from buildout.units.value import Reason
+from estimating.engine.cut_mixed import already_cut
+from estimating.engine.cut_parts import STEPS_PER_MM, Wanted, finished, keeps, missing, mm, steps, too_large
+from estimating.engine.cut_rolls import Level, cut_rolls, fill_length
+from estimating.engine.types import CutDemand, CutPiece, CutPlan, CutStock, MadeCut, Product, Remnant
+
+Wish = tuple[CutDemand, tuple[int, int]]
+
+
+class _Sum:
+    """Areas in whole steps (pieces, offcuts, kerf, scrap) and the stock they lie in."""
+
+    def __init__(self, product: Product) -> None:
+        self.used = self.offcuts = self.dust = self.scrap = 0
+        self.stock: list[CutStock] = []
+        self.kerf = steps(product.kerf.mm) if product.kerf else 0
+        self.keep = steps(keeps(product)[1])
+
+    def cut(self, levels: Sequence[Level], wishes: Sequence[Wish], width: int, start: int, end: int) -> list[CutPiece]:
+        """Pieces of levels cut one after another from ``start``, counted; past ``end`` no saw cut is left to take."""
+        pieces = []
+        at = start
+        for level in levels:
+            self.scrap += level.length * width
+            for blank in level.blanks:
+                demand, (a, b) = wishes[blank.piece]
+                pieces.append(
+                    CutPiece(piece=demand.piece, x=mm(at + blank.x), y=mm(blank.y), length=mm(a), width=mm(b))
+                )
+                self.used += a * b
+                self.scrap -= a * b
+            dust = min(self.kerf, end - at - level.length)
+            self.dust += dust * width
+            at += level.length + dust
+        return pieces
+
+
+def roll_plan(
+    product: Product, need: Wanted, remnants: Sequence[Remnant] = (), made: Sequence[MadeCut] = ()
+) -> CutPlan:
+    """Cut a product's blanks from remnants first and then from rolls; ``made`` is kept as it was cut.
+
+    ``value`` is the length drawn off new rolls, what was cut from new ones already counted in. No plan can draw less
+    than ``bound``: what all blanks still wanted need, less what remnants and left-overs are long.
+    """
+    if product.width is None:
+        return missing(product, "roll", "goods width")
+    width = steps(product.width.mm)
+    trim = steps(product.trim.mm) if product.trim else 0
+    roll = steps(product.length.mm) - 2 * trim if product.length else None
+    total = _Sum(product)
+    wishes: list[Wish] = [(d, (steps(d.length), steps(d.width))) for d in need.pieces]
+    cut, wishes, rests = already_cut(product, made, wishes, None)
+    for one in cut:
+        here = sum(steps(p.length) * steps(p.width) for p in one.pieces)
+        total.used += here
+        total.scrap += steps(one.length) * steps(one.width) - here
+        total.stock.append(one)
+    large = [w for w in wishes if w[1][1] > width or (roll is not None and w[1][0] > roll)]
+    wishes = [w for w in wishes if w not in large]
+    lying = [(r.taken, r.length, r.width, True) for r in rests]
+    gone = {m.remnant for m in made}
+    for r in sorted(remnants, key=lambda r: (r.length.mm, r.id)):
+        if r.id not in gone and r.length.mm > 0:
+            lying.append((r.id, steps(r.length.mm), steps(r.width.mm) if r.width is not None else width, False))
+    whole = cut_rolls([size for _, size in wishes], width, roll=roll, kerf=total.kerf).bound if lying else 0
+    spared = taken = 0
+    for name, long, across, left_over in lying:
+        spared += long + total.kerf
+        fit = fill_length([size for _, size in wishes], long, across, total.kerf)
+        if left_over:
+            total.scrap -= long * across
+        if fit is None:
+            total.offcuts += long * across if left_over else 0
+            if left_over:
+                _kept_in(total.stock, name, long, across)
+            continue
+        levels, inside = fit
+        taken += 1
+        pieces = total.cut(levels, wishes, across, 0, long)
+        wishes = [w for k, w in enumerate(wishes) if k not in inside]
+        run = sum(level.length for level in levels) + total.kerf * len(levels)
+        _stock(total, pieces, long, across, min(run, long), long, name)
+    plan = cut_rolls([size for _, size in wishes], width, roll=roll, kerf=total.kerf)
+    for levels in plan.rolls:
+        run = sum(level.length + total.kerf for level in levels) + 2 * trim
+        pieces = total.cut(levels, wishes, width, trim, run)
+        total.dust += 2 * trim * width
+        _stock(total, pieces, run, width, run, steps(product.length.mm) if product.length else run, "")
+    ends = 2 * trim * len(plan.rolls)
+    fixed = sum(steps(s.length) for s in cut if s.source == "already cut")
+    drawn = fixed + sum(steps(s.length) for s in total.stock if s.source == "new")
+    least = fixed + max(plan.bound if not taken else 0, whole - spared) + ends
+    area = sum(steps(s.length) * steps(s.width) for s in total.stock)
+    area -= sum(r.length * r.width for r in rests if any(s.taken == r.taken for s in total.stock))
+    if total.used + total.offcuts + total.dust + total.scrap != area:
+        raise AssertionError(f"the cut plan of {product.id} does not add up to its stock")
+    result = finished(
+        product, "roll", value=mm(drawn), bound=mm(min(least, drawn)), stock=total.stock,
+        areas=(total.used, total.offcuts, total.dust, total.scrap), scale=STEPS_PER_MM**2,
+        large=[too_large(product, demand) for demand, _ in large], unit="mm",
+    )  # fmt: skip
+    reasons = list(result.reasons)
+    if taken:
+        text = f"{product.name}: {taken} of what is in stock is used before anything new"
+        reasons.append(Reason(code="remnants used", where=product.id, text=text))
+    if roll is not None and plan.rolls:
+        fewest = f"no plan could need fewer than {plan.rolls_bound}"
+        how = "no plan needs fewer" if len(plan.rolls) == plan.rolls_bound and not taken else fewest
+        text = f"{product.name}: {len(plan.rolls)} new rolls are cut into; {how}"
+        reasons.append(Reason(code="rolls needed", where=product.id, text=text))
+    return msgspec.structs.replace(result, reasons=reasons)
+
+
+def _stock(total: _Sum, pieces: list[CutPiece], length: int, width: int, run: int, whole: int, taken: str) -> None:
+    """Add a run of roll, or a remnant, with what is worth keeping of it."""
+    number = len(total.stock) + 1
+    kept: list[CutPiece] = []
+    left = whole - run
+    if left >= total.keep:
+        name = f"offcut {number}.1" if taken else f"rest of roll {number}"
+        kept.append(CutPiece(piece=name, x=mm(run), y=0.0, length=mm(left), width=mm(width)))
+    if taken:  # the rest of a roll is not drawn, that of a remnant is part of it
+        total.offcuts += left * width if kept else 0
+        total.scrap += 0 if kept else left * width
+    total.stock.append(
+        CutStock(
+            number=number, length=mm(length), width=mm(width), pieces=pieces, offcuts=kept,
+            source="remnant" if taken else "new", taken=taken,
+        )
+    )  # fmt: skip
+
+
+def _kept_in(stock: list[CutStock], name: str, long: int, across: int) -> None:
+    """Book a left-over of stock cut already as kept."""
+    for place, one in enumerate(stock):
+        if name.startswith(f"{one.taken} rest "):
+            rest = CutPiece(piece=name, x=0.0, y=0.0, length=mm(long), width=mm(across))
+            stock[place] = msgspec.structs.replace(one, offcuts=[*one.offcuts, rest])
