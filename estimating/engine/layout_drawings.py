@@ -624,3 +624,32 @@ def draw_fold_away(
             f"{layout.count} mats cover {covered}; {format_area(layout.uncovered, units)} stays bare. Do not scale."
         ],
     )
+
+
+# ---------------------------------------------------------------- small plans
+
+
+def draw_small(
+    plan: RoomPlan,
+    floor: FloorLayout | None = None,
+    folded: FoldAwayLayout | None = None,
+    *,
+    units: UnitSystem = "feet-inches",
+) -> Drawing:
+    """A room's top layer or its fold-away mats without lettering, to be set beside others of the same room."""
+    items = _room(plan)
+    if floor is not None and floor.layers:
+        if floor.outer:
+            items.append(Polygon(outline=floor.outer, holes=[floor.field], role="frame", title="Frame"))
+        for piece in floor.layers[-1].pieces:
+            items.append(Polygon(outline=piece.outline, role="whole piece" if piece.whole else "piece", title=piece.id))
+        what = f"{len(floor.layers[-1].pieces)} pieces in its {floor.layers[-1].layer} layer"
+    elif folded is not None:
+        items += [Polygon(outline=ring, role="whole piece", title=f"Mat {n}") for n, ring in enumerate(folded.mats, 1)]
+        what = f"{folded.count} fold-away mats"
+    else:
+        what = "nothing laid"
+    items += _columns(plan)
+    return Drawing(
+        items=items, title=f"{plan.name}, small plan", description=f"{plan.name} seen from above: {what}.", units=units
+    )

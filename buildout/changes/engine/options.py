@@ -6,9 +6,12 @@ since their price is missing from its cost.
 
 from __future__ import annotations
 
+import copy
+from collections.abc import Callable, Mapping
 from datetime import date
 from decimal import Decimal
-from typing import Literal
+from functools import partial
+from typing import Any, Literal
 
 import msgspec
 
@@ -75,14 +78,30 @@ def compare_systems(
     *,
     store: Store | None = None,
     before: Schedule | None = None,
+    on_step: Callable[[int, int, str], None] = lambda option, number, name: None,
 ) -> Comparison:
     """Run the chain for each of ``systems`` (floor or fold-away system ids) in a room.
 
     Raises ValueError with a text for the owner: unknown room or system, a system named twice, fewer than two or
-    more than five. ``store`` keeps links that options share, so a room's survey is worked out once.
+    more than five. ``store`` keeps links that options share, so a room's survey is worked out once. ``on_step`` is
+    called with the option's place, counted from 0, and the chain's own step and name as each step begins.
     """
-    fitout = next((f for f in plan.fitouts if f.room == room), None)
-    if fitout is None:
+    names = check_choice(plan, room, systems)
+    fitout = next(f for f in plan.fitouts if f.room == room)
+    options = []
+    for place, system in enumerate(systems):
+        switched = with_system(plan, room, system)
+        result = run_chain(switched, commitments, store=store, before=before, on_step=partial(on_step, place))
+        options.append(
+            _option(switched, result, room, system, names[system], system in (fitout.floor, fitout.fold_away))
+        )
+    title = next((p.name for p in plan.rooms if p.id == room), room)
+    return Comparison(room=room, room_name=title, options=options)
+
+
+def check_choice(plan: Plan, room: str, systems: list[str]) -> dict[str, str]:
+    """Names of all systems by id. Raises ValueError with a text for the owner when a choice cannot be compared."""
+    if room not in {f.room for f in plan.fitouts}:
         known = ", ".join(f.room for f in plan.fitouts) or "none yet"
         raise ValueError(f"There is no fit-out for the room “{room}”; rooms with one: {known}.")
     if not FEWEST <= len(systems) <= MOST:
@@ -93,15 +112,7 @@ def compare_systems(
     unknown = [s for s in systems if s not in names]
     if unknown:
         raise ValueError(f"There is no system “{unknown[0]}”; choose from {', '.join(sorted(names))}.")
-    options = []
-    for system in systems:
-        switched = with_system(plan, room, system)
-        result = run_chain(switched, commitments, store=store, before=before)
-        options.append(
-            _option(switched, result, room, system, names[system], system in (fitout.floor, fitout.fold_away))
-        )
-    title = next((p.name for p in plan.rooms if p.id == room), room)
-    return Comparison(room=room, room_name=title, options=options)
+    return names
 
 
 def with_system(plan: Plan, room: str, system: str) -> Plan:
@@ -120,6 +131,24 @@ def with_system(plan: Plan, room: str, system: str) -> Plan:
             )  # fmt: skip
         fitouts.append(fitout)
     return msgspec.structs.replace(plan, fitouts=fitouts)
+
+
+def switched(document: Mapping[str, Any], room: str, system: str) -> dict[str, Any]:
+    """The same switch in a plan as people wrote it, ready to be proposed. Raises ``KeyError`` for an unknown room."""
+    edited = copy.deepcopy(dict(document))
+    folds = system in {s["id"] for s in edited.get("fold_away_systems", [])}
+    fitout = next((f for f in edited.get("fitouts", []) if f["room"] == room), None)
+    if fitout is None:
+        raise KeyError(room)
+    if system in (fitout.get("floor", ""), fitout.get("fold_away", "")):
+        return edited
+    for name in ("floor", "fold_away"):
+        fitout.pop(name, None)
+    fitout["fold_away" if folds else "floor"] = system
+    pins = [pin for pin in fitout.pop("pins", []) if pin["layer"] == "walls"]
+    if pins:
+        fitout["pins"] = pins
+    return edited
 
 
 def _option(plan: Plan, result: ChainResult, room: str, system: str, name: str, current: bool) -> Option:

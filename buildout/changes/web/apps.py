@@ -4,12 +4,14 @@ from django.apps import AppConfig
 
 
 def put_away(task_result: Any, **_: Any) -> None:
-    """After the worker is done with a proposal, its own record of the task is of no more use."""
+    """After the worker is done with a proposal or a comparison, its own record of the task is of no more use."""
     from django_tasks_db import DatabaseBackend
 
+    from buildout.changes.web.comparisons import work_out_comparison
     from buildout.changes.web.services import forget_task, work_out
 
-    if task_result.task.func is work_out.func and isinstance(work_out.get_backend(), DatabaseBackend):
+    ours = (work_out.func, work_out_comparison.func)
+    if task_result.task.func in ours and isinstance(work_out.get_backend(), DatabaseBackend):
         forget_task(task_result.id)
 
 

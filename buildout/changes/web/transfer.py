@@ -58,6 +58,7 @@ TABLES: tuple[tuple[str, type[models.Model], str], ...] = (
 """Name in the file, model, way to its build; what a row points at comes before it, but for ``build.current``."""
 
 LEFT_OUT = {
+    "changes.SystemComparison": "systems worked out beside each other; they are worked out again when asked for",
     "builds.LinkResult": "kept results of links; they are worked out again when needed",
     "rooms.TapeSession": "readings not proposed yet; they stay with the person who took them",
 }

@@ -1,8 +1,9 @@
 from django.urls import path
 
-from buildout.changes.web import views
+from buildout.changes.web import options_views, views
 
 app_name = "changes"
+OPTIONS = "builds/<int:build_id>/options/<int:comparison_id>/"
 urlpatterns = [
     path("builds/new/", views.new_build, name="new"),
     path("builds/<int:build_id>/", views.overview, name="overview"),
@@ -12,6 +13,13 @@ urlpatterns = [
     path("builds/<int:build_id>/proposals/<int:proposal_id>/apply/", views.apply, name="apply"),
     path("builds/<int:build_id>/proposals/<int:proposal_id>/reject/", views.reject, name="reject"),
     path("builds/<int:build_id>/proposals/<int:proposal_id>/again/", views.again, name="again"),
+    # Systems of a room beside each other
+    path("builds/<int:build_id>/options/rooms/<str:room_id>/", options_views.choose, name="choose-options"),
+    path(OPTIONS, options_views.options, name="options"),
+    path(f"{OPTIONS}options.pdf", options_views.pdf, name="options-pdf"),
+    path(f"{OPTIONS}progress/", options_views.progress, name="options-progress"),
+    path(f"{OPTIONS}switch/", options_views.switch, name="switch-option"),
+    path(f"{OPTIONS}discard/", options_views.discard, name="discard-options"),
     # The journal and what it tells of
     path("builds/<int:build_id>/journal/", views.journal, name="journal"),
     path("builds/<int:build_id>/revisions/<int:number>/", views.revision, name="revision"),

@@ -73,6 +73,12 @@ def run(mm: Any, units: str = "feet-inches") -> str:
 
 
 @register.filter
+def metres(mm: Any) -> str:
+    """A length in metres whatever people measure with: how joints are stated so that systems can be compared."""
+    return "" if mm is None else f"{float(mm) / 1000:.1f} m"
+
+
+@register.filter
 def small(mm: Any, units: str = "feet-inches") -> str:
     """A residual or tolerance: ``{{ reading.residual|small:sheet.units }}``."""
     return "" if mm is None else format_small(Decimal(str(mm)), units)  # type: ignore[arg-type]
