@@ -11,6 +11,8 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.utils.text import slugify
 
+from scheduling.engine.cautions import CAUTIONS
+from scheduling.engine.template import read_after
 from scheduling.web.models import AGES, LIFTING
 from scheduling.web.words import OFFERED_SKILLS, SKILLS, skill_words
 
@@ -178,6 +180,7 @@ class BuildDayForm(forms.Form):
         label="Where", choices=[("hall", "In the hall"), ("garage", "In a garage or workshop")], initial="hall"
     )
     quiet_until = TimeOfDay(label="No noise before", required=False)
+    quiet_from = TimeOfDay(label="No noise after", required=False)
     food = forms.CharField(label="Food", max_length=200, required=False, help_text="For example: Soup, bread, fruit")
     first_aid = forms.CharField(
         label="First aid and extinguisher", max_length=120, required=False, help_text="For example: By the entry door"
@@ -194,6 +197,9 @@ class BuildDayForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
         start, end, meal = data.get("start"), data.get("end"), data.get("meal_start")
+        loud, hush = data.get("quiet_until"), data.get("quiet_from")
+        if loud and hush and hush <= loud:
+            self.add_error("quiet_from", f"No noise before {loud} and after {hush} leaves no hour. For example 09:00.")
         if start and end and end <= start:
             self.add_error("end", f"The day ends at {end}, before it starts at {start}. For example 08:30 to 16:00.")
         elif start and end and meal and data.get("meal_minutes") and not start <= meal < end:
@@ -215,6 +221,7 @@ class BuildDayForm(forms.Form):
             "places",
             "place",
             "quiet_until",
+            "quiet_from",
             "food",
             "first_aid",
         ):
@@ -299,6 +306,31 @@ class DoneForm(forms.Form):
         return day
 
 
+class HoldForm(forms.Form):
+    date = day_field("Not before")
+    why = forms.CharField(label="Why", max_length=200, required=False, help_text="For example: the hall above is let")
+
+
+class AppointmentForm(forms.Form):
+    date = day_field("Agreed day")
+    firm = forms.ChoiceField(
+        label="How firm",
+        choices=[("firm", "Fixed"), ("wish", "Wished")],
+        initial="firm",
+        help_text="A wished day gives way where nothing else allows an opening as early",
+        error_messages={"invalid_choice": "Choose fixed or wished."},
+    )
+
+
+class PersonForm(forms.Form):
+    person = forms.ChoiceField(label="Who", error_messages={"invalid_choice": "Choose somebody from the list."})
+    lead = forms.BooleanField(label="Leads this task", required=False)
+
+    def __init__(self, *args: Any, people: list[tuple[str, str]], **more: Any) -> None:
+        super().__init__(*args, **more)
+        self.fields["person"].choices = people  # type: ignore[attr-defined]
+
+
 class OwnTaskForm(forms.Form):
     code = forms.RegexField(
         r"^[A-Za-z][A-Za-z0-9_.-]{0,11}$",
@@ -316,14 +348,50 @@ class OwnTaskForm(forms.Form):
         widget=forms.CheckboxSelectMultiple,
     )
     after = forms.CharField(
-        label="Comes after", required=False, max_length=200, help_text="Codes with blanks between, for example F03 W05"
+        label="Comes after",
+        required=False,
+        max_length=200,
+        help_text="Codes with blanks between, for example F03 W05; F03+4h or F03+2d for a wait",
+    )
+    zone = forms.CharField(
+        label="Place it has for itself",
+        required=False,
+        max_length=30,
+        help_text="A part of the room nobody else works in meanwhile, for example: entry",
+    )
+    noisy = forms.BooleanField(label="It is noisy", required=False)
+    one_day = forms.BooleanField(label="In one go, not split over days", required=False)
+    cautions = forms.MultipleChoiceField(
+        label="Cautions",
+        required=False,
+        choices=[
+            (code, text if len(text) < 72 else f"{text[:70].rsplit(' ', 1)[0]} …") for code, text in CAUTIONS.items()
+        ],
+        widget=forms.CheckboxSelectMultiple,
     )
 
     def clean_after(self) -> list[str]:
-        return str(self.cleaned_data["after"]).replace(",", " ").replace(";", " ").split()
+        codes = str(self.cleaned_data["after"]).replace(",", " ").replace(";", " ").split()
+        for text in codes:
+            try:
+                read_after(text)
+            except ValueError as error:
+                raise ValidationError(f"{error}.") from None
+        return codes
 
     def clean_hours(self) -> str:
         return str(self.cleaned_data["hours"])
+
+    def document(self, before: dict[str, Any]) -> dict[str, Any]:
+        """The task as the plan writes it; what is as usual and was not written stays unwritten."""
+        made = {**before}
+        for name, usual in (
+            ("code", None), ("name", None), ("hours", None), ("crew", None), ("skills", None), ("after", None),
+            ("cautions", []), ("zone", ""), ("noisy", False), ("one_day", False),
+        ):  # fmt: skip
+            if name in before or self.cleaned_data[name] != usual:
+                made[name] = self.cleaned_data[name]
+        return made
 
 
 # ---------------------------------------------------------------- crew and dates
@@ -338,6 +406,26 @@ class CrewForm(forms.Form):
     )
     no_show_low = forms.DecimalField(label="at best", min_value=0, max_value=90, decimal_places=1)
     no_show_high = forms.DecimalField(label="at worst", min_value=0, max_value=90, decimal_places=1)
+    tools = forms.CharField(
+        label="Tools there are few of",
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 3, "spellcheck": "false"}),
+        help_text="One a line, a word of the task list and how many, for example: saw 1. Of others there are enough.",
+    )
+    firm_sign_ups = forms.BooleanField(
+        label="A task somebody has signed up for stays on its day, whatever it costs", required=False
+    )
+
+    def clean_tools(self) -> dict[str, int]:
+        found: dict[str, int] = {}
+        for number, line in enumerate(str(self.cleaned_data["tools"]).splitlines(), 1):
+            if not line.strip():
+                continue
+            word, _, count = line.strip().rpartition(" ")
+            if not word or not count.isdecimal() or int(count) > 999:
+                raise ValidationError(f"Line {number}: write the tool and how many there are, for example: saw 1.")
+            found[" ".join(word.split())[:40]] = int(count)
+        return found
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
@@ -357,6 +445,91 @@ class CorePersonForm(forms.Form):
 
 
 CorePersonFormSet = forms.formset_factory(CorePersonForm, extra=0)
+
+
+class HelperForm(forms.Form):
+    """Somebody the plan may count on by name. ``id`` is empty for a new one."""
+
+    id = forms.CharField(required=False, widget=forms.HiddenInput)
+    name = forms.CharField(label="First name", max_length=40)
+    skills = forms.MultipleChoiceField(
+        label="Good at",
+        required=False,
+        choices=[(skill, SKILLS[skill]) for skill in OFFERED_SKILLS],
+        widget=forms.CheckboxSelectMultiple,
+    )
+    lifting = forms.ChoiceField(label="Lifts", choices=LIFTING, initial="any")
+    age = forms.ChoiceField(label="Age", choices=AGES, initial="adult")
+    sure = forms.DecimalField(
+        label="Comes, of a hundred times", min_value=0, max_value=100, decimal_places=0, initial=88
+    )
+    days = forms.MultipleChoiceField(label="Can come on", required=False, widget=forms.CheckboxSelectMultiple)
+    take_out = forms.BooleanField(label="Take out", required=False)
+
+    def __init__(self, *args: Any, days: list[tuple[str, str]], **more: Any) -> None:
+        super().__init__(*args, **more)
+        self.fields["days"].choices = days  # type: ignore[attr-defined]
+
+    def document(self, before: dict[str, Any], taken_ids: set[str]) -> dict[str, Any]:
+        data = self.cleaned_data
+        made = {**before, "id": before.get("id") or new_id(data["name"], taken_ids), "name": data["name"]}
+        sure = f"{(data['sure'] / 100).normalize():f}"
+        for name, value, usual in (
+            ("skills", in_order(data["skills"], before.get("skills", [])), []),
+            ("lifting", data["lifting"], "any"),
+            ("age", data["age"], "adult"),
+            ("days", in_order(data["days"], before.get("days", [])), []),
+            ("sure", sure, "0.88"),
+        ):
+            if name == "sure" and name in before and Decimal(str(before[name])) == Decimal(sure):
+                continue
+            if name in before or value != usual:
+                made[name] = value
+        return made
+
+
+def in_order(chosen: list[str], before: list[str]) -> list[str]:
+    """What was there stays in its place, so that ticking one box is one edit."""
+    return [one for one in before if one in chosen] + [one for one in chosen if one not in before]
+
+
+HelperFormSet = forms.formset_factory(HelperForm, extra=0)
+
+
+WEEKDAYS = (("0", "Mon"), ("1", "Tue"), ("2", "Wed"), ("3", "Thu"), ("4", "Fri"), ("5", "Sat"), ("6", "Sun"))
+
+
+class HallHoursForm(forms.Form):
+    """Hours on some weekdays at which the landlord lets people in."""
+
+    weekdays = forms.MultipleChoiceField(
+        label="On",
+        choices=WEEKDAYS,
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"required": "Tick the weekdays these hours are for, or take them out."},
+    )
+    start = TimeOfDay(label="From")
+    end = TimeOfDay(label="Until")
+    quiet_from = TimeOfDay(label="No noise after", required=False)
+    take_out = forms.BooleanField(label="Take these hours out", required=False)
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if data.get("take_out"):
+            self.errors.clear()
+            return data
+        start, end = data.get("start"), data.get("end")
+        if start and end and end <= start:
+            self.add_error("end", f"{end} is not after {start}. For example 08:00 to 21:00.")
+        return data
+
+    def document(self) -> dict[str, Any]:
+        data = self.cleaned_data
+        made = {"weekdays": [int(day) for day in data["weekdays"]], "start": data["start"], "end": data["end"]}
+        return made | ({"quiet_from": data["quiet_from"]} if data["quiet_from"] else {})
+
+
+HallHoursFormSet = forms.formset_factory(HallHoursForm, extra=0)
 
 
 class DatesForm(forms.Form):

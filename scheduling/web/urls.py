@@ -1,6 +1,6 @@
 from django.urls import path
 
-from scheduling.web import board, editing, helpers, progress, views
+from scheduling.web import board, editing, helpers, progress, task_editing, views
 
 app_name = "scheduling"
 urlpatterns = [
@@ -13,6 +13,8 @@ urlpatterns = [
     path("builds/<int:build_id>/days/sign-ups/<int:sign_up_id>/take-out/", views.take_out, name="take-out"),
     path("builds/<int:build_id>/days/edit/", editing.edit_days, name="edit-days"),
     path("builds/<int:build_id>/days/crew/", editing.edit_crew, name="edit-crew"),
+    path("builds/<int:build_id>/days/helpers/", editing.edit_helpers, name="edit-helpers"),
+    path("builds/<int:build_id>/days/hours/", editing.edit_hours, name="edit-hours"),
     path("builds/<int:build_id>/days/dates/", editing.edit_dates, name="edit-dates"),
     # The board of one day: /builds/<build>/days/<day>/…
     path("builds/<int:build_id>/days/<str:day>/reminders/", views.reminders, name="reminders"),
@@ -27,17 +29,24 @@ urlpatterns = [
     path("builds/<int:build_id>/days/<str:day>/board/sheet/", board.day_sheet, name="day-sheet"),
     path("board-worker.js", board.board_worker, name="board-worker"),
     # Tasks: /builds/<build>/tasks/<code>/…
-    path("builds/<int:build_id>/tasks/", editing.tasks, name="tasks"),
-    path("builds/<int:build_id>/tasks/own/", editing.new_task, name="new-task"),
-    path("builds/<int:build_id>/tasks/<str:code>/", editing.task, name="task"),
-    path("builds/<int:build_id>/tasks/<str:code>/rate/", editing.set_rate, name="set-rate"),
-    path("builds/<int:build_id>/tasks/<str:code>/usual-rate/", editing.usual_rate, name="usual-rate"),
-    path("builds/<int:build_id>/tasks/<str:code>/pin/", editing.pin, name="pin"),
-    path("builds/<int:build_id>/tasks/<str:code>/unpin/", editing.unpin, name="unpin"),
-    path("builds/<int:build_id>/tasks/<str:code>/done/", editing.done, name="done"),
-    path("builds/<int:build_id>/tasks/<str:code>/not-done/", editing.not_done, name="not-done"),
-    path("builds/<int:build_id>/tasks/<str:code>/leave-out/", editing.leave_out, name="leave-out"),
-    path("builds/<int:build_id>/tasks/<str:code>/take-in/", editing.take_in, name="take-in"),
+    path("builds/<int:build_id>/tasks/", task_editing.tasks, name="tasks"),
+    path("builds/<int:build_id>/tasks/own/", task_editing.new_task, name="new-task"),
+    path("builds/<int:build_id>/tasks/<str:code>/", task_editing.task, name="task"),
+    path("builds/<int:build_id>/tasks/<str:code>/rate/", task_editing.set_rate, name="set-rate"),
+    path("builds/<int:build_id>/tasks/<str:code>/usual-rate/", task_editing.usual_rate, name="usual-rate"),
+    path("builds/<int:build_id>/tasks/<str:code>/pin/", task_editing.pin, name="pin"),
+    path("builds/<int:build_id>/tasks/<str:code>/unpin/", task_editing.unpin, name="unpin"),
+    path("builds/<int:build_id>/tasks/<str:code>/not-before/", task_editing.hold, name="hold"),
+    path("builds/<int:build_id>/tasks/<str:code>/any-day/", task_editing.unhold, name="unhold"),
+    path("builds/<int:build_id>/tasks/<str:code>/appointment/", task_editing.appoint, name="appoint"),
+    path("builds/<int:build_id>/tasks/<str:code>/no-appointment/", task_editing.unappoint, name="unappoint"),
+    path("builds/<int:build_id>/tasks/<str:code>/put-on/", task_editing.put_on, name="put-on"),
+    path("builds/<int:build_id>/tasks/<str:code>/take-off/", task_editing.take_off, name="take-off"),
+    path("builds/<int:build_id>/tasks/<str:code>/own/", task_editing.edit_own, name="edit-own"),
+    path("builds/<int:build_id>/tasks/<str:code>/done/", task_editing.done, name="done"),
+    path("builds/<int:build_id>/tasks/<str:code>/not-done/", task_editing.not_done, name="not-done"),
+    path("builds/<int:build_id>/tasks/<str:code>/leave-out/", task_editing.leave_out, name="leave-out"),
+    path("builds/<int:build_id>/tasks/<str:code>/take-in/", task_editing.take_in, name="take-in"),
     # The progress sheet
     path("builds/<int:build_id>/progress/", progress.progress, name="progress"),
     # Helpers, by the link they were given: /join/<link>/…

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 SKILLS = {
     "lead": "leading a crew",
     "measure": "measuring",
@@ -53,3 +55,55 @@ def skill_words(skills: list[str]) -> list[str]:
 
 def stage_name(number: int) -> str:
     return STAGES[number] if 0 <= number < len(STAGES) else f"Stage {number}"
+
+
+QUANTITY_FROM = {
+    "1": "once for the whole build",
+    "all": "the floor plans of all rooms",
+    "base": "the base layer of the floor layout",
+    "builddays": "the number of build days",
+    "cleat": "the wall panel layout",
+    "column": "the wall panel layout",
+    "cover": "the cover layout",
+    "floor": "the floor plan and floor layout",
+    "foam": "the take-off",
+    "fold": "the fold-away mats",
+    "frame": "the floor layout",
+    "lowwall": "the wall panel layout",
+    "mat": "the floor layout",
+    "orders": "the take-off: kinds of goods to order",
+    "paint": "the walls of the plan that are painted",
+    "panel": "the wall panel layout",
+    "ramp": "the floor layout",
+    "reveal": "the wall panel layout",
+    "rfq": "the take-off: kinds of goods to ask prices for",
+    "room": "the floor plan",
+    "survey": "the tape readings",
+    "timber": "the take-off",
+    "top": "the top layer of the floor layout",
+    "wall": "the walls of the plan",
+}
+"""Where the figure behind a task comes from, by the first word of its driver."""
+
+
+def quantity_source(driver: str, document: dict[str, Any]) -> tuple[str, bool]:
+    """(in words where a task's quantity comes from, whether the owner states it).
+
+    >>> quantity_source("panel.count", {})
+    ('the wall panel layout', False)
+    >>> quantity_source("light.fittings", {"quantities": {"light.fittings": "24"}})
+    ('your own figure for “light fittings”', True)
+    """
+    if driver in document.get("quantities", {}):
+        return f"your own figure for “{driver_words(driver)}”", True
+    first = driver.split(".")[0]
+    return QUANTITY_FROM.get(first, f"“{driver_words(driver)}”, which you state"), first not in QUANTITY_FROM
+
+
+def driver_words(driver: str) -> str:
+    """A driver's name as people read it.
+
+    >>> driver_words("panel.full_count")
+    'panel full count'
+    """
+    return driver.replace(".", " ").replace("_", " ")

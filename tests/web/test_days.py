@@ -494,6 +494,169 @@ def test_own_tasks(client_of: ClientOf, owner: User, hand_build: Build, office: 
     assert "There is no task H99. For example C11." in answer.content.decode()
 
 
+def test_holds_appointments_and_people_on_tasks_are_proposed(
+    client_of: ClientOf, owner: User, hand_build: Build, office: Kept, share_link: ShareLink
+) -> None:
+    browser = client_of(owner)
+    signed = take(share_link, "strip", name="Neve Cobblestone")
+    for name, code, data in (
+        ("hold", "C11", {"date": "2030-03-01", "why": "the hall above is let"}),
+        ("appoint", "E01", {"date": "2030-03-04", "firm": "wish"}),
+        ("appoint", "E01", {"date": "2030-03-04", "firm": "firm"}),
+        ("put-on", "C11", {"person": str(signed.pk), "lead": "on"}),
+    ):
+        assert browser.post(url(name, hand_build, code), data).status_code == 302
+    hold, wish, firm, lead = (proposal.document["tasks"] for proposal in office.started)
+    assert hold["not_before"] == [{"task": "C11", "date": "2030-03-01", "why": "the hall above is let"}]
+    assert wish["appointments"] == [{"task": "E01", "date": "2030-03-04", "firm": False}]
+    assert firm["appointments"] == [{"task": "E01", "date": "2030-03-04", "firm": True}]
+    assert lead["people"] == [{"task": "C11", "person": str(signed.pk), "lead": True}]
+    assert office.started[-1].summary == "Neve leads C11 Sweep and wash the slab"
+    page = browser.get(url("task", hand_build, "C11")).content.decode()
+    assert "Neve, signed up for" in page
+    assert "555 0142 817" not in page
+
+
+def test_what_is_set_for_a_task_is_shown_and_taken_back(
+    client_of: ClientOf, owner: User, hand_build: Build, office: Kept
+) -> None:
+    assert hand_build.current is not None
+    document = hand_build.current.document
+    document["crew"]["helpers"] = [{"id": "ida", "name": "Ida", "skills": ["saw"], "days": ["foam"], "sure": "0.9"}]
+    document["tasks"] |= {
+        "not_before": [{"task": "G03", "date": "2030-03-01", "why": "timber dries"}],
+        "people": [{"task": "G03", "person": "ida"}, {"task": "H01", "person": "ida"}],
+        "appointments": [{"task": "E01", "date": "2030-03-04", "firm": False}],
+        "pins": [{"task": "G03", "day": "foam"}],
+    }
+    hand_build.current.save()
+    browser = client_of(owner)
+    page = browser.get(url("task", hand_build, "G03")).content.decode()
+    assert "Not before Fri 1 Mar 2030: timber dries" in page
+    assert "On it: Ida, helper" in page
+    assert "Wished for Mon 4 Mar 2030" in browser.get(url("task", hand_build, "E01")).content.decode()
+    browser.post(url("unhold", hand_build, "G03"))
+    browser.post(url("take-off", hand_build, "G03"), {"person": "ida"})
+    browser.post(url("unappoint", hand_build, "E01"))
+    browser.post(url("leave-out", hand_build, "G03"))
+    unheld, off, unbooked, out = (proposal.document["tasks"] for proposal in office.started)
+    assert unheld["not_before"] == []
+    assert off["people"] == [{"task": "H01", "person": "ida"}]
+    assert unbooked["appointments"] == []
+    assert (out["not_before"], out["pins"], out["people"]) == ([], [], [{"task": "H01", "person": "ida"}])
+
+
+@pytest.mark.parametrize(
+    ("name", "code", "data", "said"),
+    [
+        ("hold", "C11", {"date": "soon", "why": "rain"}, "like 2027-03-20"),
+        ("hold", "C11", {"why": "rain"}, "A date is needed"),
+        ("appoint", "E01", {"date": "2030-03-04", "firm": "perhaps"}, "Choose fixed or wished"),
+        ("put-on", "C11", {"person": "999"}, "Choose somebody from the list"),
+    ],
+)
+def test_bad_holds_are_explained_and_kept(
+    client_of: ClientOf, owner: User, hand_build: Build, office: Kept,
+    name: str, code: str, data: dict[str, str], said: str,
+) -> None:  # fmt: skip
+    answer = client_of(owner).post(url(name, hand_build, code), data)
+    assert answer.status_code == 422
+    page = answer.content.decode()
+    assert said in page
+    assert "rain" not in data.get("why", "") or 'value="rain"' in page
+    assert not office.started
+
+
+@pytest.mark.parametrize(
+    "name", ["hold", "unhold", "appoint", "unappoint", "put-on", "take-off", "edit-own", "set-rate", "pin", "done"]
+)
+def test_only_the_owner_edits_tasks_and_only_by_sending_a_form(
+    client_of: ClientOf, owner: User, lead: User, partner: User, stranger: User, hand_build: Build, name: str
+) -> None:
+    address = url(name, hand_build, "C11")
+    assert client_of(owner).get(address).status_code == 405
+    for user in (lead, partner, stranger):
+        assert client_of(user).post(address, {"date": "2030-03-01"}).status_code in (403, 404)
+    assert client_of(None).post(address).status_code == 302
+
+
+@pytest.mark.parametrize("name", ["edit-helpers", "edit-hours", "edit-days", "edit-crew", "edit-dates"])
+def test_only_the_owner_edits_the_calendar(
+    client_of: ClientOf, lead: User, stranger: User, hand_build: Build, name: str
+) -> None:
+    for user in (lead, stranger):
+        assert client_of(user).get(url(name, hand_build)).status_code in (403, 404)
+    assert client_of(None).get(url(name, hand_build)).status_code == 302
+
+
+def test_helpers_known_by_name(client_of: ClientOf, owner: User, hand_build: Build, office: Kept) -> None:
+    browser = client_of(owner)
+    assert "Somebody new" in browser.get(url("edit-helpers", hand_build)).content.decode()
+    form = {
+        "helper-TOTAL_FORMS": "1", "helper-INITIAL_FORMS": "0", "helper-0-id": "", "helper-0-name": "Ida",
+        "helper-0-skills": ["saw"], "helper-0-lifting": "light", "helper-0-age": "16-17", "helper-0-sure": "75",
+        "helper-0-days": ["foam"],
+    }  # fmt: skip
+    assert browser.post(url("edit-helpers", hand_build), form).status_code == 302
+    assert office.started[0].document["crew"]["helpers"] == [
+        {"id": "ida", "name": "Ida", "skills": ["saw"], "lifting": "light", "age": "16-17", "days": ["foam"],
+         "sure": "0.75"}
+    ]  # fmt: skip
+    answer = browser.post(url("edit-helpers", hand_build), form | {"helper-0-sure": "120"})
+    assert answer.status_code == 422
+    assert 'value="Ida"' in answer.content.decode()
+
+
+def test_the_hours_of_the_room(client_of: ClientOf, owner: User, hand_build: Build, office: Kept) -> None:
+    browser = client_of(owner)
+    assert browser.get(url("edit-hours", hand_build)).status_code == 200
+    form = {
+        "form-TOTAL_FORMS": "2", "form-INITIAL_FORMS": "0",
+        "form-0-weekdays": ["5", "6"], "form-0-start": "8:00", "form-0-end": "21:00", "form-0-quiet_from": "20.00",
+        "form-1-take_out": "on",
+    }  # fmt: skip
+    assert browser.post(url("edit-hours", hand_build), form).status_code == 302
+    assert office.started[0].document["dates"]["hall_hours"] == [
+        {"weekdays": [5, 6], "start": "08:00", "end": "21:00", "quiet_from": "20:00"}
+    ]
+    answer = browser.post(url("edit-hours", hand_build), form | {"form-0-end": "07:00"})
+    assert answer.status_code == 422
+    assert "07:00 is not after 08:00. For example 08:00 to 21:00" in answer.content.decode()
+
+
+def test_scarce_tools_and_firm_sign_ups(client_of: ClientOf, owner: User, hand_build: Build, office: Kept) -> None:
+    browser = client_of(owner)
+    crew = {"core_hours_per_weekday": "3", "no_show_low": "5", "no_show_likely": "12", "no_show_high": "30",
+            "core-TOTAL_FORMS": "0", "core-INITIAL_FORMS": "0", "tools": "saw 1\nstep ladder 2\n",
+            "firm_sign_ups": "on"}  # fmt: skip
+    assert browser.post(url("edit-crew", hand_build), crew).status_code == 302
+    made = office.started[0].document["crew"]
+    assert (made["tools"], made["firm_sign_ups"]) == ({"saw": 1, "step ladder": 2}, True)
+    answer = browser.post(url("edit-crew", hand_build), crew | {"tools": "one saw"})
+    assert answer.status_code == 422
+    assert "Line 1: write the tool and how many there are, for example: saw 1" in answer.content.decode()
+    assert "one saw</textarea>" in answer.content.decode()
+
+
+def test_an_own_task_is_edited(client_of: ClientOf, owner: User, hand_build: Build, office: Kept) -> None:
+    assert hand_build.current is not None
+    own = {"code": "X01", "name": "Paint the sign", "hours": "3", "crew": 2}
+    hand_build.current.document["tasks"]["own"] = [own]
+    hand_build.current.save()
+    browser = client_of(owner)
+    assert "Your own task" in browser.get(url("task", hand_build, "X01")).content.decode()
+    form = {"name": "Paint the sign", "hours": "4", "crew": "2", "after": "C11+4h", "zone": "entry", "noisy": "on",
+            "cautions": ["LADD"]}  # fmt: skip
+    assert browser.post(url("edit-own", hand_build, "X01"), form).status_code == 302
+    assert office.started[0].document["tasks"]["own"] == [
+        own | {"hours": "4", "skills": [], "after": ["C11+4h"], "cautions": ["LADD"], "zone": "entry", "noisy": True}
+    ]
+    answer = browser.post(url("edit-own", hand_build, "X01"), form | {"after": "after lunch!"})
+    assert answer.status_code == 422
+    assert "write A01, A01+4h" in answer.content.decode()
+    assert browser.post(url("edit-own", hand_build, "C11"), form).status_code == 404
+
+
 def test_the_result_is_read_as_it_was_written(hand_build: Build) -> None:
     assert hand_build.current is not None
     schedule = builds.Sheet(hand_build.current).part("schedule", Schedule)

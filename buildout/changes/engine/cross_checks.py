@@ -19,8 +19,8 @@ from buildout.units.lengths import Length
 from buildout.units.quantities import QuantityError, convert
 from estimating.engine.offers import PIECES
 from estimating.engine.types import LEAD_GROUPS, Product, PurchaseUnit, Quote, QuoteLine
-from scheduling.engine.template import default_template
-from scheduling.engine.types import BuildDay
+from scheduling.engine.template import default_template, read_after
+from scheduling.engine.types import BuildDay, Crew
 
 Part = str | int
 
@@ -90,6 +90,7 @@ def check_references(plan: Plan) -> list[Problem]:
     notes = _Notes()
     products = {product.id: product for product in plan.products}
     _dates(notes, plan)
+    _hours(notes, plan)
     notes.once(["rooms"], [room.id for room in plan.rooms], "room", "id")
     for at, room in enumerate(plan.rooms):
         _room(notes, ["rooms", at], room)
@@ -495,12 +496,13 @@ def _crew(notes: _Notes, plan: Plan) -> None:
         notes.add(["crew", "core_hours_per_weekday"], '"core_hours_per_weekday" exceeds a day.', '"3"')
     for at, day in enumerate(crew.days):
         here: list[Part] = ["crew", "days", at]
-        if day.quiet_until and not TIME_OF_DAY.fullmatch(day.quiet_until):
-            message = (
-                f'"quiet_until": {day.quiet_until!r} is not a time of day from 00:00 to 23:59 with two digits each.'
-            )
-            notes.add([*here, "quiet_until"], message, '"09:00"')
+        for field in ("quiet_until", "quiet_from"):
+            written = getattr(day, field)
+            if written and not TIME_OF_DAY.fullmatch(written):
+                message = f'"{field}": {written!r} is not a time of day from 00:00 to 23:59 with two digits each.'
+                notes.add([*here, field], message, '"09:00"')
         _day(notes, here, day)
+    _helpers(notes, crew)
     skills = {skill for row in default_template() for skill in row.skills} | {"none"}
     for name, share in crew.skill_shares.items():
         path: list[Part] = ["crew", "skill_shares", name]
@@ -512,6 +514,33 @@ def _crew(notes: _Notes, plan: Plan) -> None:
     if crew.no_show_high >= 1:
         message = f'"no_show_high" is {crew.no_show_high}; a share goes from 0 to below 1.'
         notes.add(["crew", "no_show_high"], message, '"0.30"')
+
+
+def _helpers(notes: _Notes, crew: Crew) -> None:
+    days = [day.id for day in crew.days]
+    core = {person.id for person in crew.core}
+    notes.once(["crew", "helpers"], [helper.id for helper in crew.helpers], "helper", "id")
+    for at, helper in enumerate(crew.helpers):
+        if helper.id in core:
+            message = f'"id": {helper.id!r} is in the core team already. Give each person one id.'
+            notes.add(["crew", "helpers", at, "id"], message, f'"{helper.id}-2"')
+        for number, day in enumerate(helper.days):
+            notes.refer(["crew", "helpers", at, "days", number], day, "build day", days)
+        if not 0 <= helper.sure <= 1:
+            message = f'"sure" is {helper.sure}; how sure it is that somebody comes goes from 0 to 1.'
+            notes.add(["crew", "helpers", at, "sure"], message, '"0.88"')
+
+
+def _hours(notes: _Notes, plan: Plan) -> None:
+    for at, hours in enumerate(plan.dates.hall_hours):
+        here: list[Part] = ["dates", "hall_hours", at]
+        for name in ("start", "end", "quiet_from"):
+            written = getattr(hours, name)
+            if not TIME_OF_DAY.fullmatch(written) and (written or name != "quiet_from"):
+                message = f'"{name}": {written!r} is not a time of day from 00:00 to 23:59 with two digits each.'
+                notes.add([*here, name], message, '"08:00"')
+        if any(not 0 <= day <= 6 for day in hours.weekdays):
+            notes.add([*here, "weekdays"], '"weekdays" are numbers from 0, Monday, to 6, Sunday.', "[0, 1, 2, 3, 4]")
 
 
 def _day(notes: _Notes, path: list[Part], day: BuildDay) -> None:
@@ -549,15 +578,32 @@ def _tasks(notes: _Notes, plan: Plan) -> None:
         if task.hours <= 0:
             notes.add([*here, "hours"], '"hours" must be more than nothing.', '"2"')
         for number, before in enumerate(task.after):
-            notes.refer([*here, "after", number], before, "task", codes)
+            try:
+                notes.refer([*here, "after", number], read_after(before).task, "task", codes)
+            except ValueError as error:
+                notes.add([*here, "after", number], f"{error}.", '"C11+4h"')
     for at, pin in enumerate(edits.pins):
         notes.refer(["tasks", "pins", at, "task"], pin.task, "task", codes)
         notes.refer(["tasks", "pins", at, "day"], pin.day, "build day", days)
+    _wishes(notes, plan, codes)
     for code, day in edits.done.items():
         notes.refer(["tasks", "done", code], code, "task", codes)
         if day > plan.as_of:
             message = f'"{code}" is said to be done on {day}, after the day this plan is for ({plan.as_of}).'
             notes.add(["tasks", "done", code], message, f'"{plan.as_of}"')
+
+
+def _wishes(notes: _Notes, plan: Plan, codes: list[str]) -> None:
+    """Holds, appointments and people on tasks. A person may be a sign-up, which only the book knows."""
+    edits = plan.tasks
+    notes.once(["tasks", "not_before"], [hold.task for hold in edits.not_before], "a hold for task", "task")
+    notes.once(["tasks", "appointments"], [one.task for one in edits.appointments], "an appointment for task", "task")
+    for at, hold in enumerate(edits.not_before):
+        notes.refer(["tasks", "not_before", at, "task"], hold.task, "task", codes)
+    for at, booked in enumerate(edits.appointments):
+        notes.refer(["tasks", "appointments", at, "task"], booked.task, "task", codes)
+    for at, pin in enumerate(edits.people):
+        notes.refer(["tasks", "people", at, "task"], pin.task, "task", codes)
 
 
 # ---------------------------------------------------------------- commitments and history

@@ -1,0 +1,457 @@
+"""The list of tasks, the page of one task, and its edits. Each edit is proposed; nothing is saved here."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from functools import cached_property, partial
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.forms import Form
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from buildout.builds.web import services as builds
+from buildout.builds.web.models import Build, Member, Role
+from buildout.units.dates import day_text
+from scheduling.engine import cautions
+from scheduling.engine.template import TemplateRow, default_template
+from scheduling.engine.types import PlannedTask, Schedule, Task, TaskNet
+from scheduling.web.editing import Document, owner_of, said, show
+from scheduling.web.forms import AppointmentForm, DoneForm, HoldForm, OwnTaskForm, PersonForm, PinForm, RateForm
+from scheduling.web.models import SignUp
+from scheduling.web.offers import build_days
+from scheduling.web.views import sheet_context, user_of
+from scheduling.web.words import STATUSES, WHO, quantity_source, skill_words, stage_name
+
+RATE_WORDS = {
+    "work": "{unit} per person-hour; low is a slow day",
+    "fixed": "hours from start to end, whatever the quantity",
+    "trade": "working days of the firm",
+    "wait": "calendar days",
+}
+
+
+def _template() -> dict[str, TemplateRow]:
+    return {row.code: row for row in default_template()}
+
+
+@login_required
+@require_GET
+def tasks(request: HttpRequest, build_id: int) -> HttpResponse:
+    """Every task by stage: who, how long, when, how much slack."""
+    build, member = builds.build_for(user_of(request), build_id, Role.OWNER, Role.LEAD)
+    context = sheet_context(build, member)
+    sheet: builds.Sheet = context["sheet"]
+    net, schedule = sheet.part("tasks", TaskNet), sheet.part("schedule", Schedule)
+    done = sheet.document.get("tasks", {}).get("done", {})
+    planned = _planned(schedule)
+    stages: dict[int, list[dict[str, Any]]] = {}
+    for one in net.tasks:
+        parts = planned.get(one.code, [])
+        stages.setdefault(one.stage, []).append(
+            {"task": one, "parts": parts, "done": done.get(one.code, ""), "who": WHO.get(one.place, one.place)}
+            | _slack(parts)
+        )
+    template = _template()
+    context |= {
+        "schedule": schedule,
+        "status": STATUSES[schedule.status],
+        "stages": [(stage_name(number), stages[number]) for number in sorted(stages)],
+        "left_out": [(code, template[code].name if code in template else "") for code in net.left_out],
+        "off": sheet.document.get("tasks", {}).get("off", []),
+    }
+    return render(request, "scheduling/tasks.html", context)
+
+
+def _planned(schedule: Schedule) -> dict[str, list[PlannedTask]]:
+    found: dict[str, list[PlannedTask]] = {}
+    for task in sorted(schedule.tasks, key=lambda task: (task.start_day, task.start, task.code)):
+        found.setdefault(task.code.split("/")[0], []).append(task)
+    return found
+
+
+def _slack(parts: list[PlannedTask]) -> dict[str, Any]:
+    return {"critical": any(p.critical for p in parts), "slack": min((p.slack_days for p in parts), default=None)}
+
+
+class _TaskPage:
+    """One task with its edits; a form that did not pass is shown in place of the fresh one."""
+
+    def __init__(self, request: HttpRequest, build: Build, member: Member, code: str) -> None:
+        self.request, self.build, self.member, self.code = request, build, member, code
+        self.context = sheet_context(build, member)
+        self.sheet: builds.Sheet = self.context["sheet"]
+        self.edits: Document = self.sheet.document.get("tasks", {})
+        self.net = self.sheet.part("tasks", TaskNet)
+        self.task: Task | None = next((task for task in self.net.tasks if task.code == code), None)
+        self.row = _template().get(code)
+        self.own = next((own for own in self.edits.get("own", []) if own["code"] == code), None)
+        if self.task is None and self.row is None and self.own is None:
+            raise Http404("No such task")
+
+    @property
+    def name(self) -> str:
+        if self.task is not None:
+            return self.task.name
+        return self.row.name if self.row is not None else str(self.own["name"] if self.own else self.code)
+
+    def rate_form(self, data: Any = None) -> RateForm:
+        edit: Document = next((rate for rate in self.edits.get("rates", []) if rate["code"] == self.code), {})
+        usual = {name: f"{getattr(self.row, name):g}" for name in ("low", "likely", "high")} if self.row else {}
+        return RateForm(data, initial=usual | edit)
+
+    def pin_form(self, data: Any = None) -> PinForm:
+        days = [(day.id, f"{day_text(day.date, year=False)}, {day.name}") for day in build_days(self.sheet)]
+        pinned = next((pin["day"] for pin in self.edits.get("pins", []) if pin["task"] == self.code), "")
+        return PinForm(data, days=days, initial={"day": pinned})
+
+    def hold_form(self, data: Any = None) -> HoldForm:
+        return HoldForm(data, initial=self.edit_of("not_before"))
+
+    def appointment_form(self, data: Any = None) -> AppointmentForm:
+        now = self.edit_of("appointments")
+        return AppointmentForm(data, initial=now | {"firm": "firm" if now.get("firm", True) else "wish"})
+
+    def edit_of(self, section: str) -> Document:
+        """What the plan says about this task in a section with one entry a task."""
+        return next((row for row in self.edits.get(section, []) if row["task"] == self.code), {})
+
+    @cached_property
+    def everybody(self) -> dict[str, str]:
+        """Who may be put on a task: the core team, helpers known by name, those who signed up for a day to come."""
+        crew = self.sheet.document.get("crew", {})
+        found = {row["id"]: f"{row['name']}, core team" for row in crew.get("core", [])}
+        found |= {row["id"]: f"{row['name']}, helper" for row in crew.get("helpers", [])}
+        ahead = {day.id: day for day in build_days(self.sheet) if day.date >= self.sheet.today()}
+        for row in SignUp.objects.standing().filter(build=self.build, day__in=ahead).order_by("day", "name", "pk"):
+            found[str(row.pk)] = f"{row.first_name}, signed up for {day_text(ahead[row.day].date, year=False)}"
+        return found
+
+    def person_form(self, data: Any = None) -> PersonForm:
+        return PersonForm(data, people=[("", "Choose …"), *self.everybody.items()])
+
+    def own_form(self, data: Any = None) -> OwnTaskForm:
+        own = self.own or {}
+        form = OwnTaskForm(data, initial=own | {"after": " ".join(own.get("after", [])), "code": self.code})
+        form.fields["code"].disabled = True
+        return form
+
+    def done_form(self, data: Any = None) -> DoneForm:
+        return DoneForm(data, today=max(self.sheet.today(), self.sheet.as_of))
+
+    def render(self, status: int = 200, **forms: Form) -> HttpResponse:
+        schedule = self.sheet.part("schedule", Schedule)
+        parts = _planned(schedule).get(self.code, [])
+        names = {task.code: task.name for task in self.net.tasks}
+        codes = self.task.cautions if self.task else list(self.row.cautions) if self.row else []
+        kind = self.task.kind if self.task else self.row.kind if self.row else "work"
+        unit = self.task.unit if self.task else self.row.unit if self.row else "unit"
+        skills = self.task.skills if self.task else self.row.skills if self.row else []
+        days = {day.id: day for day in build_days(self.sheet)}
+        pinned = next((pin["day"] for pin in self.edits.get("pins", []) if pin["task"] == self.code), "")
+        context = self.context | {
+            "code": self.code, "name": self.name, "task": self.task, "row": self.row, "own": self.own,
+            "parts": parts, "cautions": cautions.texts(list(codes)), "skills": skill_words(list(skills)),
+            "stage": stage_name(self.task.stage if self.task else self.row.stage if self.row else 10),
+            "who": WHO.get(self.task.place, "") if self.task else "",
+            "after": [(lag, names.get(lag.task, "")) for lag in (self.task.after if self.task else [])],
+            "before": [task for task in self.net.tasks if any(lag.task == self.code for lag in task.after)],
+            "rate_words": RATE_WORDS[kind].format(unit=unit),
+            "is_off": self.code in self.edits.get("off", []),
+            "rated": any(rate["code"] == self.code for rate in self.edits.get("rates", [])),
+            "done_on": self.edits.get("done", {}).get(self.code, ""),
+            "pinned": pinned, "pinned_day": days.get(pinned),
+            "source": quantity_source(self.task.driver, self.sheet.document) if self.task else None,
+            "hold": self.edit_of("not_before"), "appointment": self.edit_of("appointments"),
+            "may_appoint": (kind in ("trade", "wait") or (self.task is not None and self.task.place == "trade"))
+            and not (self.task and self.task.arrival_of),
+            "may_name": kind in ("work", "fixed"),
+            "named": [
+                (row, self.everybody.get(row["person"], f"{row['person']}, not known any more"))
+                for row in self.edits.get("people", []) if row["task"] == self.code
+            ] if kind in ("work", "fixed") else [],
+            "held_by": next((part.held_by for part in parts if part.held_by), ""),
+            "rate_form": self.rate_form(), "pin_form": self.pin_form(), "done_form": self.done_form(),
+            "hold_form": self.hold_form(), "appointment_form": self.appointment_form(),
+            "person_form": self.person_form() if kind in ("work", "fixed") else None,
+            "own_form": self.own_form() if self.own else None,
+        }  # fmt: skip
+        context |= _slack(parts) | forms
+        return render(self.request, "scheduling/task.html", context, status=status)
+
+    def propose(self, edit: Callable[[Document], None], summary: str, form_name: str = "", form: Any = None) -> Any:
+        """Edit the plan's ``tasks`` and propose it; what the check finds goes beside the form it came from."""
+        document = builds.editable(self.build)
+        edit(document.setdefault("tasks", {}))
+        try:
+            return redirect(builds.propose(self.build, user_of(self.request), document, summary))
+        except builds.DocumentProblems as error:
+            if form is not None:
+                show(form, error.problems)
+                return self.render(422, **{form_name: form})
+            for problem in error.problems:
+                messages.error(self.request, said(problem))
+            return redirect("scheduling:task", self.build.pk, self.code)
+
+
+def _page(request: HttpRequest, build_id: int, code: str) -> _TaskPage:
+    build, member = owner_of(request, build_id)
+    return _TaskPage(request, build, member, code)
+
+
+@login_required
+@require_GET
+def task(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
+    build, member = builds.build_for(user_of(request), build_id, Role.OWNER, Role.LEAD)
+    return _TaskPage(request, build, member, code).render()
+
+
+@login_required
+@require_POST
+def set_rate(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
+    page = _page(request, build_id, code)
+    form = page.rate_form(request.POST)
+    if page.row is None:
+        raise Http404("A task of your own has hours, not a rate")
+    if not form.is_valid():
+        return page.render(422, rate_form=form)
+    data = form.cleaned_data
+    rate = {"code": code, **{name: str(data[name]) for name in ("low", "likely", "high")}, "why": data["why"]}
+
+    def edit(tasks: Document) -> None:
+        tasks["rates"] = [row for row in tasks.get("rates", []) if row["code"] != code] + [rate]
+
+    return page.propose(edit, f"Rate of {code} {page.name}", "rate_form", form)  # type: ignore[no-any-return]
+
+
+@login_required
+@require_POST
+def usual_rate(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
+    page = _page(request, build_id, code)
+
+    def edit(tasks: Document) -> None:
+        tasks["rates"] = [row for row in tasks.get("rates", []) if row["code"] != code]
+
+    return page.propose(edit, f"Usual rate of {code} {page.name} again")  # type: ignore[no-any-return]
+
+
+@login_required
+@require_POST
+def pin(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
+    page = _page(request, build_id, code)
+    form = page.pin_form(request.POST)
+    if not form.is_valid():
+        return page.render(422, pin_form=form)
+    day = form.cleaned_data["day"]
+
+    def edit(tasks: Document) -> None:
+        tasks["pins"] = [row for row in tasks.get("pins", []) if row["task"] != code] + [{"task": code, "day": day}]
+
+    return page.propose(edit, f"{code} {page.name} on build day {day}", "pin_form", form)  # type: ignore[no-any-return]
+
+
+@login_required
+@require_POST
+def unpin(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
+    page = _page(request, build_id, code)
+
+    def edit(tasks: Document) -> None:
+        tasks["pins"] = [row for row in tasks.get("pins", []) if row["task"] != code]
+
+    return page.propose(edit, f"{code} {page.name} on whichever day suits")  # type: ignore[no-any-return]
+
+
+def _instead(tasks: Document, section: str, code: str, row: Document | None) -> None:
+    """The entry of a task in a section that holds one a task: set it, or take it out."""
+    kept = [one for one in tasks.get(section, []) if one["task"] != code]
+    tasks[section] = kept + ([row] if row is not None else [])
+
+
+@login_required
+@require_POST
+def hold(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
+    """Not before a day."""
+    page = _page(request, build_id, code)
+    form = page.hold_form(request.POST)
+    if not form.is_valid():
+        return page.render(422, hold_form=form)
+    row = {"task": code, "date": form.cleaned_data["date"].isoformat()}
+    row |= {"why": form.cleaned_data["why"]} if form.cleaned_data["why"] else {}
+    said = f"{code} {page.name} not before {day_text(form.cleaned_data['date'])}"
+    return page.propose(partial(_instead, section="not_before", code=code, row=row), said, "hold_form", form)  # type: ignore[no-any-return]
+
+
+@login_required
+@require_POST
+def unhold(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
+    page = _page(request, build_id, code)
+    edit = partial(_instead, section="not_before", code=code, row=None)
+    return page.propose(edit, f"{code} {page.name} as early as it can be")  # type: ignore[no-any-return]
+
+
+@login_required
+@require_POST
+def appoint(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
+    """A firm or an inspector comes on an agreed or a wished day."""
+    page = _page(request, build_id, code)
+    form = page.appointment_form(request.POST)
+    if not form.is_valid():
+        return page.render(422, appointment_form=form)
+    day, firm = form.cleaned_data["date"], form.cleaned_data["firm"] == "firm"
+    row = {"task": code, "date": day.isoformat(), "firm": firm}
+    said = f"{code} {page.name} {'agreed' if firm else 'wished'} for {day_text(day)}"
+    edit = partial(_instead, section="appointments", code=code, row=row)
+    return page.propose(edit, said, "appointment_form", form)  # type: ignore[no-any-return]
+
+
+@login_required
+@require_POST
+def unappoint(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
+    page = _page(request, build_id, code)
+    edit = partial(_instead, section="appointments", code=code, row=None)
+    return page.propose(edit, f"{code} {page.name} on any day that suits")  # type: ignore[no-any-return]
+
+
+@login_required
+@require_POST
+def put_on(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
+    """Somebody who must be on the task, or lead it."""
+    page = _page(request, build_id, code)
+    form = page.person_form(request.POST)
+    if not form.is_valid():
+        return page.render(422, person_form=form)
+    person, lead = form.cleaned_data["person"], form.cleaned_data["lead"]
+    row = {"task": code, "person": person} | ({"lead": True} if lead else {})
+
+    def edit(tasks: Document) -> None:
+        kept = [
+            {key: value for key, value in one.items() if key != "lead"} if lead and one["task"] == code else one
+            for one in tasks.get("people", [])
+            if (one["task"], one["person"]) != (code, person)
+        ]
+        tasks["people"] = [*kept, row]
+
+    who = page.everybody[person].split(",")[0]
+    said = f"{who} {'leads' if lead else 'is on'} {code} {page.name}"
+    return page.propose(edit, said, "person_form", form)  # type: ignore[no-any-return]
+
+
+@login_required
+@require_POST
+def take_off(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
+    page = _page(request, build_id, code)
+    person = request.POST.get("person", "")
+
+    def edit(tasks: Document) -> None:
+        tasks["people"] = [one for one in tasks.get("people", []) if (one["task"], one["person"]) != (code, person)]
+
+    who = page.everybody.get(person, person).split(",")[0]
+    return page.propose(edit, f"{who} need not be on {code} {page.name}")  # type: ignore[no-any-return]
+
+
+@login_required
+@require_POST
+def edit_own(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
+    """A task of one's own, as it is to be from now on."""
+    page = _page(request, build_id, code)
+    if page.own is None:
+        raise Http404("Not a task of your own")
+    form = page.own_form(request.POST)
+    if not form.is_valid():
+        return page.render(422, own_form=form)
+
+    def edit(tasks: Document) -> None:
+        tasks["own"] = [form.document(row) if row["code"] == code else row for row in tasks["own"]]
+
+    return page.propose(edit, f"Own task {code} {page.name} edited", "own_form", form)  # type: ignore[no-any-return]
+
+
+@login_required
+@require_POST
+def done(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
+    page = _page(request, build_id, code)
+    form = page.done_form(request.POST)
+    if not form.is_valid():
+        return page.render(422, done_form=form)
+    on = form.cleaned_data["on"].isoformat()
+
+    def edit(tasks: Document) -> None:
+        tasks["done"] = {**tasks.get("done", {}), code: on}
+
+    return page.propose(edit, f"{code} {page.name} is done", "done_form", form)  # type: ignore[no-any-return]
+
+
+@login_required
+@require_POST
+def not_done(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
+    page = _page(request, build_id, code)
+
+    def edit(tasks: Document) -> None:
+        tasks["done"] = {key: day for key, day in tasks.get("done", {}).items() if key != code}
+
+    return page.propose(edit, f"{code} {page.name} is not done after all")  # type: ignore[no-any-return]
+
+
+@login_required
+@require_POST
+def leave_out(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
+    """A template task is left out, one's own is taken away; pins and reports of it go too."""
+    page = _page(request, build_id, code)
+
+    def edit(tasks: Document) -> None:
+        if page.own is not None:
+            tasks["own"] = [own for own in tasks["own"] if own["code"] != code]
+            tasks["done"] = {key: day for key, day in tasks.get("done", {}).items() if key != code}
+        else:
+            tasks["off"] = sorted({*tasks.get("off", []), code})
+        for section in ("pins", "not_before", "appointments", "people"):
+            if section in tasks:
+                tasks[section] = [row for row in tasks[section] if row["task"] != code]
+
+    return page.propose(edit, f"Without {code} {page.name}")  # type: ignore[no-any-return]
+
+
+@login_required
+@require_POST
+def take_in(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
+    page = _page(request, build_id, code)
+
+    def edit(tasks: Document) -> None:
+        tasks["off"] = [off for off in tasks.get("off", []) if off != code]
+
+    return page.propose(edit, f"With {code} {page.name}")  # type: ignore[no-any-return]
+
+
+@login_required
+@require_http_methods(["GET", "POST"])
+def new_task(request: HttpRequest, build_id: int) -> HttpResponse:
+    """A task of one's own beside those of the template."""
+    build, member = owner_of(request, build_id)
+    context = sheet_context(build, member)
+    form = OwnTaskForm(request.POST if request.method == "POST" else None)
+    if request.method == "POST" and form.is_valid():
+        data = form.cleaned_data
+        document = builds.editable(build)
+        edits: Document = document.setdefault("tasks", {})
+        codes = {*_template(), *(own["code"] for own in edits.get("own", []))}
+        if data["code"] in codes:
+            form.add_error("code", f"There is a task {data['code']} already. Choose another, for example X01.")
+        else:
+            edits["own"] = [*edits.get("own", []), form.document({})]
+            try:
+                summary = f"Own task {data['code']} {data['name']}"
+                return redirect(builds.propose(build, user_of(request), document, summary))
+            except builds.DocumentProblems as error:
+                _show_own(form, error.problems)
+    context["form"] = form
+    return render(request, "scheduling/new_task.html", context, status=422 if form.is_bound else 200)
+
+
+def _show_own(form: Form, problems: list[builds.Problem]) -> None:
+    for problem in problems:
+        field = re.search(r"/(code|name|hours|crew|skills|after|zone|cautions)(/|$)", problem.pointer)
+        form.add_error(field[1] if field else None, said(problem))
