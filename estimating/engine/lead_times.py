@@ -12,6 +12,8 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import Literal
 
+import msgspec
+
 from buildout.units.dates import CalendarError, add_working_days, day_text, latest_order_date
 from buildout.units.value import Reason, Status
 from buildout.units.words import counted, some_of
@@ -109,7 +111,9 @@ def arrivals(
             low, likely, high = (as_of + timedelta(days=days) for days in usual)
             found.append(_arrival(item, "", (low, likely, high), "unquoted", group))
             unquoted.append(item)
-        items.append(max(found, key=lambda a: (a.high, a.likely, a.low)))
+        last = max(found, key=lambda a: (a.high, a.likely, a.low))
+        rest = products[item].acclimatise_days if item in products else 0
+        items.append(msgspec.structs.replace(last, acclimatise_days=rest) if rest else last)
     if unquoted:
         names = some_of([products[i].name if i in products else i for i in unquoted])
         reasons.append(
@@ -158,6 +162,13 @@ def lateness(
     return Lateness(day=rules.day_late, days=found)
 
 
+def ordered_today(quotes: list[Quote], suppliers: list[Supplier], closed: list[date], as_of: date) -> dict[str, date]:
+    """Quote → day its goods come at the latest when ordered on ``as_of``; quotes with a wrong lead time left out."""
+    calendar = _Calendar({q.id: q for q in quotes}, {s.id: s for s in suppliers}, closed)
+    wrong = {reason.where for reason in _bad_lead_times(quotes)}
+    return {q.id: calendar.after(as_of, q.supplier, q.id)[2] for q in quotes if q.id not in wrong}
+
+
 def expected_days_late(low: date, likely: date, high: date, need: date) -> Decimal:
     """Mean of the days after ``need`` when the arrival is spread as a triangle over low, likely and high.
 
@@ -188,7 +199,7 @@ def order_by(
     closed: list[date],
     as_of: date,
 ) -> OrderDates:
-    """The last day to order every item in time, counted back over its longest quoted lead time.
+    """The last day to order every item in time, counted back over its longest quoted lead time and the days it lies.
 
     ``needs``: item → day the schedule first uses it. Items no task uses are left out with a note. Overdue lines
     come first, then by order-by date. ``late_by`` is in calendar days.
@@ -205,9 +216,12 @@ def order_by(
             unused.append(line.item)
             continue
         lead = calendar.quotes[line.quote].lead_days_high if line.quote in calendar.quotes else 0
+        arrival = when.get(line.item)
+        rest = arrival.acclimatise_days if arrival is not None else 0
         try:
             # A carrier rarely comes on a Saturday, and most build days are Saturdays: here by the working day before.
-            last_day = latest_order_date(need, lead, calendar.shut(line.supplier), carrier_works_weekends=False)
+            there = need - timedelta(days=rest)
+            last_day = latest_order_date(there, lead, calendar.shut(line.supplier), carrier_works_weekends=False)
         except CalendarError as error:
             reasons.append(
                 Reason(code="no working day", where=line.item, severity="stop", text=str(error),
@@ -220,8 +234,7 @@ def order_by(
             state = _state(placed)
         else:
             state = "overdue" if last_day < as_of else "to order"
-        arrival = when.get(line.item)
-        late = 0 if arrival is None or state == "received" else max(0, (arrival.high - need).days)
+        late = 0 if arrival is None or state == "received" else max(0, (arrival.high - need).days + rest)
         found.append(
             OrderBy(
                 item=line.item,
@@ -230,6 +243,7 @@ def order_by(
                 need=need,
                 task=need_tasks.get(line.item, ""),
                 lead_days=lead,
+                acclimatise_days=rest,
                 order_by=last_day,
                 state=state,
                 late_by=late,

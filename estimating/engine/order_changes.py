@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from datetime import date
 from decimal import Decimal
 from typing import Literal
 
 from buildout.units.money import round_money
 from buildout.units.value import Value
 from buildout.units.words import counted
-from estimating.engine.types import Award, PlacedOrder
+from estimating.engine.types import Award, PlacedOrder, Product, Supplier
 
 
 class OrderDifference(Value, kw_only=True):
@@ -26,14 +28,32 @@ class OrderDifference(Value, kw_only=True):
     money: Decimal
     """Effect on the order at its own unit price, before tax; negative when less is needed."""
     text: str
+    cancellable: Literal["", "yes", "ask", "no"] = ""
+    """Whether what is too many can still be taken off; empty where nothing is. "no": made to drawing and confirmed,
+    or here already. "ask": the supplier has not said what that costs, or may have begun."""
+    charge: Decimal = Decimal(0)
+    """What the supplier keeps of the price for taking it off, before tax."""
+    left_over: Decimal = Decimal(0)
+    """Stays with us."""
+    cost: Decimal = Decimal(0)
+    """In the end, before tax: of more its price; of less what is saved, negative, less the charge; of left-overs 0."""
+    day: date | None = None
+    """When more would be here at the latest, ordered on the day the plan is worked out for."""
 
 
-def order_differences(orders: list[PlacedOrder], award: Award, currency: str) -> list[OrderDifference]:
+def order_differences(
+    orders: list[PlacedOrder],
+    award: Award,
+    currency: str,
+    products: Sequence[Product] = (),
+    suppliers: Sequence[Supplier] = (),
+    arrive: Mapping[str, date] | None = None,
+) -> list[OrderDifference]:
     """Compare every placed order line with what the award now needs of that item.
 
     Orders for the same item are counted together, oldest first, so two part orders that cover the
     need between them differ in nothing. A line is compared in the award's unit or in the unit asked for,
-    whichever it was ordered in.
+    whichever it was ordered in. ``arrive``: quote → day goods ordered now come at the latest.
 
     Returns one difference per order line, orders in number order.
     """
@@ -57,6 +77,15 @@ def order_differences(orders: list[PlacedOrder], award: Award, currency: str) ->
                 continue
             kind: Literal["more", "less", "no longer needed"]
             kind = "no longer needed" if line.item not in needed else "more" if here > line.quantity else "less"
+            money = round_money((here - line.quantity) * line.unit_price, currency)
+            cancellable: Literal["", "yes", "ask", "no"] = ""
+            charge = Decimal(0)
+            if kind != "more":
+                made = any(p.id == line.item and p.form == "made to drawing" for p in products)
+                percent = next((s.restocking_percent for s in suppliers if s.id == order.supplier), None)
+                cancellable = _cancellable(order, received, made, percent)
+                charge = round_money(-money * (percent or 0) / 100, currency) if cancellable == "yes" else charge
+            stays = cancellable == "no"
             found.append(
                 OrderDifference(
                     order=order.number,
@@ -67,11 +96,28 @@ def order_differences(orders: list[PlacedOrder], award: Award, currency: str) ->
                     unit=line.unit,
                     kind=kind,
                     received=received,
-                    money=round_money((here - line.quantity) * line.unit_price, currency),
+                    money=money,
                     text=_words(order, line.quantity, here, line.unit, kind, received),
+                    cancellable=cancellable,
+                    charge=charge,
+                    left_over=line.quantity - here if stays else Decimal(0),
+                    cost=Decimal(0) if stays else money + charge,
+                    day=(arrive or {}).get(order.quote) if kind == "more" else None,
                 )
             )
     return found
+
+
+def _cancellable(
+    order: PlacedOrder, received: bool, made_to_drawing: bool, percent: Decimal | None
+) -> Literal["yes", "ask", "no"]:
+    """Custom goods are not taken back once they are being made; stock goods against a restocking charge. Common
+    practice, no published source; what the two sides have agreed goes before it."""
+    if received or (made_to_drawing and order.state == "confirmed"):
+        return "no"
+    if made_to_drawing or percent is None:
+        return "ask"
+    return "yes"
 
 
 def _words(order: PlacedOrder, ordered: Decimal, needed: Decimal, unit: str, kind: str, received: bool) -> str:

@@ -58,6 +58,8 @@ class Product(Value, kw_only=True):
     """Paper on what it gives off to the air; empty says missing, as for the fire paper."""
     shade_lots: bool = False
     """Dyed lot by lot, so that left-overs of an earlier lot are kept for repairs and not mixed into a new order."""
+    acclimatise_days: int = 0
+    """Calendar days the goods lie in the room before they are used, where no task of the template waits for that."""
     lead_group: LeadGroup = "other"
     """Which arrival of the task template it belongs to (C06–C10)."""
     spread: Decimal | None = None
@@ -749,6 +751,8 @@ class Supplier(Value, kw_only=True):
     balance_days: int = 0
     """Days from the goods' arrival to the rest of the money."""
     minimum_order: Decimal = Decimal(0)
+    restocking_percent: Decimal | None = None
+    """Of the price, kept when goods are taken off an order or given back; None: not said."""
     holidays: list[date] = []
     note: str = ""
 
@@ -1007,6 +1011,8 @@ class Arrival(Value, kw_only=True):
     high: date
     basis: Literal["received", "promised", "ordered", "to order", "unquoted"]
     lead_group: str
+    acclimatise_days: int = 0
+    """Calendar days more until it can be used."""
 
 
 class Arrivals(Value, kw_only=True):
@@ -1024,6 +1030,8 @@ class OrderBy(Value, kw_only=True):
     task: str
     lead_days: int
     """High lead time, working days."""
+    acclimatise_days: int = 0
+    """Counted back as well, in calendar days."""
     order_by: date
     state: Literal["to order", "overdue", "placed", "confirmed", "received"]
     late_by: int

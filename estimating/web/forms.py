@@ -163,7 +163,7 @@ class ProductForm(PartForm):
         "turns": "Pieces may be turned by 90°", "density": "Density, kg/m³", "mass_per_area": "Mass per area, kg/m²",
         "per_pack": "Pieces in a pack", "spread": "Area one unit covers, m²",
         "stress_at_25_percent": "Stress at 25 % compression, kPa", "fire_document": "Fire document",
-        "lead_group": "Arrives with", "note": "Note",
+        "lead_group": "Arrives with", "acclimatise_days": "Days it lies in the room before use", "note": "Note",
     }  # fmt: skip
     hints = {
         "turns": "Not for grain, nap or an embossed face",
@@ -207,7 +207,8 @@ class SupplierForm(PartForm):
     labels = {
         "name": "Name", "contact": "Who to ask for", "phone": "Telephone", "email": "E-mail", "terms": "Terms",
         "deposit_percent": "Deposit, %", "balance_days": "Rest of the money, days after delivery",
-        "minimum_order": "Smallest order, money", "note": "Note",
+        "minimum_order": "Smallest order, money", "restocking_percent": "Kept when goods are taken off or back, %",
+        "note": "Note",
     }  # fmt: skip
     holidays = forms.CharField(
         label="Closed on",
@@ -216,7 +217,7 @@ class SupplierForm(PartForm):
         help_text="Days with spaces between them, for example 2027-04-12 2027-05-31",
     )
     field_order = ["name", "contact", "phone", "email", "terms", "deposit_percent", "balance_days", "minimum_order",
-                   "holidays", "note"]  # fmt: skip
+                   "restocking_percent", "holidays", "note"]  # fmt: skip
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

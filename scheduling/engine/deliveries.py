@@ -28,7 +28,8 @@ def read_arrivals(arrivals: Arrivals, as_of: date) -> dict[str, Delivery]:
     """Turn arrival dates into days, by item."""
     found: dict[str, Delivery] = {}
     for arrival in arrivals.items:
-        low, likely, high = ((day - as_of).days for day in (arrival.low, arrival.likely, arrival.high))
+        rest = arrival.acclimatise_days
+        low, likely, high = ((day - as_of).days + rest for day in (arrival.low, arrival.likely, arrival.high))
         sure = arrival.basis in ("received", "promised")
         found[arrival.item] = Delivery(
             item=arrival.item,

@@ -243,3 +243,22 @@ def need_line(item: str) -> TakeOffLine:
     return TakeOffLine(
         item=item, name=item, head=8, unit="each", net=D(1), allowance=D(0), waste=D(0), quantity=D(1), trace=[]
     )
+
+
+def test_goods_that_lie_in_the_room_first_are_ordered_earlier_and_used_later() -> None:
+    # Needed Sat 9 Jan 2027, three days in the room: here by Wed 6 Jan. Ten working days back, closed 25 Dec and 1 Jan:
+    # 5, 4 Jan, 31, 30, 29, 28, 24, 23, 22 Dec make nine, Mon 21 Dec is the tenth; Wed 23 Dec without them.
+    from scheduling.engine.deliveries import read_arrivals
+
+    lies = {"foam": Product(id="foam", name="Foam", form="sheet", unit="sheet", head=8, lead_group="foam",
+                            acclimatise_days=3)}  # fmt: skip
+    award = awarded(award_line("foam"))
+    coming = arrivals(award, lies, QUOTES, SUPPLIERS, [], CLOSED, DAY)
+    one = only(order_by(award, coming, {"foam": date(2027, 1, 9)}, {}, QUOTES, SUPPLIERS, [], CLOSED, DAY))
+    assert (one.order_by, one.acclimatise_days) == (date(2026, 12, 21), 3)
+    plain = read_arrivals(due(award), DAY)["foam"]
+    later = read_arrivals(coming, DAY)["foam"]
+    assert (later.low, later.likely, later.high) == (plain.low + 3, plain.likely + 3, plain.high + 3)
+    # In time by its arrival, a day late by the days it lies.
+    soon = {"foam": coming.items[0].high + timedelta(days=2)}
+    assert only(order_by(award, coming, soon, {}, QUOTES, SUPPLIERS, [], CLOSED, DAY)).late_by == 1

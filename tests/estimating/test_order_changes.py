@@ -6,7 +6,7 @@ from datetime import date
 from decimal import Decimal as D
 
 from estimating.engine.order_changes import order_differences
-from estimating.engine.types import Award, AwardLine, OrderedLine, PlacedOrder
+from estimating.engine.types import Award, AwardLine, OrderedLine, PlacedOrder, Product, Supplier
 
 
 def award(*lines):
@@ -71,3 +71,36 @@ def test_received_goods_are_marked_as_left_over():
     )
     assert difference.received
     assert "left over" in difference.text
+
+
+# ------------------------------------------------------------------ what it costs and when
+
+
+def detailed(orders, *lines, restocking=None, made=False):
+    products = [Product(id="ply", name="Ply", form="made to drawing" if made else "sheet", unit="sheet", head=8)]
+    suppliers = [Supplier(id="s", name="S", restocking_percent=restocking)]
+    arrive = {"q": date(2027, 2, 1)}
+    [difference] = order_differences(orders, award(*lines), "USD", products, suppliers, arrive)
+    return difference.cancellable, difference.charge, difference.left_over, difference.cost, difference.day
+
+
+FEWER = ("ply", 33, "sheet", 33, "sheet")
+
+
+def test_more_costs_its_price_and_comes_with_the_lead_time():
+    more = ("ply", 43, "sheet", 43, "sheet")
+    assert detailed([order("PO-1", "ply", 40)], more) == ("", D(0), D(0), D("30.00"), date(2027, 2, 1))
+
+
+def test_fewer_against_a_restocking_charge():
+    # Seven sheets of 10.00 off: 70.00 less 20 % of it.
+    answer = ("yes", D("14.00"), D(0), D("-56.00"), None)
+    assert detailed([order("PO-1", "ply", 40)], FEWER, restocking=D(20)) == answer
+    assert detailed([order("PO-1", "ply", 40)], FEWER) == ("ask", D(0), D(0), D("-70.00"), None)
+
+
+def test_what_is_here_or_being_made_stays():
+    left = ("no", D(0), D(7), D(0), None)
+    assert detailed([order("PO-1", "ply", 40, state="received")], FEWER, restocking=D(20)) == left
+    assert detailed([order("PO-1", "ply", 40, state="confirmed")], FEWER, restocking=D(20), made=True) == left
+    assert detailed([order("PO-1", "ply", 40)], FEWER, restocking=D(20), made=True)[0] == "ask", "not confirmed yet"

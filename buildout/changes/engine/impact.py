@@ -10,6 +10,7 @@ from buildout.changes.engine.build_file import Commitments, Plan
 from buildout.changes.engine.chain import ChainResult
 from buildout.changes.engine.edits import Edit, edits_between
 from buildout.units.value import Reason, Value
+from estimating.engine.lead_times import ordered_today
 from estimating.engine.order_changes import OrderDifference, order_differences
 from scheduling.engine.moved import MovedShift, moved_sign_ups
 from scheduling.engine.types import PlannedTask
@@ -141,13 +142,21 @@ def compare(
         if was[key] != now[key]
     ]
     old_reasons, new_reasons = _warnings(before), _warnings(after)
+    closed = [holiday.date for holiday in after_plan.dates.holidays]
     return Impact(
         edits=edits_between(before_document, after_document),
         figures=figures,
         items=_items(before, after),
         order_by=_order_dates(before, after),
         tasks=_tasks(before, after),
-        orders=order_differences(commitments.orders, after.award, after_plan.currency),
+        orders=order_differences(
+            commitments.orders,
+            after.award,
+            after_plan.currency,
+            after_plan.products,
+            after_plan.suppliers,
+            ordered_today(after_plan.quotes, after_plan.suppliers, closed, after_plan.as_of),
+        ),
         sign_ups=moved_sign_ups(
             before.schedule, after.schedule, before_plan.crew.days, after_plan.crew.days, commitments.sign_ups
         ),
