@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from itertools import combinations, pairwise
 from typing import Any
 
+import msgspec
+
 from buildout.rooms.engine.types import RoomPlan
 from buildout.units.value import Reason, Status, snap
 from estimating.engine import said
@@ -30,10 +32,20 @@ from estimating.engine.mat_shape import (
     without_columns,
     without_straight_points,
 )
-from estimating.engine.passage import passage, reliefs, staples
+from estimating.engine.passage import least_harmful_joint, passage, reliefs, staples
 from estimating.engine.pins import refused
 from estimating.engine.rolled import SHARE, carriers_needed, places_to_hold, rolled_diameter
-from estimating.engine.types import CoverLayout, CoverSpec, FloorLayout, FloorSystem, Pin, Product, RouteStep, Weld
+from estimating.engine.types import (
+    CoverLayout,
+    CoverSpec,
+    FloorLayout,
+    FloorSystem,
+    Pin,
+    Product,
+    RouteStep,
+    Weld,
+    Zone,
+)
 
 LONG_SIDE = 1000.0
 """mm; welds are tried along every side longer than this."""
@@ -42,6 +54,9 @@ NARROWEST_GOODS = 150.0
 MERGED = math.radians(0.5)
 PINNED_TURN = math.radians(5)
 """A pinned direction this close to a side of the outline means that side."""
+JOINT_CLEAR = 101.6
+"""mm (4 in): a weld closer to a parallel joint of the top layer counts as lying over it. Common practice, no
+published source."""
 SIDE_STEP = 0.05
 """mm looked to either side of an offset where the weld length may jump."""
 ROLL_WIDTH = 7315.2
@@ -58,7 +73,20 @@ class Scheme:
     offset: float
     length: float
     lip: float
-    """Weld length on the walk-on edges' bands."""
+    """Weld length on the walk-on edges' bands and in zones kept free of welds."""
+    lines: tuple[float, ...]
+    """Where weld lines lie, across the direction."""
+    width: float = 0.0
+    """Of the goods."""
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What pins say: angles to try, goods' product, and points that weld lines must pass through, by pin."""
+
+    angles: list[float]
+    product: str = ""
+    lines: tuple[tuple[str, Point], ...] = ()
 
 
 def lay_cover(
@@ -68,41 +96,58 @@ def lay_cover(
     products: dict[str, Product],
     pins: Sequence[Pin] = (),
     route: Sequence[RouteStep] = (),
+    zones: Sequence[Zone] = (),
 ) -> CoverLayout:
     """Draw the cover of a floor: finished edge, cut-outs, weld lines of least length, band, mass, carriers.
 
-    Status is ``proven`` where no direction tried has a shorter weld length, ``feasible`` where welds were kept
-    off the walk-on edge at the price of length, ``empty`` where there is no mat field. The rolled size and
-    the number of carriers are screening figures for planning a carry.
+    Goods width and direction are those with least weld on walk-on edges and in ``zones``, then least weld, then least
+    goods, then least weld over joints of the top layer. Status is ``proven`` where no direction tried has a shorter
+    weld length, ``feasible`` where welds were kept out of places at the price of length, ``empty`` where there is no
+    mat field. The rolled size and the number of carriers are screening figures for planning a carry.
     """
     spec = system.cover
     shape = mat_shape(plan, system) if spec is not None else None
     if spec is None or shape is None:
         return _nothing(plan, system)
-    pitch = float(spec.goods_width) - float(spec.weld_lap)
-    if float(spec.goods_width) < float(spec.band_width):
+    lap = float(spec.weld_lap)
+    widths = sorted({float(w) for w in (spec.goods_width, *spec.other_widths)})
+    if widths[0] < float(spec.band_width):
         text = (
-            f"The goods are {said.length(float(spec.goods_width))} wide, narrower than the loop band of "
+            f"The goods are {said.length(widths[0])} wide, narrower than the loop band of "
             f"{said.length(float(spec.band_width))}."
         )
         todo = "Check both widths and their units; goods are usually 54 to 72 in, the band 4 in."
         return _nothing(plan, system, said.stop("cover-band", text, spec.product, todo))
-    if pitch < NARROWEST_GOODS:
-        text = f"Goods less weld lap leave {said.length(pitch)} of width, too little to make a cover of."
+    if widths[0] - lap < NARROWEST_GOODS:
+        text = f"Goods less weld lap leave {said.length(widths[0] - lap)} of width, too little to make a cover of."
         return _nothing(plan, system, said.stop("cover-lap", text, spec.product, "Type a goods width such as 61 in."))
-    clear = without_columns(shape.outer, plan.columns)
+    edge = shape.outer
+    if spec.overhang is not None and float(spec.overhang) > 0:
+        edge = polygon_of(ring_of(edge.buffer(float(spec.overhang), join_style="mitre")))
+    clear = without_columns(edge, plan.columns)
     outline = without_straight_points(ring_of(clear))
     cut = holes_of(clear)
     fabric = polygon_of(outline, cut)
     outer = polygon_of(outline)
+    hem = float(spec.hem or 0)
+    hemmed = fabric.buffer(hem, join_style="mitre") if hem > 0 else fabric
     lips = _lips(shape, float(spec.band_width))
-    pinned, pin_reasons = _pinned(plan, pins, outline)
-    schemes = _schemes(fabric, outline, lips, pitch, pinned)
+    kept_off = _kept_off(lips, zones, outer)
+    wish, pin_reasons = _pinned(plan, pins, outline, products)
+    if wish.product:
+        spec = msgspec.structs.replace(spec, product=wish.product)
+    schemes = []
+    for width in widths:
+        for scheme in _schemes(hemmed, outline, kept_off, width, lap, wish):
+            schemes.append(scheme)
     bound = min(s.length for s in schemes)
-    chosen, goods = _best(schemes, fabric, pitch, float(spec.weld_lap))
-    strips, welds = _drawn(fabric, chosen, pitch)
+    joints = _top_joints(floor)
+    chosen, goods = _best(schemes, hemmed, lap, joints)
+    pitch = chosen.width - lap
+    strips, welds = _drawn(fabric, chosen)
+    pin_reasons += _missed(wish, chosen, pitch)
     area = fabric.area
-    mass = area / 1e6 * float(spec.mass_per_area)
+    mass = hemmed.area / 1e6 * float(spec.mass_per_area)
     product = products.get(spec.product)
     thickness, reasons = _thickness(spec, product)
     box = [abs(c) for c in (outer.bounds[2] - outer.bounds[0], outer.bounds[3] - outer.bounds[1])]
@@ -110,11 +155,18 @@ def lay_cover(
     width, steps, passing = passage(area, thickness, width, route)
     diameter = rolled_diameter(area, thickness, width)
     carriers = carriers_needed(mass, width)
+    over = weld_over_joints(welds, joints)
+    zone_area = _zones(zones, outer)
+    in_zones = sum(zone_area.buffer(-0.05).intersection(_line(w)).length for w in welds) if zones else 0.0
+    parting: Weld | None = None
+    if any(not step.passes for step in steps):
+        parting, parted = least_harmful_joint(fabric, welds, kept_off, thickness, width, route)
+        passing = [*passing, *parted]
     proven = chosen.length <= bound + 1
     status: Status = "proven" if proven else "feasible"
     reasons = (
         pin_reasons
-        + _weld_reasons(chosen, bound, schemes, lips)
+        + _weld_reasons(chosen, bound, schemes, in_zones, over)
         + reasons
         + _carry_reasons(mass, width, diameter, carriers, plan.room)
         + passing
@@ -136,6 +188,11 @@ def lay_cover(
         staples=staples(band),
         reliefs=reliefs(outline, cut),
         passage=steps,
+        goods_width=snap(chosen.width),
+        weld_in_zones=snap(in_zones),
+        weld_over_joints=over,
+        cut_area=snap(hemmed.area) if hem > 0 else 0.0,
+        parting=parting,
         area=snap(area),
         goods_length=snap(goods),
         mass=snap(mass, 0.001),
@@ -175,65 +232,166 @@ def _thickness(spec: CoverSpec, product: Product | None) -> tuple[float, list[Re
 # ---------------------------------------------------------------- welds
 
 
-def _pinned(plan: RoomPlan, pins: Sequence[Pin], outline: Ring) -> tuple[list[float], list[Reason]]:
-    """Weld directions to try: those along the outline's sides, or the pinned one alone."""
+def _pinned(
+    plan: RoomPlan, pins: Sequence[Pin], outline: Ring, products: dict[str, Product]
+) -> tuple[Wish, list[Reason]]:
+    """What the cover's pins ask for, and those that cannot hold."""
     tried = directions(outline)
-    chosen: Pin | None = None
+    first: Pin | None = None
     angle = 0.0
+    product = ""
+    lines: list[tuple[str, Point]] = []
     reasons = []
     for pin in (p for p in pins if p.layer == "cover"):
         wall = next((w for w in plan.walls if w.id == pin.wall), None)
-        if pin.kind != "direction":
-            reasons.append(refused(pin, f"a {pin.kind} is not pinned on a cover", "Pin a direction."))
-        elif pin.wall and wall is None:
+        if pin.kind == "product":
+            goods = products.get(pin.product)
+            if goods is None or goods.form not in ("made to drawing", "roll"):
+                why = f"{pin.product or 'its product'} is not goods a cover is made of"
+                reasons.append(refused(pin, why, "Pin a product made to drawing or off a roll."))
+            elif product and product != pin.product:
+                reasons.append(refused(pin, f"the cover is already pinned to {product}", "Take off one of the two."))
+            else:
+                product = pin.product
+            continue
+        if pin.kind not in ("direction", "line"):
+            reasons.append(refused(pin, f"a {pin.kind} is not pinned on a cover", "Pin a direction, line or product."))
+            continue
+        if pin.wall and wall is None:
             todo = f"Name one of {', '.join(w.id for w in plan.walls)}."
             reasons.append(refused(pin, f"there is no wall {pin.wall}", todo))
-        elif not pin.wall and not pin.direction:
+            continue
+        if not pin.wall and not pin.direction:
             reasons.append(refused(pin, "it names neither a wall nor a direction", "State x, y or a wall."))
-        else:
-            wish = math.pi / 2 if pin.direction == "y" else 0.0
-            if wall is not None:
-                wish = math.atan2(wall.b[1] - wall.a[1], wall.b[0] - wall.a[0])
-            near = min(tried, key=lambda a: abs(math.remainder(a - wish, math.pi)))
-            wish = near if abs(math.remainder(near - wish, math.pi)) < PINNED_TURN else wish % math.pi
-            if chosen is not None and abs(math.remainder(wish - angle, math.pi)) > MERGED:
-                why = f"pin {chosen.id} already runs the welds another way"
-                reasons.append(refused(pin, why, f"Take off one of {chosen.id} and {pin.id}."))
-            else:
-                chosen, angle = pin, wish
-    return ([angle] if chosen is not None else tried), reasons
+            continue
+        wish = math.pi / 2 if pin.direction == "y" else 0.0
+        if wall is not None:
+            wish = math.atan2(wall.b[1] - wall.a[1], wall.b[0] - wall.a[0])
+        near = min(tried, key=lambda a: abs(math.remainder(a - wish, math.pi)))
+        wish = near if abs(math.remainder(near - wish, math.pi)) < PINNED_TURN else wish % math.pi
+        if first is not None and abs(math.remainder(wish - angle, math.pi)) > MERGED:
+            why = f"pin {first.id} already runs the welds another way"
+            reasons.append(refused(pin, why, f"Take off one of {first.id} and {pin.id}."))
+            continue
+        if pin.kind == "line":
+            at = pin.y if abs(math.cos(wish)) > abs(math.sin(wish)) else pin.x
+            if at is None:
+                reasons.append(refused(pin, "it does not say where the weld lies", "State x or y, such as 4 ft."))
+                continue
+            lines.append((pin.id, (float(pin.x or 0), float(pin.y or 0))))
+        first, angle = first or pin, wish
+    return Wish([angle] if first is not None else tried, product, tuple(lines)), reasons
 
 
-def _schemes(fabric: Any, outline: Ring, lips: Any, pitch: float, angles: list[float]) -> list[Scheme]:
+def _zones(zones: Sequence[Zone], outer: Any) -> Any:
+    """Where no weld should lie, inside the cover."""
+    import shapely
+
+    boxes = [
+        shapely.box(float(z.x), float(z.y), float(z.x) + float(z.length), float(z.y) + float(z.width)) for z in zones
+    ]
+    return shapely.union_all([box.intersection(outer) for box in boxes]) if boxes else shapely.Polygon()
+
+
+def _kept_off(lips: Any, zones: Sequence[Zone], outer: Any) -> Any:
+    import shapely
+
+    inside = _zones(zones, outer)
+    return shapely.MultiPolygon([*parts_of(lips), *parts_of(inside)]) if not inside.is_empty else lips
+
+
+def _line(weld: Weld) -> Any:
+    import shapely
+
+    return shapely.LineString([weld.a, weld.b])
+
+
+def _top_joints(floor: FloorLayout | None) -> Any:
+    """Joints of the top layer as an array of (ax, ay, bx, by)."""
+    import numpy as np
+
+    top = floor.layers[-1] if floor is not None and floor.layers else None
+    return np.array([(*j.a, *j.b) for j in top.joints] if top is not None else [], dtype=float).reshape(-1, 4)
+
+
+def weld_over_joints(welds: Sequence[Weld], joints: Any) -> float:
+    """Length of weld that runs beside a parallel joint of the top layer, closer than ``JOINT_CLEAR``, mm."""
+    import numpy as np
+
+    total = 0.0
+    if not len(joints):
+        return total
+    along = joints[:, 2:] - joints[:, :2]
+    length = np.hypot(along[:, 0], along[:, 1])
+    for weld in welds:
+        if weld.length < 1:
+            continue
+        d = ((weld.b[0] - weld.a[0]) / weld.length, (weld.b[1] - weld.a[1]) / weld.length)
+        turned = np.abs(along[:, 0] * d[1] - along[:, 1] * d[0]) < np.sin(PINNED_TURN) * length
+        if not turned.any():
+            continue
+        ends = joints[turned].reshape(-1, 2, 2) - np.array(weld.a)
+        u = ends @ np.array(d)
+        v = ends @ np.array((-d[1], d[0]))
+        near = np.abs(v.mean(axis=1)) < JOINT_CLEAR
+        low, high = np.clip(u[near].min(axis=1), 0, weld.length), np.clip(u[near].max(axis=1), 0, weld.length)
+        reach = 0.0
+        for a, b in sorted(zip(low.tolist(), high.tolist(), strict=True)):
+            total += max(0.0, b - max(a, reach))
+            reach = max(reach, b)
+    return snap(total)
+
+
+def _schemes(fabric: Any, outline: Ring, lips: Any, width: float, lap: float, wish: Wish) -> list[Scheme]:
     found = []
-    for angle in angles:
+    pitch = width - lap
+    for angle in wish.angles:
         turned = _turned(fabric, -angle)
         lip_parts = parts_of(_turned(lips, -angle))
         rings = [ring for part in (turned, *lip_parts) for ring in (part.exterior, *part.interiors)]
         corners = [float(y) for ring in rings for _, y in ring.coords[:-1]]
         edges = _Edges(turned)
-        tried = offsets(corners, pitch)
-        lines = [_lines(edges.low, edges.high, offset, pitch) for offset in tried]
+        tried = offsets([*corners, edges.low + lap / 2, edges.high - lap / 2], pitch)
+        if wish.lines:
+            x, y = wish.lines[0][1]
+            tried = [round((y * math.cos(angle) - x * math.sin(angle)) % pitch, 2) % pitch]
+        lines = [_lines(edges.low, edges.high, offset, pitch, lap) for offset in tried]
         lengths = edges.totals(lines)
         on_lips = [sum(one) for one in zip(*(_Edges(part).totals(lines) for part in lip_parts), strict=True)]
         for place, offset in enumerate(tried):
             lip = round(on_lips[place], 1) if on_lips else 0.0
-            found.append(Scheme(angle, offset, round(lengths[place], 1), lip if lip > 1 else 0.0))
+            found.append(
+                Scheme(angle, offset, round(lengths[place], 1), lip if lip > 1 else 0.0, tuple(lines[place]), width)
+            )
     return found
 
 
-def _best(schemes: list[Scheme], fabric: Any, pitch: float, lap: float) -> tuple[Scheme, float]:
-    """Off the walk-on edge, then least weld, then least goods (with its length); ties by direction and offset."""
+def _best(schemes: list[Scheme], fabric: Any, lap: float, joints: Any) -> tuple[Scheme, float]:
+    """Off the places to keep off, least weld, least goods (with its length), least over joints; ties by direction."""
     least = min((s.lip, s.length) for s in schemes)
     tied = [s for s in schemes if s.lip <= least[0] + 1 and s.length <= least[1] + 1]
     made: dict[float, _Edges] = {}
     ranked = []
     for scheme in tied:
         edges = made.setdefault(scheme.angle, _Edges(_turned(fabric, -scheme.angle)))
-        goods = round(_goods_length(edges, _lines(edges.low, edges.high, scheme.offset, pitch), lap), 1)
-        ranked.append((goods, round(scheme.angle, 9), scheme.offset, scheme))
-    goods, _, _, scheme = min(ranked, key=lambda r: r[:3])
-    return scheme, goods
+        run = round(_goods_length(edges, list(scheme.lines), lap), 1)
+        ranked.append((round(run * scheme.width / 1000), round(scheme.angle, 9), scheme.offset, run, scheme))
+    ranked.sort(key=lambda r: r[:3])
+    level = [r for r in ranked if r[0] <= ranked[0][0] + 1]
+    if len(joints) and len(level) > 1:
+        level.sort(key=lambda r: (weld_over_joints(_welds(made[r[4].angle], r[4]), joints), *r[:3]))
+    return level[0][4], level[0][3]
+
+
+def _welds(edges: _Edges, scheme: Scheme) -> list[Weld]:
+    """Weld lines of a scheme, in room coordinates."""
+    cos, sin = math.cos(scheme.angle), math.sin(scheme.angle)
+    welds = []
+    for y in scheme.lines:
+        for x0, x1 in edges.at(y):
+            a, b = [(snap(x * cos - y * sin), snap(x * sin + y * cos)) for x in (x0, x1)]
+            welds.append(Weld(a=a, b=b, length=snap(math.dist(a, b))))
+    return welds
 
 
 def directions(outline: Ring) -> list[float]:
@@ -264,9 +422,11 @@ def offsets(corners: list[float], pitch: float) -> list[float]:
     return sorted(found)
 
 
-def _lines(low: float, high: float, offset: float, pitch: float) -> list[float]:
-    first = math.ceil((low - offset) / pitch - 1e-9)
-    last = math.floor((high - offset) / pitch + 1e-9)
+def _lines(low: float, high: float, offset: float, pitch: float, lap: float) -> list[float]:
+    """Weld lines between two edges. The strips at the edges have a lap on one side only, so that a line within half a
+    lap of an edge is none: the strip beside it is wide enough."""
+    first = math.ceil((low + lap / 2 - offset) / pitch + 1e-9)
+    last = math.floor((high - lap / 2 - offset) / pitch - 1e-9)
     return [offset + k * pitch for k in range(first, last + 1)]
 
 
@@ -356,19 +516,26 @@ def _turned(shape: Any, angle: float) -> Any:
     return shapely.transform(shape, lambda points: points @ turn)
 
 
-def _drawn(fabric: Any, scheme: Scheme, pitch: float) -> tuple[list[Ring], list[Weld]]:
+def _missed(wish: Wish, chosen: Scheme, pitch: float) -> list[Reason]:
+    """Pinned weld lines that the goods' width keeps apart from the first."""
+    found = []
+    for name, (x, y) in wish.lines[1:]:
+        off = math.remainder(y * math.cos(chosen.angle) - x * math.sin(chosen.angle) - chosen.offset, pitch)
+        if abs(off) > 1.0:
+            why = f"its weld would lie {said.length(abs(off))} off those of pin {wish.lines[0][0]}"
+            todo = f"Move it by whole widths of {said.length(pitch)}, or take off the other pin."
+            found.append(said.warning("pin-refused", f"Pin {name} cannot hold: {why}.", name, todo))
+    return found
+
+
+def _drawn(fabric: Any, scheme: Scheme) -> tuple[list[Ring], list[Weld]]:
     import shapely
 
     turned = _turned(fabric, -scheme.angle)
     edges = _Edges(turned)
-    lines = _lines(edges.low, edges.high, scheme.offset, pitch)
+    lines = scheme.lines
     left, right = turned.bounds[0] - 1, turned.bounds[2] + 1
-    welds = []
-    cos, sin = math.cos(scheme.angle), math.sin(scheme.angle)
-    for y in lines:
-        for x0, x1 in edges.at(y):
-            a, b = [(snap(x * cos - y * sin), snap(x * sin + y * cos)) for x in (x0, x1)]
-            welds.append(Weld(a=a, b=b, length=snap(math.dist(a, b))))
+    welds = _welds(edges, scheme)
     levels = [edges.low - 1, *[y for y in lines if edges.low + GRID < y < edges.high - GRID], edges.high + 1]
     strips = []
     for low, high in pairwise(levels):
@@ -474,27 +641,37 @@ def _within(point: Point, triangle: Ring) -> bool:
 # ---------------------------------------------------------------- reasons
 
 
-def _weld_reasons(chosen: Scheme, bound: float, schemes: list[Scheme], lips: Any) -> list[Reason]:
+def _weld_reasons(chosen: Scheme, bound: float, schemes: list[Scheme], in_zones: float, over: float) -> list[Reason]:
     tried = len({s.angle for s in schemes})
-    text = (
-        f"Weld length {said.length(chosen.length)}: the least over {said.count(tried, 'direction')} tried, "
-        "along sides of the outline."
-    )
+    widths = len({s.width for s in schemes})
+    among = f"{said.count(tried, 'direction')} tried, along sides of the outline"
+    if widths > 1:
+        among += f", and {widths} widths of goods; these are {said.length(chosen.width)} wide"
+    text = f"Weld length {said.length(chosen.length)}: the least over {among}."
     if chosen.length > bound + 1:
         text = (
             f"Weld length {said.length(chosen.length)}; {said.length(bound)} would do, but with more of it on "
-            f"walk-on edges. Compared over {said.count(tried, 'direction')}, along sides of the outline."
+            f"walk-on edges or in zones kept free. Compared over {among}."
         )
     found = [said.note("cover-welds", text, "welds")]
-    if chosen.lip > 1:
+    if chosen.lip - in_zones > 1:
         found.append(
             said.warning(
                 "cover-lip",
-                f"{said.length(chosen.lip)} of weld crosses the band at a walk-on edge and cannot be avoided.",
+                f"{said.length(chosen.lip - in_zones)} of weld crosses the band at a walk-on edge and cannot be "
+                "avoided.",
                 "welds",
                 "Ask the fabricator for a reinforcing patch there.",
             )
         )
+    if in_zones > 1:
+        text = f"{said.length(in_zones)} of weld lies in zones kept free of welds and cannot be avoided."
+        todo = "Make the zones smaller, or try wider goods."
+        found.append(said.warning("cover-zones", text, "welds", todo))
+    if over > 1:
+        text = f"{said.length(over)} of weld runs within {said.length(JOINT_CLEAR)} of a joint of the top layer."
+        todo = "Pin a line of the top layer or of the welds to part them where it matters."
+        found.append(said.note("cover-over-joints", text, "welds", todo))
     return found
 
 

@@ -14,7 +14,7 @@ from buildout.units.value import Reason, snap
 from estimating.engine import said
 from estimating.engine.mat_shape import Point, Ring, signed_area
 from estimating.engine.rolled import rolled_diameter
-from estimating.engine.types import PassageStep, Relief, RouteStep
+from estimating.engine.types import PassageStep, Relief, RouteStep, Weld
 
 CLEARANCE = 101.6
 """mm (4 in) of air round the roll in an opening."""
@@ -113,6 +113,47 @@ def _steps(area: float, thickness: float, length: float, route: Sequence[RouteSt
             PassageStep(step=step.id, name=step.name, passes=fits, longest_roll=snap(longest), text=words)
         )  # fmt: skip
     return found
+
+
+def least_harmful_joint(
+    fabric: Any, welds: Sequence[Weld], kept_off: Any, thickness: float, length: float, route: Sequence[RouteStep]
+) -> tuple[Weld | None, list[Reason]]:
+    """The weld along which the cover could be made in two parts that both pass the route, and what to say about it.
+
+    Least harmful is one out of ``kept_off`` (walk-on edges, zones), then the shortest, then the one that leaves the
+    most even parts.
+    """
+    import shapely
+    import shapely.ops
+
+    tried = []
+    for number, weld in enumerate(welds, 1):
+        (ax, ay), (bx, by) = weld.a, weld.b
+        run = math.dist(weld.a, weld.b)
+        if run < 1:
+            continue
+        over = (2.0 * (bx - ax) / run, 2.0 * (by - ay) / run)
+        line = shapely.LineString([(ax - over[0], ay - over[1]), (bx + over[0], by + over[1])])
+        parts = [part.area for part in shapely.ops.split(fabric, line).geoms]
+        if len(parts) != 2:
+            continue
+        fits = True
+        for area in parts:
+            _, steps, _ = passage(area, thickness, length, route)
+            fits = fits and all(step.passes for step in steps)
+        if fits:
+            harm = line.intersection(kept_off).length if not kept_off.is_empty else 0.0
+            tried.append((round(harm), round(run), round(abs(parts[0] - parts[1])), number, weld, parts))
+    if not tried:
+        text = "No single weld divides it into two parts that both pass as rolls."
+        todo = "Plan for a folded bundle, or ask the fabricator for three parts."
+        return None, [said.note("cover-parting", text, "welds", todo)]
+    *_, number, weld, parts = min(tried, key=lambda t: t[:4])
+    text = (
+        f"If it has to come in two parts, a hook-and-loop joint along weld {number}, {said.length(weld.length)} long, "
+        f"is the least harmful: parts of {said.area(max(parts))} and {said.area(min(parts))} both pass."
+    )
+    return weld, [said.note("cover-parting", text, "welds", "Ask the fabricator before ordering.")]
 
 
 def reliefs(outline: Ring, cutouts: Sequence[Ring]) -> list[Relief]:

@@ -100,6 +100,8 @@ class CoverSpec(Value, kw_only=True):
     """kg/m², bands included."""
     hem: Length | None = None
     """Fabric turned in at every edge and cut-out, beyond the finished edge."""
+    other_widths: list[Length] = []
+    """Further widths the goods come in; the cover is laid out from whichever needs the least weld, then goods."""
     overhang: Length | None = None
     """How far the finished edge lies outside the frame's outer face (turned down over it); none: flush with it."""
 
@@ -427,6 +429,8 @@ class CoverLayout(Value, kw_only=True):
     staples: int = 0
     """In two rows along the hook tape."""
     passage: list[PassageStep] = []
+    goods_width: float = 0.0
+    """Width of the goods it is welded from, mm."""
     weld_in_zones: float = 0.0
     """mm of weld in zones that should have none."""
     weld_over_joints: float = 0.0

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import math
+from decimal import Decimal
 from typing import Any
 
+import msgspec
+import numpy as np
 import pytest
 import shapely
 
-from estimating.engine.cover import diagonals, directions, lay_cover
+from buildout.units.lengths import Length
+from estimating.engine.cover import diagonals, directions, lay_cover, weld_over_joints
 from estimating.engine.floor import lay_floor
 from estimating.engine.rolled import carriers_needed, places_to_hold, rolled_diameter
-from estimating.engine.types import CoverLayout
+from estimating.engine.types import CoverLayout, FloorSystem, FoamLayer, Pin, RouteStep, Weld, Zone
 
 INCH = 25.4
 POUND = 0.45359237
@@ -163,3 +167,129 @@ def test_goods_narrower_than_the_band_are_refused(rooms: Any, systems: Any) -> N
     found = lay_cover(rooms.rectangle(240, 180), systems.floor(goods_width=3), None, systems.products())
     assert found.status == "infeasible"
     assert [(r.code, r.severity) for r in found.reasons] == [("cover-band", "stop")]
+
+
+# ---------------------------------------------------------------- zones, widths, hems, pins, joints, parting
+
+
+def inches(value: float) -> Length:
+    return Length(f"{value:g} in", Decimal(str(value)) * Decimal("25.4"))
+
+
+def zone(x: float, y: float, length: float, width: float) -> Zone:
+    return Zone(id="centre", x=inches(x), y=inches(y), length=inches(length), width=inches(width))
+
+
+def with_cover(system: FloorSystem, **changed: Any) -> FloorSystem:
+    assert system.cover is not None
+    return msgspec.structs.replace(system, cover=msgspec.structs.replace(system.cover, **changed))
+
+
+def test_welds_keep_out_of_a_zone_at_the_price_of_length(rooms: Any, systems: Any) -> None:
+    """240 × 119.5 in takes one weld of 240 in in the middle. With a zone there: four of 119.5 in beside it."""
+    plan = rooms.rectangle(241, 120.5)
+    cover = lay_cover(plan, systems.floor(), None, systems.products(), zones=[zone(100, 55, 40, 10)])
+    check(cover)
+    assert (cover.weld_in_zones, cover.status) == (0, "feasible")
+    assert cover.weld_length == pytest.approx(4 * 119.5 * INCH)
+    assert cover.bound == pytest.approx(240 * INCH)
+
+
+def test_what_cannot_be_kept_out_is_said_with_its_length(rooms: Any, systems: Any) -> None:
+    """A zone over the whole floor: the least weld, 240 in, lies in it."""
+    plan = rooms.rectangle(241, 120.5)
+    cover = lay_cover(plan, systems.floor(), None, systems.products(), zones=[zone(-9, -9, 300, 300)])
+    assert cover.weld_in_zones == pytest.approx(240 * INCH, abs=0.2)
+    told = next(r for r in cover.reasons if r.code == "cover-zones")
+    assert "20' 0\"" in told.text
+    assert told.todo
+
+
+def test_the_width_with_least_weld_is_taken(rooms: Any, systems: Any) -> None:
+    """119.5 in is covered by one width of 122 in goods (no weld), by two of 61 in (one weld of 240 in)."""
+    system = with_cover(systems.floor(), other_widths=[inches(122), inches(72)])
+    cover = lay_cover(rooms.rectangle(241, 120.5), system, None, systems.products())
+    check(cover)
+    assert cover.weld_length == 0
+    assert cover.goods_width == pytest.approx(122 * INCH)
+    assert any("3 widths" in r.text for r in cover.reasons)
+
+
+def test_hem_and_overhang(rooms: Any, systems: Any) -> None:
+    """Frame 200 × 55 in, 1 1/2 in over its face: 203 × 58 finished; with a 1 in hem the blank is 205 × 60 in."""
+    system = with_cover(systems.floor(), hem=inches(1), overhang=inches(1.5))
+    cover = lay_cover(rooms.rectangle(201, 56), system, None, systems.products())
+    check(cover)
+    assert [round(length / INCH, 2) for _, length in cover.sides] == [203.0, 58.0, 203.0, 58.0]
+    assert cover.area == pytest.approx(203 * 58 * INCH**2)
+    assert cover.cut_area == pytest.approx(205 * 60 * INCH**2)
+    assert cover.goods_length == pytest.approx(205 * INCH)
+    assert cover.mass == pytest.approx(205 * 60 * INCH**2 / 1e6 * 1.6275, abs=0.01)
+    assert cover.band_length == pytest.approx(2 * (203 + 58) * INCH)
+
+
+def test_a_pinned_weld_line_is_honoured_or_named(rooms: Any, systems: Any) -> None:
+    """Pitch 59 3/4 in: lines pinned 24 and 24 + 59 3/4 in up hold together, one 40 in up does not."""
+
+    def pin(name: str, y: float) -> Pin:
+        return Pin(id=name, layer="cover", kind="line", direction="x", y=inches(y))
+
+    plan = rooms.rectangle(241, 120.5)
+    cover = lay_cover(plan, systems.floor(), None, systems.products(), [pin("p", 24), pin("q", 83.75), pin("r", 40)])
+    check(cover)
+    assert sorted({round(w.a[1] / INCH, 2) for w in cover.welds}) == [24.0, 83.75]
+    refused = [r for r in cover.reasons if r.code == "pin-refused"]
+    assert [r.where for r in refused] == ["r"]
+    assert "pin p" in refused[0].text
+
+
+def test_a_pinned_cover_product(rooms: Any, systems: Any) -> None:
+    products = systems.products()
+    products["heavy"] = msgspec.structs.replace(products["cover"], id="heavy", name="Heavy")
+    pins = [
+        Pin(id="p", layer="cover", kind="product", product="heavy"),
+        Pin(id="q", layer="cover", kind="product", product="timber"),
+    ]
+    cover = lay_cover(rooms.rectangle(241, 120.5), systems.floor(), None, products, pins)
+    assert cover.product == "heavy"
+    assert [r.where for r in cover.reasons if r.code == "pin-refused"] == ["q"]
+
+
+def test_weld_over_a_joint_is_measured_once() -> None:
+    """A weld of 1,000 mm; joints beside it from 0–400 and 300–600 mm at 50 mm, one at 200 mm away, one across."""
+    weld = Weld(a=(0.0, 0.0), b=(1000.0, 0.0), length=1000.0)
+    joints = np.array([(0, 50, 400, 50), (300, -50, 600, -50), (0, 200, 900, 200), (500, -900, 500, 900)], dtype=float)
+    assert weld_over_joints([weld], joints) == 600.0
+
+
+def test_welds_avoid_joints_where_it_costs_nothing(rooms: Any, systems: Any) -> None:
+    """Covers with room to shift: among equally good offsets the one with least weld over joints of the top is taken."""
+    plan = rooms.rectangle(241, 100)
+    system = systems.floor(layers=[FoamLayer(product="top", role="top", direction="x", taped=True)])
+    floor = lay_floor(plan, system, systems.products())
+    cover = lay_cover(plan, system, floor, systems.products())
+    lines = {round(j.a[1], 1) for j in floor.layers[0].joints}
+    assert lines
+    assert cover.weld_over_joints == 0
+    assert all(abs(w.a[1] - y) >= 101.6 for w in cover.welds for y in lines)
+
+
+def test_where_a_joint_would_be_least_harmful(rooms: Any, systems: Any) -> None:
+    """40 × 20 ft at 24 ft of roll is √(4·115,200·0.05/(π·288·0.75)) = 5.8 in thick: 9 in of door less 4 in stops it.
+
+    Half of it is 5.8/√2 = 4.1 in thick and passes.
+    """
+    plan = rooms.rectangle(481, 241)
+    route = [RouteStep(id="door", name="narrow door", kind="opening", width=inches(9), height=inches(80))]
+    cover = lay_cover(plan, systems.floor(), None, systems.products(), (), route)
+    assert not cover.passage[0].passes
+    assert cover.parting is not None
+    assert cover.parting in cover.welds
+    told = next(r for r in cover.reasons if r.code == "cover-parting")
+    assert "both pass" in told.text
+    wide = [RouteStep(id="door", name="door", kind="opening", width=inches(36), height=inches(80))]
+    assert lay_cover(plan, systems.floor(), None, systems.products(), (), wide).parting is None
+    shut = [RouteStep(id="slot", name="slot", kind="opening", width=inches(4.5), height=inches(80))]
+    none = lay_cover(plan, systems.floor(), None, systems.products(), (), shut)
+    assert none.parting is None
+    assert any(r.code == "cover-parting" and "No single weld" in r.text for r in none.reasons)

@@ -92,7 +92,7 @@ LINK_VERSIONS = dict.fromkeys(
     "forecast": 2,
     "cut plans": 5,
     "floor": 4,
-    "cover": 4,
+    "cover": 5,
     "walls": 3,
 }
 """Raise a link's number when its code gives other results for the same inputs."""
@@ -330,13 +330,14 @@ def _layouts(plan: Plan, fitout: Fitout, plans: list[RoomPlan], link: Callable[.
                 "cover",
                 where,
                 CoverLayout,
-                lambda: lay_cover(room, floor_system, floor, products, fitout.pins, fitout.route),
+                lambda: lay_cover(room, floor_system, floor, products, fitout.pins, fitout.route, fitout.weld_free),
                 room,
                 floor_system,
                 floor,
                 plan.products,
                 fitout.pins,
                 fitout.route,
+                fitout.weld_free,
             )
     if room is not None and wall_system is not None:
         walls = link(
