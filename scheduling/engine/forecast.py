@@ -26,7 +26,7 @@ from buildout.units.dates import day_text
 from buildout.units.value import Reason, Severity, Status, snap
 from estimating.engine.types import Arrivals
 from scheduling.engine import calendars
-from scheduling.engine.activities import CORE, ORDERING, further_days, goods_rules, lag_minutes
+from scheduling.engine.activities import CORE, ORDERING, further_days, goods_rules, lag_minutes, needs_tool
 from scheduling.engine.calendars import SLOT
 from scheduling.engine.deliveries import Delivery, read_arrivals
 from scheduling.engine.schedule import _peak
@@ -49,7 +49,7 @@ if TYPE_CHECKING:
 
     Runs = NDArray[np.float64]
 
-RUNS = 2000
+RUNS = 10_000
 SEED = 20
 WEEKS_AHEAD = 60
 """Further build days assumed, a week apart, after the last one given; work past them counts as unplaced."""
@@ -70,8 +70,9 @@ def forecast(
     as_of: date,
     *,
     runs: int = RUNS,
+    drivers: bool = True,
 ) -> Forecast:
-    """Play the plan through ``runs`` times and report when it opens.
+    """Play the plan through ``runs`` times and report when it opens, and what decides it (``drivers``).
 
     Percentiles are nearest rank: P80 is the first day by which at least 80 % of the runs have opened. Runs in which
     some task finds no room within the horizon count as not opened, in percentiles and chances too. Without a plan
@@ -84,14 +85,14 @@ def forecast(
         why = Reason(code="no-plan", text="There is no forecast without a plan", severity=severity, todo=todo)
         return _result(status, 0, [], 0, dates, [], [why])
     if OPENING in edits.done:
-        return _result("proven", 1, [edits.done[OPENING]], 0, dates, [], [])
+        return _result("proven", 1, [(edits.done[OPENING], 1)], 0, dates, [], [])
     play = _Play(net, schedule, crew, dates, arrivals, edits, as_of, runs)
     opening, late_runs = play.run()
     import numpy as np
 
     placed = np.isfinite(opening)
-    days = np.ceil(opening[placed] / 24 - 1e-9).astype(int)
-    openings = [as_of + timedelta(days=int(day)) for day in np.sort(days)]
+    days, counts = np.unique(np.ceil(opening[placed] / 24 - 1e-9).astype(int), return_counts=True)
+    openings = [(as_of + timedelta(days=int(day)), int(count)) for day, count in zip(days, counts, strict=True)]
     reasons = [
         Reason(
             code="how-to-read",
@@ -120,30 +121,38 @@ def forecast(
                 todo="Look at the tasks with the widest estimates, or add build days.",
             )
         )
-    return _result("feasible", runs, openings, unplaced, dates, play.drivers(opening), reasons)
+    found = play.drivers(opening) if drivers else []
+    return _result("feasible", runs, openings, unplaced, dates, found, reasons)
 
 
-def nearest_rank(ordered: Sequence[date], share: float, runs: int) -> date | None:
+def nearest_rank(counted: Sequence[tuple[date, int]], share: float, runs: int) -> date | None:
     """Return the first day by which at least ``share`` of ``runs`` have opened; None when they never do.
 
-    >>> nearest_rank([date(2027, 1, day) for day in range(1, 11)], 0.8, 10)
+    ``counted`` are days with how many runs open on them, ascending.
+
+    >>> nearest_rank([(date(2027, 1, day), 1) for day in range(1, 11)], 0.8, 10)
     datetime.date(2027, 1, 8)
     """
     rank = max(1, ceil(share * runs - 1e-9))
-    return ordered[rank - 1] if rank <= len(ordered) else None
+    so_far = 0
+    for day, count in counted:
+        so_far += count
+        if so_far >= rank:
+            return day
+    return None
 
 
 def _result(
     status: Status,
     runs: int,
-    openings: Sequence[date],
+    openings: list[tuple[date, int]],
     unplaced: int,
     dates: Dates,
     drivers: list[Driver],
     reasons: list[Reason],
 ) -> Forecast:
-    def chance(day: date) -> float:
-        return snap(sum(opening <= day for opening in openings) / runs, 0.0001) if runs else 0.0
+    def chance(by: date) -> float:
+        return snap(sum(count for day, count in openings if day <= by) / runs, 0.0001) if runs else 0.0
 
     return Forecast(
         status=status,
@@ -155,7 +164,7 @@ def _result(
         chance_by_wish=chance(dates.opening_wish),
         chance_by_announced=chance(dates.announced) if dates.announced else None,
         unplaced=unplaced,
-        histogram=[(day, openings.count(day)) for day in sorted(set(openings))],
+        histogram=openings,
         drivers=drivers,
         reasons=reasons,
     )
@@ -190,15 +199,16 @@ def triangular(uniform: Runs, low: float, likely: float, high: float) -> Runs:
     return np.where(uniform < turn, rising, falling)
 
 
-def rank_share(values: Runs, outcome: Runs) -> float:
-    """Return the squared rank correlation (Spearman, ties share their mean rank) of two samples, 0–1."""
+def ranks(sample: Runs) -> Runs:
+    """Return ranks about their mean; ties share their mean rank."""
     import numpy as np
 
-    def ranks(sample: Runs) -> Runs:
-        _, place, counts = np.unique(sample, return_inverse=True, return_counts=True)
-        return (np.cumsum(counts) - (counts - 1) / 2)[place] - (len(sample) + 1) / 2
+    _, place, counts = np.unique(sample, return_inverse=True, return_counts=True)
+    return (np.cumsum(counts) - (counts - 1) / 2)[place] - (len(sample) + 1) / 2
 
-    first, second = ranks(values), ranks(outcome)
+
+def rank_share(first: Runs, second: Runs) -> float:
+    """Return the squared rank correlation (Spearman) of two samples given as ``ranks``, 0–1."""
     spread = float((first**2).sum() * (second**2).sum())
     return float((first * second).sum()) ** 2 / spread if spread else 0.0
 
@@ -276,6 +286,9 @@ class _Play:
         runs: int,
     ) -> None:
         self.net, self.schedule, self.crew, self.dates, self.as_of, self.runs = net, schedule, crew, dates, as_of, runs
+        self.edits = edits
+        self.held = {hold.task: self._hour(hold.date) for hold in edits.not_before}
+        self.booked = {one.task: self._hour(one.date) for one in edits.appointments if one.firm and one.date >= as_of}
         self.done = {code: day for code, day in edits.done.items() if any(task.code == code for task in net.tasks)}
         self.deliveries = read_arrivals(arrivals, as_of)
         self.nodes = self._nodes()
@@ -287,6 +300,9 @@ class _Play:
         self.waits = self._waits()
         self._read_calendar()
         self.flow = self._flow()
+
+    def _hour(self, day: date) -> float:
+        return (day - self.as_of).days * 24.0
 
     def _nodes(self) -> dict[str, Node]:
         tasks = {task.code: task for task in self.net.tasks}
@@ -361,23 +377,35 @@ class _Play:
         more = further_days(self.crew, self.as_of, WEEKS_AHEAD)
         length = (more[-1].date - self.as_of).days + 1
         days = replace(self.crew, days=[*(day for day in self.crew.days if day.date >= self.as_of), *more])
-        self.shifts, _ = calendars.build_shifts(days, self.net.day_jobs, [], self.as_of)
-        self.evenings = calendars.evenings(self.crew, self.as_of, length, closed)
-        opens, closes = (minutes / 60 for minutes in calendars.TRADE_DAY)
-        firms = [(day - self.as_of).days * 24.0 for day in calendars.working_days(self.as_of, length, closed)]
-        self.trade_clock = Clock([(day + opens, day + closes, 1.0) for day in firms])
-        self.core_clock = Clock([(low * HOURS, high * HOURS, 1.0) for low, high in self.evenings])
-        self.day_clocks: dict[tuple[bool, bool, float], Clock] = {}
+        self.shifts, _ = calendars.build_shifts(days, self.net.day_jobs, [], self.as_of, self.dates.hall_hours)
+        self.length, self.closed = length, closed
+        self.evenings: dict[tuple[bool, bool], list[calendars.Span]] = {}
+        self.clocks: dict[tuple[str, bool, bool, float], Clock] = {}
+
+    def _evenings(self, hall: bool, noisy: bool) -> list[calendars.Span]:
+        if (hall, noisy) not in self.evenings:
+            hours = self.dates.hall_hours if hall else ()
+            self.evenings[hall, noisy] = calendars.evenings(
+                self.crew, self.as_of, self.length, self.closed, hours, noisy=noisy
+            )
+        return self.evenings[hall, noisy]
 
     def _clock(self, node: Node) -> Clock:
-        if node.planned.place == "trade":
-            return self.trade_clock
-        if node.planned.place == CORE:
-            return self.core_clock
-        key = (node.task.noisy, node.task.where == "hall", self._evening_speed(node))
-        if key not in self.day_clocks:
-            self.day_clocks[key] = self._day_clock(*key)
-        return self.day_clocks[key]
+        hall, noisy = node.task.where == "hall", node.task.noisy
+        speed = self._evening_speed(node) if node.planned.place == "build day" else 1.0
+        key = (node.planned.place, hall, noisy, speed)
+        if key not in self.clocks:
+            self.clocks[key] = self._make_clock(*key)
+        return self.clocks[key]
+
+    def _make_clock(self, place: str, hall: bool, noisy: bool, speed: float) -> Clock:
+        if place == "trade":
+            hours = self.dates.hall_hours if hall else ()
+            spans = calendars.trade_hours(self.as_of, self.length, self.closed, hours, noisy=noisy)
+            return Clock([(low / 60, high / 60, 1.0) for low, high in spans])
+        if place == CORE:
+            return Clock([(low * HOURS, high * HOURS, 1.0) for low, high in self._evenings(hall, noisy)])
+        return self._day_clock(noisy, hall, speed)
 
     def _evening_speed(self, node: Node) -> float:
         """How fast the core team goes on with a build day's work, as a share of the crew's speed; 0 when it cannot."""
@@ -390,14 +418,16 @@ class _Play:
         return 1.0 if task.kind == "fixed" else hands / crew
 
     def _day_clock(self, noisy: bool, hall: bool, evening_speed: float) -> Clock:
-        windows = [(low * HOURS, high * HOURS, evening_speed) for low, high in self.evenings if evening_speed]
+        evenings = self._evenings(hall, noisy) if evening_speed else []
+        windows = [(low * HOURS, high * HOURS, evening_speed) for low, high in evenings]
         for one in self.shifts:
             if hall and one.day.place != "hall":
                 continue
             for low, high in one.windows:
                 first = max(low, one.quiet_until) if noisy else low
-                if high > first:
-                    windows.append((first * HOURS, high * HOURS, 1.0))
+                last = min(high, one.quiet_from) if noisy else high
+                if last > first:
+                    windows.append((first * HOURS, last * HOURS, 1.0))
         apart: list[tuple[float, float, float]] = []
         for window in sorted(windows):
             if not apart or window[0] >= apart[-1][1]:
@@ -412,20 +442,27 @@ class _Play:
         holders: dict[str, list[tuple[int, str]]] = {}
         found: dict[str, list[str]] = {}
         ordered = sorted(
-            (node.planned for node in self.nodes.values() if node.planned.crew and node.planned.end_day >= self.as_of),
+            (
+                node.planned
+                for node in self.nodes.values()
+                if (node.planned.crew or node.task.zone) and node.planned.end_day >= self.as_of
+            ),
             key=lambda one: (self._slot(one.start_day, one.start), self._slot(one.end_day, one.end), one.code),
         )
         for one in ordered:
+            task = self.nodes[one.code].task
             whose: str = CORE if one.place == CORE else "build day"
             start = self._slot(one.start_day, one.start)
-            needs: dict[str, int] = {whose: one.crew}
-            needs.update(
-                {
-                    f"{skill} {whose}": ceil(one.crew / calendars.PEOPLE_PER_LEAD)
-                    for skill in one.skills
-                    if skill in special
-                }
-            )
+            needs: dict[str, int] = {}
+            if one.crew:
+                needs[whose] = one.crew
+                for skill in one.skills:
+                    if skill in special:
+                        needs[f"{skill} {whose}"] = ceil(one.crew / calendars.PEOPLE_PER_LEAD)
+                needs |= {f"tool {word}": 1 for word in self.crew.tools if needs_tool(task.tools, word)}
+                needs |= {f"person {pin.person}": 1 for pin in self.edits.people if pin.task == task.code}
+            if task.zone:
+                needs[f"zone {task.zone}"] = 1
             for name, amount in sorted(needs.items()):
                 pool = holders.setdefault(name, self._pool(name, whose))
                 pool.sort()
@@ -437,10 +474,16 @@ class _Play:
         return {code: sorted(set(givers)) for code, givers in found.items()}
 
     def _pool(self, name: str, whose: str) -> list[tuple[int, str]]:
-        if whose == CORE:
+        kind, _, which = name.partition(" ")
+        if kind in ("zone", "person"):
+            count = 1
+        elif kind == "tool":
+            count = max(1, self.crew.tools.get(which, 1))
+        elif whose == CORE:
             count = len(self.crew.core) if name == whose else calendars.core_skills(self.crew).get(name.split()[0], 0)
         else:
-            shifts, _ = calendars.build_shifts(self.crew, self.net.day_jobs, [], self.as_of)
+            given = {day.id for day in self.crew.days}
+            shifts = [one for one in self.shifts if one.day.id in given]
             sizes = [one.people if name == whose else one.skills.get(name.split()[0], 0) for one in shifts]
             count = max(sizes, default=0)
         return [(-1, "")] * count
@@ -470,7 +513,7 @@ class _Play:
         for code in self._order(firsts, lasts):
             node = self.nodes[code]
             task, planned = node.task, node.planned
-            ready = zero + (lease if task.where == "hall" else 0.0)
+            ready = zero + max(lease if task.where == "hall" else 0.0, self.held.get(task.code, 0.0))
             at_least = zero
             group = self._group(task.arrival_of) if task.arrival_of else []
             if not node.first:
@@ -513,6 +556,10 @@ class _Play:
             here = [24 * np.maximum(0, self.waits[delivery.item]) for delivery in group if delivery.placed]
             end = ready + np.maximum.reduce([np.zeros(self.runs), *travel])
             return ready, np.maximum.reduce([end, *here])
+        if task.code in self.booked and node.first:
+            if planned.place == "wait":
+                return self._inspected(ready, self.booked[task.code], effort)
+            ready = np.maximum(ready, self.booked[task.code])
         if planned.place == "wait":
             return ready, ready + 24 * effort
         if planned.crew == 0 and task.likely == 0:
@@ -528,6 +575,15 @@ class _Play:
         begin = clock.begin(ready)
         work = effort if task.kind == "fixed" else effort / hands
         return begin, clock.end(begin, work)
+
+    def _inspected(self, ready: Runs, day: float, effort: Runs) -> tuple[Runs, Runs]:
+        """An inspection takes place on its day; missed, another one takes its usual wait."""
+        import numpy as np
+
+        opens, closes = (minutes / 60 for minutes in calendars.TRADE_DAY)
+        kept = ready <= day + opens
+        end = np.where(kept, day + closes, np.maximum(day + closes, ready + 24 * effort))
+        return np.where(kept, day + opens, ready), end
 
     def _hands(self, node: Node, ready: Runs, hands: Runs) -> tuple[Runs, Runs]:
         """Fewer helpers work slower; too few for the smallest crew put the work off to the next build day."""
@@ -595,7 +651,8 @@ class _Play:
         outcome = np.where(np.isfinite(opening), opening, 1e9)
         if float(outcome.max()) == float(outcome.min()):
             return []
-        found = [(rank_share(one.values, outcome), one) for one in self.drawn]
+        order = ranks(outcome)
+        found = [(rank_share(ranks(one.values), order), one) for one in self.drawn]
         best = sorted(
             (pair for pair in found if pair[0] >= SMALLEST_SHARE), key=lambda pair: (-round(pair[0], 6), pair[1].what)
         )

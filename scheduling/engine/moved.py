@@ -23,6 +23,8 @@ class MovedShift(Value, kw_only=True):
     old_date: date | None
     new_date: date | None
     text: str
+    why: str = ""
+    """A sentence; empty where the day itself is moved or no longer held."""
 
 
 def _on_build_days(schedule: Schedule) -> dict[str, list[PlannedTask]]:
@@ -40,6 +42,14 @@ def _clock(minutes: int) -> str:
     return f"{minutes // 60:02d}:{minutes % 60:02d}"
 
 
+def _why(tasks: list[PlannedTask]) -> str:
+    """Why a task is where it is now."""
+    held = next(
+        (task.held_by for task in sorted(tasks, key=lambda one: (one.start_day, one.start)) if task.held_by), ""
+    )
+    return f"Because {held}." if held else ""
+
+
 def moved_sign_ups(
     before: Schedule, after: Schedule, old_days: list[BuildDay], new_days: list[BuildDay], sign_ups: list[SignedUp]
 ) -> list[MovedShift]:
@@ -53,7 +63,7 @@ def moved_sign_ups(
     new_dates = {day.id: day.date for day in new_days}
     found: list[MovedShift] = []
 
-    def add(sign_up: SignedUp, kind: str, new_day: str, name: str, text: str) -> None:
+    def add(sign_up: SignedUp, kind: str, new_day: str, name: str, text: str, why: str = "") -> None:
         found.append(
             MovedShift(
                 sign_up=sign_up.id,
@@ -65,6 +75,7 @@ def moved_sign_ups(
                 old_date=old_dates.get(sign_up.day),
                 new_date=new_dates.get(new_day),
                 text=text,
+                why=why,
             )
         )
 
@@ -102,7 +113,7 @@ def moved_sign_ups(
             there = new_tasks[0].build_day
             when = new_dates.get(there)
             text = f"“{name}” moves from {day_text(old_date, year=False)} to {day_text(when, year=False)}."
-            add(sign_up, "task moved", there, name, text)
+            add(sign_up, "task moved", there, name, text, _why(new_tasks))
             continue
         old_hours = (min(t.start for t in old_tasks), max(t.end for t in old_tasks))
         new_hours = (min(t.start for t in same_day), max(t.end for t in same_day))
@@ -114,5 +125,6 @@ def moved_sign_ups(
                 name,
                 f"“{name}” is now {_clock(new_hours[0])}–{_clock(new_hours[1])} instead of "
                 f"{_clock(old_hours[0])}–{_clock(old_hours[1])}, the same day.",
+                _why(same_day),
             )
     return found

@@ -35,6 +35,7 @@ from scheduling.engine.rcpsp import (
     earliest_times,
     latest_starts,
     latest_times,
+    next_start,
     serial_plan,
     tighten,
 )
@@ -80,8 +81,10 @@ def solve(
     edits: TaskEdits,
     as_of: date,
     before: Schedule | None,
+    *,
+    explained: bool = True,
 ) -> Schedule:
-    """Plan the build.
+    """Plan the build; where there is no plan say why, with ways out, unless not ``explained``.
 
     Times in the result are local; ``value`` and ``bound`` are days from ``as_of`` to the opening. Status: proven
     when no earlier opening exists under these rules, feasible when the work limit came first, infeasible with
@@ -94,6 +97,8 @@ def solve(
     made = lay_out(net, crew, dates, arrivals, signed_up, edits, as_of)
     stops = [reason for reason in made.reasons if reason.severity == "stop"]
     given = Inputs(net, crew, dates, arrivals, signed_up, edits, as_of)
+    if stops and not explained:
+        return _none(as_of, "infeasible", made.reasons)
     if stops:
         why = explain(given, stops)
         return _none(as_of, "infeasible", made.reasons, why.work, why)
@@ -108,10 +113,12 @@ def solve(
                 todo="Take pins off, add a build day, or leave out tasks that can wait.",
             )
             return _none(as_of, "infeasible", [*made.reasons, limit], planner.work)
+        if not explained:
+            return _none(as_of, "infeasible", made.reasons, planner.work)
         why = explain(given, [])
         return _none(as_of, "infeasible", [*made.reasons, *why.reasons], planner.work + why.work, why)
     plan = planner.settle(opening)
-    return _Report(made, plan, opening, planner, net, crew, dates, signed_up, as_of).schedule()
+    return _Report(made, plan, opening, planner, net, crew, dates, signed_up, edits, as_of).schedule()
 
 
 def _none(
@@ -331,8 +338,10 @@ class _Report:
         crew: Crew,
         dates: Dates,
         signed_up: Sequence[SignedUp],
+        edits: TaskEdits,
         as_of: date,
     ) -> None:
+        self.edits = edits
         self.made, self.plan, self.stage, self.planner = made, plan, opening, planner
         self.net, self.crew, self.dates, self.signed_up, self.as_of = net, crew, dates, signed_up, as_of
         latest = latest_starts(made.project, plan, [made.goal])
@@ -421,6 +430,52 @@ class _Report:
             critical=any(i in self.leads and self.slack[i] == 0 for i in run),
             slack_days=min(self.slack[i] for i in run),
             cautions=task.cautions,
+            people=sorted({pin.person for pin in self.edits.people if pin.task == task.code}),
+            held_by=self._held_by(first),
+        )
+
+    def _held_by(self, i: int) -> str:
+        """What keeps an activity from starting earlier, in words."""
+        made, start = self.made, self.plan[i].start
+        mode, task = self._mode(i), self.made.parts[i].task
+        found: list[tuple[int, str]] = []
+        for link in made.links:
+            if link.after != i or link.kind == "end-end":
+                continue
+            other = made.parts[link.before]
+            end = self.plan[link.before].start + self._mode(link.before).duration
+            ready = (self.plan[link.before].start if link.kind == "start-start" else end) + link.lag
+            if other.task is not None:
+                found.append((ready, f"it waits for {other.code} {other.task.name}"))
+        if task is not None and made.parts[i].number == 1:
+            for item in task.needs:
+                if item in made.deliveries and made.deliveries[item].placed:
+                    found.append((max(0, made.deliveries[item].planned) * SLOTS_A_DAY, f"it waits for {item}"))
+            for hold in self.edits.not_before:
+                if hold.task == task.code:
+                    why = f": {hold.why}" if hold.why else ""
+                    found.append(
+                        (calendars.day_slot(hold.date, made.from_day), f"it is held until {day_text(hold.date)}{why}")
+                    )
+            if task.where == "hall" and self.dates.lease_start > made.from_day:
+                found.append((calendars.day_slot(self.dates.lease_start, made.from_day), "the lease starts only then"))
+        ready, why = max(found, default=(0, ""))
+        if next_start(mode, max(0, ready)) == start:
+            return why
+        if task is not None and any(pin.task == task.code and pin.day == mode.day for pin in self.edits.pins):
+            return "it is pinned to this build day"
+        mine = {name for name, _ in mode.uses}
+        before = [
+            part.task
+            for n, part in enumerate(made.parts)
+            if part.task is not None and self.plan[n].start + self._mode(n).duration == start
+            and mine & {name for name, _ in self._mode(n).uses}
+        ]  # fmt: skip
+        if before:
+            return f"people, tools or room are with {before[0].code} {before[0].name} until then"
+        return (
+            f"of what comes before, the last is ready on {day_text(calendars.slot_day(ready, made.from_day))}"
+            * bool(found)
         )
 
     def _needs(self, tasks: Sequence[PlannedTask]) -> tuple[dict[str, date], dict[str, str]]:

@@ -392,20 +392,6 @@ class Driver(Value, kw_only=True):
     text: str
 
 
-class Gain(Value, kw_only=True):
-    """What one change would do to the forecast, planned anew and played through with the same random numbers."""
-
-    kind: Literal["helper", "build day", "express"]
-    where: str
-    text: str
-    opening: date | None
-    p80: date | None
-    days: int | None
-    """How many days earlier 80 % of the runs have opened; negative: later. None where either is unknown."""
-    chance: float
-    """Chance to open by the announced day, or by the wished one where none is announced."""
-
-
 class Forecast(Value, kw_only=True):
     status: Status
     runs: int
@@ -420,5 +406,25 @@ class Forecast(Value, kw_only=True):
     histogram: list[tuple[date, int]]
     drivers: list[Driver]
     reasons: list[Reason]
+
+
+class Gain(Value, kw_only=True):
+    """What one change would do to the forecast, planned anew and played through with the same random numbers."""
+
+    kind: Literal["helper", "build day", "express"]
+    where: str
+    text: str
+    opening: date | None
+    p80: date | None
+    days: int | None
+    """How many days earlier 80 % of the runs have opened; negative: later. None where either is unknown."""
+    chance: float
+    """Chance to open by the announced day, or by the wished one where none is announced."""
+
+
+class Gains(Value, kw_only=True):
+    """Changes of the plan that would bring the opening forward, best first."""
+
+    runs: int = 0
     gains: list[Gain] = []
-    """Best first."""
+    reasons: list[Reason] = []

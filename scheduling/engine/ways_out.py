@@ -250,7 +250,7 @@ def _wishes(inputs: Inputs) -> Iterator[Wish]:
         ),
     )  # fmt: skip
     for item, text in _awaited(inputs):
-        yield wish("delivery", item, text, partial(_sooner, item=item, days=FURTHEST_BACK))
+        yield wish("delivery", item, text, partial(sooner, item=item, days=FURTHEST_BACK))
     for person in edits.people:
         if person.task in names and person.task not in done:
             who = _who(inputs, person.person)
@@ -356,14 +356,14 @@ def _awaited(inputs: Inputs) -> Iterator[tuple[str, str]]:
         sure = all(one.basis == "promised" for one in mine)
         latest = max(one.likely if one.basis == "promised" else one.high for one in mine)
         when = f"comes on {day_text(latest)}" if sure else f"comes by {day_text(latest)} if ordered today"
-        yield items[0], f"{_goods(items)} {when}"
+        yield items[0], f"{goods(items)} {when}"
 
 
-def _goods(items: Sequence[str]) -> str:
+def goods(items: Sequence[str]) -> str:
     return items[0] if len(items) == 1 else f"{items[0]} and {len(items) - 1} more"
 
 
-def _together(inputs: Inputs, item: str) -> list[str]:
+def together(inputs: Inputs, item: str) -> list[str]:
     """Goods that travel with an item: same supplier, same lead time."""
     first = next(one for one in inputs.arrivals.items if one.item == item)
     return [
@@ -373,13 +373,13 @@ def _together(inputs: Inputs, item: str) -> list[str]:
     ]
 
 
-def _sooner(inputs: Inputs, item: str, days: int) -> Inputs:
+def sooner(inputs: Inputs, item: str, days: int) -> Inputs:
     """An item and what travels with it so many days earlier, not before today."""
 
     def earlier(day: date) -> date:
         return max(min(day, inputs.as_of), day - timedelta(days=days))
 
-    mine = _together(inputs, item)
+    mine = together(inputs, item)
     items = [
         replace(one, low=earlier(one.low), likely=earlier(one.likely), high=earlier(one.high))
         if one.item in mine
@@ -501,15 +501,15 @@ def _helpers(inputs: Inputs, days: Sequence[BuildDay], tasks: Sequence[Task]) ->
     special = calendars.special_skills(inputs.crew) - set(calendars.HOLDERS_ONLY)
     for skill in sorted({skill for task in tasks for skill in task.skills if skill in special})[:3]:
         needed = list(days)
-        if attempt(_with_helper(inputs, skill, needed)).found is not True:
+        if attempt(with_helper(inputs, skill, needed)).found is not True:
             continue
         for day in reversed(days):
             fewer = [one for one in needed if one is not day]
-            if fewer and attempt(_with_helper(inputs, skill, fewer)).found is True:
+            if fewer and attempt(with_helper(inputs, skill, fewer)).found is True:
                 needed = fewer
         text = f"One more helper who can do “{skill}” on {' and '.join(map(_named, needed))}"
         hours = HELPER_DAY * len(needed)
-        change = partial(_with_helper, skill=skill, days=needed)
+        change = partial(with_helper, skill=skill, days=needed)
         yield Candidate("helper", needed[0].id, text, hours, f"{hours:g} hours of one helper", change)
 
 
@@ -525,7 +525,7 @@ def _with_core(inputs: Inputs, skill: Skill) -> Inputs:
     return inputs.but(crew=replace(inputs.crew, core=[*inputs.crew.core, more]))
 
 
-def _with_helper(inputs: Inputs, skill: Skill, days: Sequence[BuildDay]) -> Inputs:
+def with_helper(inputs: Inputs, skill: Skill, days: Sequence[BuildDay]) -> Inputs:
     more = Helper(
         id=f"one more {skill}", name="One more", skills=[skill], days=[day.id for day in days], sure=Decimal(1)
     )
@@ -578,7 +578,7 @@ def _more_days(inputs: Inputs) -> Iterator[Candidate]:
     first = inputs.as_of + timedelta(days=(5 - inputs.as_of.weekday()) % 7 or 7)
     free = [first + timedelta(days=7 * n) for n in range((last - first).days // 7 + 1)]
     for when in [day for day in free if day not in taken and day < last][-3:]:
-        change = partial(_with_day_on, when=when)
+        change = partial(with_day_on, when=when)
         text = f"One more build day on {day_text(when)}"
         yield from _day_and_pins(inputs, text, hours, change)
     for count in (1, 2, 3, 4, 6, 8, 12, FURTHER_DAYS):
@@ -591,7 +591,7 @@ def _more_days(inputs: Inputs) -> Iterator[Candidate]:
             break
 
 
-def _with_day_on(inputs: Inputs, when: date) -> Inputs:
+def with_day_on(inputs: Inputs, when: date) -> Inputs:
     more = replace(further_days(inputs.crew, inputs.as_of, 1)[0], date=when, id="one more day")
     return inputs.but(crew=replace(inputs.crew, days=[*inputs.crew.days, more]))
 
@@ -642,11 +642,11 @@ def _one_more_tool(word: str) -> Change:
 
 def _earlier(inputs: Inputs, item: str) -> Iterator[Candidate]:
     """Goods earlier by the fewest days that do."""
-    days = _fewest(MOST_DAYS_EARLIER, lambda n: _sooner(inputs, item, n))
+    days = _fewest(MOST_DAYS_EARLIER, lambda n: sooner(inputs, item, n))
     if days:
-        goods = _goods(_together(inputs, item))
-        text = f"Get {goods} {days} day{'s' * (days > 1)} earlier: order earlier, or by a faster carrier"
-        change = partial(_sooner, item=item, days=days)
+        what = goods(together(inputs, item))
+        text = f"Get {what} {days} day{'s' * (days > 1)} earlier: order earlier, or by a faster carrier"
+        change = partial(sooner, item=item, days=days)
         yield Candidate("order earlier", item, text, EARLIER_DAY * days, "calls and a faster carrier", change)
 
 

@@ -14,7 +14,7 @@ from msgspec.structs import replace
 
 from buildout.units.value import to_json
 from estimating.engine.types import Arrival, Arrivals
-from scheduling.engine.forecast import Clock, draws, forecast, nearest_rank, rank_share, triangular
+from scheduling.engine.forecast import Clock, draws, forecast, nearest_rank, rank_share, ranks, triangular
 from scheduling.engine.schedule import solve
 from scheduling.engine.types import (
     BuildDay,
@@ -110,18 +110,18 @@ class TestStatistics:
 
     def test_percentiles_are_nearest_rank(self) -> None:
         # 1…10, 80 %: nearest rank 8 (linear interpolation would say 8.2).
-        days = [MONDAY + timedelta(days=n) for n in range(1, 11)]
+        days = [(MONDAY + timedelta(days=n), 1) for n in range(1, 11)]
         assert nearest_rank(days, 0.8, 10) == MONDAY + timedelta(days=8)
         assert nearest_rank(days, 0.8, 13) is None  # 10 of 13 opened: 77 %
         assert nearest_rank(days, 0.1, 10) == MONDAY + timedelta(days=1)
 
     def test_rank_share_of_straight_reversed_and_constant_samples(self) -> None:
         up = np.arange(10.0)
-        assert rank_share(up, up**3) == pytest.approx(1)
-        assert rank_share(up, -up) == pytest.approx(1)
-        assert rank_share(up, np.ones(10)) == 0
+        assert rank_share(ranks(up), ranks(up**3)) == pytest.approx(1)
+        assert rank_share(ranks(up), ranks(-up)) == pytest.approx(1)
+        assert rank_share(ranks(up), ranks(np.ones(10))) == 0
         # Ties share their mean rank: (1, 2.5, 2.5, 4) against (1, 2, 3, 4) gives ρ = √0.9.
-        assert rank_share(np.array([1.0, 2, 2, 3]), np.arange(4.0)) == pytest.approx(0.9)
+        assert rank_share(ranks(np.array([1.0, 2, 2, 3])), ranks(np.arange(4.0))) == pytest.approx(0.9)
 
     def test_streams_do_not_depend_on_each_other_or_on_the_number_of_runs(self) -> None:
         assert draws("task A", 10).tolist() == draws("task A", 20)[:10].tolist()

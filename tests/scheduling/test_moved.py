@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import date
 
+import msgspec
+
 from scheduling.engine.moved import moved_sign_ups
 from scheduling.engine.types import BuildDay, PlannedTask, Schedule, SignedUp
 
@@ -69,3 +71,9 @@ def test_a_part_of_a_split_task_counts_as_the_task():
     before = schedule(planned(code="G03/1"), planned(code="G03/2", day=TWO))
     after = schedule(planned(code="G03/1", day=TWO), planned(code="G03/2", day=TWO, start=720, end=900))
     assert moved(before, after, SignedUp(id="7", day="d1", task="G03")) == [("7", "task moved", "d2")]
+
+
+def test_says_why_a_task_is_where_it_is_now():
+    there = schedule(msgspec.structs.replace(planned(day=TWO), held_by="it waits for foam"))
+    found = moved_sign_ups(schedule(planned()), there, [ONE, TWO], [ONE, TWO], [SignedUp(id="7", day="d1", task="G03")])
+    assert (found[0].old_date, found[0].new_date, found[0].why) == (ONE.date, TWO.date, "Because it waits for foam.")

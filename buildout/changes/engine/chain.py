@@ -36,9 +36,11 @@ from estimating.engine.types import (
 )
 from estimating.engine.walls import lay_walls
 from scheduling.engine.forecast import forecast
+from scheduling.engine.gains import gains
 from scheduling.engine.schedule import solve
 from scheduling.engine.tasks import generate
-from scheduling.engine.types import Forecast, Schedule, TaskNet
+from scheduling.engine.types import Forecast, Gains, Schedule, TaskNet
+from scheduling.engine.ways_out import Inputs
 
 T = TypeVar("T")
 
@@ -76,6 +78,7 @@ LINK_VERSIONS = dict.fromkeys(
         "order-by dates",
         "budget",
         "forecast",
+        "gains",
     ),
     1,
 ) | {
@@ -89,7 +92,7 @@ LINK_VERSIONS = dict.fromkeys(
     "arrivals": 3,
     "schedule": 3,
     "tasks": 2,
-    "forecast": 2,
+    "forecast": 3,
     "cut plans": 5,
     "floor": 4,
     "cover": 5,
@@ -136,6 +139,8 @@ class ChainResult(Value, kw_only=True):
     forecast: Forecast
     choices: AwardChoices = AwardChoices()
     """Empty in results worked out before choices were priced."""
+    gains: Gains = Gains()
+    """Empty in results worked out before gains were tried."""
     keys: dict[str, str]
     """Content hash of every link's inputs; equal keys mean the link did not need to run."""
 
@@ -160,6 +165,7 @@ class ChainResult(Value, kw_only=True):
             ("order-by dates", self.order_dates),
             ("budget", self.budget),
             ("forecast", self.forecast),
+            ("forecast", self.gains),
         ]
         for name, link in links:
             found += [(name, r) for r in link.reasons]
@@ -284,6 +290,8 @@ def run_chain(
     step("forecast")
     future = (planned_days, plan.crew, plan.dates, due, plan.tasks, plan.as_of)
     expected = link("forecast", "", Forecast, lambda: forecast(net, *future), net, *future)
+    given = Inputs(net, plan.crew, plan.dates, due, commitments.sign_ups, plan.tasks, plan.as_of)
+    gained = link("gains", "", Gains, lambda: gains(given, planned_days), net, *future, commitments.sign_ups)
 
     return ChainResult(
         surveys=surveys,
@@ -299,6 +307,7 @@ def run_chain(
         order_dates=ordered,
         budget=spent,
         forecast=expected,
+        gains=gained,
         keys=keys,
     )
 

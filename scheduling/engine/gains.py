@@ -1,0 +1,130 @@
+"""What one more helper, one more build day or express freight would do to the opening.
+
+Every change is planned anew from the plan people rely on and played through with the same random numbers (common
+random numbers), so that a difference is the change and not chance.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+from functools import partial
+from typing import NamedTuple
+
+from buildout.units.dates import day_text
+from buildout.units.value import Reason
+from scheduling.engine import calendars
+from scheduling.engine.forecast import forecast
+from scheduling.engine.schedule import solve
+from scheduling.engine.types import Forecast, Gain, Gains, Schedule, Skill
+from scheduling.engine.ways_out import Change, Inputs, goods, sooner, together, with_day_on, with_helper
+
+RUNS = 2000
+EXPRESS_DAYS = 7
+SATURDAYS = 1
+"""How many free Saturdays are tried as a further build day."""
+
+
+class _Try(NamedTuple):
+    kind: str
+    where: str
+    text: str
+    change: Change
+
+
+def gains(inputs: Inputs, schedule: Schedule, *, runs: int = RUNS) -> Gains:
+    """Try some changes of a plan; empty without a plan. Never raises for bad numbers."""
+    if schedule.opening is None or "L10" in inputs.edits.done:
+        return Gains()
+    base = _play(inputs, schedule, runs)
+    found: list[Gain] = []
+    for one in _tries(inputs, schedule):
+        changed = one.change(inputs)
+        plan = solve(
+            changed.net, changed.crew, changed.dates, changed.arrivals, changed.signed_up, changed.edits,
+            changed.as_of, schedule, explained=False,
+        )  # fmt: skip
+        played = _play(changed, plan, runs)
+        days = (base.p80 - played.p80).days if base.p80 and played.p80 else None
+        chance = played.chance_by_wish if played.chance_by_announced is None else played.chance_by_announced
+        found.append(
+            Gain(
+                kind=one.kind,  # type: ignore[arg-type]
+                where=one.where,
+                text=one.text,
+                opening=plan.opening,
+                p80=played.p80,
+                days=days,
+                chance=chance,
+            )
+        )
+    best: dict[tuple[str, str], Gain] = {}
+    for gain in sorted(found, key=_rank):
+        best.setdefault((gain.kind, "" if gain.kind == "build day" else gain.where), gain)
+    note = Reason(
+        code="how-to-read",
+        text=f"Each change planned anew and played through {runs} times with the same random numbers as the plan; "
+        "a gain of a day or less is within what a search cut short can give",
+    )
+    return Gains(runs=runs, gains=sorted(best.values(), key=_rank), reasons=[note])
+
+
+def _rank(gain: Gain) -> tuple[int, float, str]:
+    return (-(gain.days if gain.days is not None else -(10**6)), -gain.chance, gain.text)
+
+
+def _play(inputs: Inputs, schedule: Schedule, runs: int) -> Forecast:
+    return forecast(
+        inputs.net, schedule, inputs.crew, inputs.dates, inputs.arrivals, inputs.edits, inputs.as_of,
+        runs=runs, drivers=False,
+    )  # fmt: skip
+
+
+def _tries(inputs: Inputs, schedule: Schedule) -> Iterator[_Try]:
+    ahead = sorted((day for day in inputs.crew.days if day.date >= inputs.as_of), key=lambda day: (day.date, day.id))
+    if ahead:
+        skill = _scarce_skill(inputs, schedule)
+        who = f" who can do “{skill}”" if skill != "none" else ""
+        change = partial(with_helper, skill=skill, days=ahead)
+        yield _Try("helper", skill, f"One more helper{who} on every build day to come", change)
+        for when in _free_saturdays(inputs, ahead[0].date, ahead[-1].date)[:SATURDAYS]:
+            text = f"One more build day on {day_text(when)}"
+            yield _Try("build day", when.isoformat(), text, partial(with_day_on, when=when))
+    item = _awaited(inputs, schedule)
+    if item:
+        text = f"{goods(together(inputs, item)).capitalize()} a week earlier, by express or ordered sooner"
+        yield _Try("express", item, text, partial(sooner, item=item, days=EXPRESS_DAYS))
+
+
+def _scarce_skill(inputs: Inputs, schedule: Schedule) -> Skill:
+    """The skill most hours of critical work for helpers ask for, among those not everybody has; else none."""
+    special = calendars.special_skills(inputs.crew) - set(calendars.HOLDERS_ONLY)
+    hours: dict[Skill, int] = {}
+    for task in schedule.tasks:
+        if task.critical and task.place == "build day" and task.end_day >= inputs.as_of:
+            for skill in task.skills:
+                if skill in special:
+                    hours[skill] = hours.get(skill, 0) + task.crew * (task.end - task.start)
+    return max(sorted(hours), key=lambda skill: hours[skill], default="none")
+
+
+def _free_saturdays(inputs: Inputs, first: date, last: date) -> list[date]:
+    """Saturdays without a build day, those nearest the middle of the build days first."""
+    taken = {day.date for day in inputs.crew.days} | {holiday.date for holiday in inputs.dates.holidays}
+    start = first + timedelta(days=(5 - first.weekday()) % 7)
+    every = [start + timedelta(days=7 * n) for n in range((last - start).days // 7 + 2)]
+    middle = first + (last - first) / 2
+    free = [day for day in every if day not in taken and day > inputs.as_of]
+    return sorted(free, key=lambda day: (abs((day - middle).days), day))
+
+
+def _awaited(inputs: Inputs, schedule: Schedule) -> str:
+    """The goods whose arrival leaves the task that needs them the least slack."""
+    slack = {task.code.split("/")[0]: task.slack_days for task in reversed(schedule.tasks)}
+    open_items = {one.item for one in inputs.arrivals.items if one.basis in ("to order", "ordered", "promised")}
+    waited = [
+        (slack.get(schedule.need_tasks.get(item, ""), 10**6), day, item)
+        for item, day in schedule.needs.items()
+        if item in open_items and day > inputs.as_of
+    ]
+    return min(waited, default=(0, inputs.as_of, ""))[2]
