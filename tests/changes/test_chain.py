@@ -78,7 +78,7 @@ def test_a_price_runs_the_award_and_nothing_before(plain: Kept) -> None:
     before = {"survey", "plan", "floor", "cover", "walls", "fold-away", "cut plans", "take-off", "tasks"}
     assert not before & set(computed)
     changed = {name for name, key in result.keys.items() if plain.result.keys[name] != key}
-    assert {name.split()[0] for name in changed} <= {"award", "arrivals", "order-by", "budget", "schedule", "forecast"}
+    assert {name.split()[0] for name in changed} <= {"award", "arrivals", "order-by", "budget", "schedule", "forecast", "gains"}
     assert result.award.total > plain.result.award.total
 
 
@@ -99,7 +99,7 @@ def test_a_helper_more_runs_only_dates(plain: Kept) -> None:
         plan["crew"]["days"][0]["places"] += 1
 
     _, computed = plain.again(another_place)
-    assert set(computed) <= {"tasks", "schedule", "order-by dates", "forecast"}
+    assert set(computed) <= {"tasks", "schedule", "order-by dates", "forecast", "gains"}
     assert "schedule" in computed
 
 
