@@ -8,9 +8,9 @@ from statistics import median
 
 from buildout.units.money import format_money
 from buildout.units.value import Reason
-from buildout.units.words import some_of
+from buildout.units.words import counted, some_of
 from estimating.engine.offers import offers_for
-from estimating.engine.types import Award, AwardRules, Quote, Supplier, TakeOffLine
+from estimating.engine.types import Award, AwardRules, Quote, QuoteLine, Supplier, TakeOffLine
 
 OUT_OF_LINE = Decimal("1.5")
 """A cost this many times another's, or less than its inverse, is worth asking about. Common practice, no published
@@ -42,6 +42,14 @@ def quote_gaps(
             seller_of[offer.quote] = sellers.get(offer.supplier, offer.supplier)
     found = [_lapsing(quote, award, ordered, sellers, today) for quote in quotes]
     reasons = [reason for reason in found if reason is not None]
+    reasons += [
+        reason
+        for quote in quotes
+        if quote.valid_until >= today
+        for line in quote.lines
+        if line.item not in ordered
+        if (reason := _outgrown(quote, line, lines, award, sellers)) is not None
+    ]
     for item, by_quote in sorted(costs.items()):
         for quote, cost in sorted(by_quote.items()):
             others = [other for name, other in by_quote.items() if name != quote]
@@ -71,6 +79,22 @@ def quote_gaps(
             )
         )  # fmt: skip
     return reasons
+
+
+def _outgrown(
+    quote: Quote, line: QuoteLine, lines: list[TakeOffLine], award: Award, sellers: dict[str, str]
+) -> Reason | None:
+    """More is needed now than the price was asked for."""
+    asked = next((asked for asked in lines if asked.item == line.item), None)
+    if line.quoted_for is None or asked is None or asked.quantity <= line.quoted_for:
+        return None
+    chosen = any(row.item == line.item and row.quote == quote.id for row in award.lines)
+    return Reason(
+        code="quantity outgrown", where=f"{quote.id}/{line.item}", severity="warning" if chosen else "note",
+        text=f"{sellers.get(quote.supplier, quote.supplier)} quoted {asked.name} for "
+        f"{counted(line.quoted_for, asked.unit)}; {counted(asked.quantity, asked.unit)} are needed now",
+        todo="Ask whether price and lead time hold for the larger quantity, then put it on the quote",
+    )  # fmt: skip
 
 
 def _lapsing(quote: Quote, award: Award, ordered: set[str], sellers: dict[str, str], today: date) -> Reason | None:

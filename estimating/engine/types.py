@@ -789,6 +789,8 @@ class QuoteLine(Value, kw_only=True):
     mass: Decimal | None = None
     """Of one unit, as they state it."""
     mass_unit: Literal["lb", "kg"] = "lb"
+    quoted_for: Decimal | None = None
+    """How much they were asked for, in the unit of the take-off; None: not said."""
     substitute: str = ""
     """What they offer instead of the item asked for; empty: the item itself."""
     substitute_accepted: bool = False

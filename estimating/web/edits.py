@@ -2,20 +2,12 @@
 
 from __future__ import annotations
 
-import re
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from typing import Any
 
 from buildout.builds.web.editing import amount_text
 
 Document = dict[str, Any]
-Breaks = list[dict[str, str]]
-
-BREAKS_EXAMPLE = "1: 91.40; 24: 82.10; 60: 74.65"
-
-
-class BreaksError(ValueError):
-    """A break table that cannot be read; the message carries an example."""
 
 
 def position(entries: list[dict[str, Any]], name: str, key: str = "id") -> int:
@@ -81,57 +73,3 @@ def set_award_rules(
 
 def set_money(document: Document, money: dict[str, Any], heads: list[dict[str, Any]]) -> None:
     document["money"] = {**money, "heads": heads}
-
-
-def read_breaks(text: str) -> Breaks:
-    """Read a break table as typed: quantity from which a unit price holds, smallest first.
-
-    >>> read_breaks("1: 91.40; 24: 82.10")
-    [{'start': '1', 'price': '91.40'}, {'start': '24', 'price': '82.10'}]
-
-    Raises ``BreaksError`` naming the entry that is unclear or out of order.
-    """
-    found: Breaks = []
-    last = Decimal(0)
-    for entry in (part.strip() for part in re.split(r"[;\n]+", text)):
-        if not entry:
-            continue
-        start_text, mark, price_text = (part.strip() for part in entry.partition(":"))
-        if not mark and not found and ";" not in text:
-            start_text, price_text = "1", entry  # one price for any quantity
-        start, price = _number(start_text, entry), _number(price_text, entry)
-        if start <= 0:
-            raise BreaksError(
-                f"“{entry}” begins at {start_text}. The first price holds from the smallest quantity sold, "
-                f"for example {BREAKS_EXAMPLE}"
-            )
-        if start <= last:
-            raise BreaksError(
-                f"“{entry}” comes after {last:f}. List quantities from small to large, for example {BREAKS_EXAMPLE}"
-            )
-        last = start
-        found.append({"start": f"{start:f}", "price": f"{price:f}"})
-    if not found:
-        raise BreaksError(f"Give at least one price, for example {BREAKS_EXAMPLE}")
-    return found
-
-
-def _number(text: str, entry: str) -> Decimal:
-    try:
-        number = Decimal(text)
-    except InvalidOperation:
-        raise BreaksError(
-            f"“{entry}” is not a quantity and a price with a colon between them, for example {BREAKS_EXAMPLE}"
-        ) from None
-    if not number.is_finite() or number < 0 or number > 10**9:
-        raise BreaksError(f"“{entry}” has a number that cannot be, for example {BREAKS_EXAMPLE}")
-    return number
-
-
-def write_breaks(breaks: Breaks) -> str:
-    """A break table as people type it.
-
-    >>> write_breaks([{"start": "1", "price": "91.40"}, {"start": "24", "price": "82.10"}])
-    '1: 91.40; 24: 82.10'
-    """
-    return "; ".join(f"{b['start']}: {b['price']}" for b in breaks)

@@ -16,17 +16,12 @@ from estimating.engine.types import (
     FloorSystem,
     FoamLayer,
     FoldAwaySystem,
-    Freight,
     HeadPlan,
     MoneyPlan,
     Need,
     Product,
-    Quote,
-    QuoteLine,
-    Supplier,
     WallSystem,
 )
-from estimating.web.edits import BREAKS_EXAMPLE, BreaksError, read_breaks, write_breaks
 
 # ------------------------------------------------------------------ systems
 
@@ -199,135 +194,7 @@ class QuantitiesForm(forms.Form):
         return {name: f"{self.cleaned_data[name]:f}" for name in self.names if self.cleaned_data[name] is not None}
 
 
-# ------------------------------------------------------------------ suppliers and quotes
-
-
-class SupplierForm(PartForm):
-    part = Supplier
-    labels = {
-        "name": "Name", "contact": "Who to ask for", "phone": "Telephone", "email": "E-mail", "terms": "Terms",
-        "deposit_percent": "Deposit, %", "balance_days": "Rest of the money, days after delivery",
-        "minimum_order": "Smallest order, money", "restocking_percent": "Kept when goods are taken off or back, %",
-        "note": "Note",
-    }  # fmt: skip
-    holidays = forms.CharField(
-        label="Closed on",
-        required=False,
-        max_length=2000,
-        help_text="Days with spaces between them, for example 2027-04-12 2027-05-31",
-    )
-    field_order = ["name", "contact", "phone", "email", "terms", "deposit_percent", "balance_days", "minimum_order",
-                   "restocking_percent", "holidays", "note"]  # fmt: skip
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        if isinstance(self.initial.get("holidays"), list):
-            self.initial = {**self.initial, "holidays": " ".join(self.initial["holidays"])}
-        self.order_fields(self.field_order)
-
-    def clean_holidays(self) -> list[str]:
-        found = []
-        for word in str(self.cleaned_data["holidays"]).replace(",", " ").split():
-            day = DayField(required=True)
-            found.append(day.clean(word).isoformat())
-        return sorted(set(found))
-
-    def edited(self, before: Mapping[str, Any]) -> dict[str, Any]:
-        after = super().edited(before)
-        if self.cleaned_data["holidays"]:
-            after["holidays"] = self.cleaned_data["holidays"]
-        else:
-            after.pop("holidays", None)
-        return after
-
-
-class QuoteForm(PartForm):
-    part = Quote
-    labels = {
-        "supplier": "Supplier", "currency": "Currency", "quoted": "Date of the quote", "valid_until": "Valid until",
-        "lead_days_low": "Lead time at best, working days", "lead_days_likely": "Lead time, likely",
-        "lead_days_high": "Lead time at worst", "tax_included": "Prices include tax", "note": "Note",
-    }  # fmt: skip
-    hints = {
-        "currency": "Three letters of ISO 4217, the same as the build counts in",
-        "lead_days_low": "From order to goods at the door. If they name one figure, use it three times.",
-    }
-
-    def clean_currency(self) -> str:
-        return str(self.cleaned_data["currency"]).strip().upper()
-
-    def clean(self) -> dict[str, Any]:
-        data = super().clean() or {}
-        if data.get("quoted") and data.get("valid_until") and data["valid_until"] < data["quoted"]:
-            self.add_error("valid_until", "This is before the date of the quote.")
-        names = ("lead_days_low", "lead_days_likely", "lead_days_high")
-        days = [data.get(name) for name in names]
-        for low, high, name in zip(days, days[1:], names[1:], strict=False):
-            if low is not None and high is not None and high < low:
-                self.add_error(name, f"{high} is less than {low}. Best, likely, worst: for example 12, 15, 20.")
-        return data
-
-
-class FreightForm(PartForm):
-    part = Freight
-    labels = {
-        "form": "Freight is charged", "amount": "Amount", "free_over": "Free over goods of", "service": "Brought to",
-    }  # fmt: skip
-    hints = {"free_over": "Only for freight that is free over a sum"}
-
-    def clean(self) -> dict[str, Any]:
-        data = super().clean() or {}
-        if data.get("form") == "free over" and data.get("free_over") is None and "free_over" not in self.errors:
-            self.add_error("free_over", "Say from what sum of goods the freight is free, for example 1500.")
-        if data.get("form") != "free over":
-            data["free_over"] = None
-        return data
-
-
-class QuoteLineForm(PartForm):
-    part = QuoteLine
-    labels = {
-        "item": "Item", "unit": "Priced by", "form": "Breaks", "pack": "Sold in multiples of",
-        "set_up": "Set-up charge",
-        "goods_width": "Goods width", "extra_per_cutout": "Extra for each cut-out",
-        "extra_per_band_foot": "Extra for each foot of band", "note": "Note",
-    }  # fmt: skip
-    long = ()
-    hints = {"goods_width": "Needed where running units are turned into area"}
-    breaks = forms.CharField(
-        label="Prices", required=False, max_length=1000,
-        help_text=f"From which quantity which unit price: {BREAKS_EXAMPLE}",
-    )  # fmt: skip
-    field_order = ["item", "unit", "breaks", "form", "pack", "goods_width", "set_up", "extra_per_cutout"]
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["item"].required = False
-        for name in ("item", "breaks"):
-            self.fields[name].unmarked = True  # type: ignore[attr-defined]
-        self.fields["form"].choices = [  # type: ignore[attr-defined]
-            ("all units", "the price reached holds for all units"),
-            ("incremental", "each price only for its own range"),
-        ]
-        if isinstance(self.initial.get("breaks"), list):
-            self.initial = {**self.initial, "breaks": write_breaks(self.initial["breaks"])}
-        self.order_fields(self.field_order)
-
-    def clean(self) -> dict[str, Any]:
-        data = super().clean() or {}
-        if data.get("item"):
-            try:
-                data["table"] = read_breaks(str(data.get("breaks", "")))
-            except BreaksError as error:
-                self.add_error("breaks", str(error))
-        elif data.get("breaks"):
-            self.add_error("item", "Choose what these prices are for.")
-        elif not self.data.get(self.add_prefix("item")):
-            self._errors.clear()  # type: ignore[attr-defined]  # a line left empty says nothing
-        return data
-
-    def edited(self, before: Mapping[str, Any]) -> dict[str, Any]:
-        return super().edited(before) | {"breaks": self.cleaned_data["table"]}
+# ------------------------------------------------------------------ award
 
 
 GROUPS = {

@@ -215,3 +215,6 @@ class LedgerEntry(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.number}"
+
+
+from estimating.web import asking_models as asking_models  # noqa: E402 - Django finds tables from here

@@ -1,10 +1,25 @@
 from django.urls import path
 
-from estimating.web.views import budget, deliveries, in_short, layouts, ledger, orders, quotes, systems, take_off
+from estimating.web.views import (
+    budget,
+    deliveries,
+    in_short,
+    layouts,
+    ledger,
+    orders,
+    quote_entry,
+    quotes,
+    requests,
+    suppliers,
+    systems,
+    take_off,
+)
 
 app_name = "estimating"
 BUILD = "builds/<int:build_id>/"
 ORDER = f"{BUILD}orders/<int:number>/"
+SUPPLIER = f"{BUILD}suppliers/<str:supplier_id>/"
+REQUEST = f"{BUILD}requests/<int:number>/"
 urlpatterns = [
     # Systems, products and what room gets which
     path(f"{BUILD}systems/", systems.systems, name="systems"),
@@ -34,12 +49,23 @@ urlpatterns = [
     path(f"{BUILD}quotes/award.csv", quotes.award_csv, name="award-csv"),
     path(f"{BUILD}quotes/rules/", quotes.rules, name="award-rules"),
     path(f"{BUILD}quotes/rules/need-days/", quotes.need_days, name="need-days"),
-    path(f"{BUILD}quotes/new/", quotes.quote, name="new-quote"),
-    path(f"{BUILD}quotes/<str:quote_id>/", quotes.quote, name="quote"),
-    path(f"{BUILD}quotes/<str:quote_id>/delete/", quotes.delete_quote, name="delete-quote"),
-    path(f"{BUILD}suppliers/new/", quotes.supplier, name="new-supplier"),
-    path(f"{BUILD}suppliers/<str:supplier_id>/", quotes.supplier, name="supplier"),
-    path(f"{BUILD}suppliers/<str:supplier_id>/delete/", quotes.delete_supplier, name="delete-supplier"),
+    path(f"{BUILD}quotes/new/", quote_entry.quote, name="new-quote"),
+    path(f"{BUILD}quotes/<str:quote_id>/", quote_entry.quote, name="quote"),
+    path(f"{BUILD}quotes/<str:quote_id>/delete/", quote_entry.delete_quote, name="delete-quote"),
+    # Suppliers and asking them
+    path(f"{BUILD}suppliers/new/", suppliers.edit, name="new-supplier"),
+    path(SUPPLIER, suppliers.supplier, name="supplier"),
+    path(f"{SUPPLIER}edit/", suppliers.edit, name="edit-supplier"),
+    path(f"{SUPPLIER}delete/", suppliers.delete, name="delete-supplier"),
+    path(f"{SUPPLIER}calls/new/", suppliers.note_call, name="note-call"),
+    path(f"{SUPPLIER}samples/new/", suppliers.ask_sample, name="ask-sample"),
+    path(f"{BUILD}calls/<int:call_id>/done/", suppliers.step_done, name="step-done"),
+    path(f"{BUILD}samples/<int:sample_id>/came/", suppliers.sample_came, name="sample-came"),
+    path(f"{BUILD}requests/new/", requests.new, name="new-request"),
+    path(REQUEST, requests.request_page, name="request"),
+    path(f"{REQUEST}<str:supplier_id>/request.pdf", requests.letter, name="request-letter"),
+    path(f"{REQUEST}<str:supplier_id>/request.txt", requests.letter_text, name="request-text"),
+    path(f"{REQUEST}<str:supplier_id>/answer/", requests.answer, name="request-answer"),
     # Orders
     path(f"{BUILD}orders/", orders.orders, name="orders"),
     path(f"{BUILD}orders/place/", orders.place, name="place-order"),

@@ -23,6 +23,7 @@ from buildout.changes.web.services import commitments_of
 from buildout.people.web.models import User
 from buildout.rooms.web.models import ReadingPhoto
 from buildout.units.value import to_plain
+from estimating.web.asking_models import Call, Paper, Request, RequestLetter, Sample
 from estimating.web.models import Approval, ChangeOrder, Delivery, LedgerEntry, Order, SentDocument
 from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, SignUp, Swap
 
@@ -63,6 +64,24 @@ def full(demo: Build) -> Build:
         build=demo, number=1, kind="invoice", day=date(2027, 2, 9), order=order, tax=Decimal("1.005"), by=owner,
         lines=[{"item": "ply-half", "name": "Ply", "quantity": "1", "goods": "2.50"}], amount=Decimal("3.505"),
     )  # fmt: skip
+    request = Request.objects.create(
+        build=demo, number=1, by=owner, reply_by=date(2027, 2, 1), site={"place": "Mill Yard"}, revision=demo.current,
+        items=[{"item": "ply-half", "name": "Ply", "quantity": "55", "unit": "sheet"}],
+    )  # fmt: skip
+    RequestLetter.objects.create(
+        request=request, supplier="plumbob", supplier_name="Plumbob", body="<h1>RFQ-1</h1>", text="RFQ-1\n",
+        pdf=b"%PDF-\0\xfe", answer="declined", answered=date(2027, 1, 30),
+    )  # fmt: skip
+    Call.objects.create(
+        build=demo, supplier="plumbob", supplier_name="Plumbob", by=owner, said="will ring – Tuesday", next_step="ring",
+        due=date(2027, 2, 2),
+    )  # fmt: skip
+    Sample.objects.create(
+        build=demo, supplier="plumbob", supplier_name="Plumbob", name="Ply", asked=date(2027, 1, 20), found="dry"
+    )
+    Paper.objects.create(
+        build=demo, name="prices.csv", kind="csv", data=b"a;b\n\xff", size=5, request=request, by=owner
+    )
     LedgerEntry.objects.create(build=demo, number=2, kind="payment", day=date(2027, 2, 9), settles=bill, amount=3)
     LedgerEntry.objects.create(build=demo, number=3, kind="invoice", day=date(2027, 2, 9), reverses=bill, amount=-1)
     sign_up = SignUp.objects.filter(build=demo).first()

@@ -14,7 +14,11 @@ DAY = date(2027, 1, 18)
 
 
 def gaps(
-    prices: dict[str, str], *, valid: date = date(2027, 3, 1), ordered: frozenset[str] = frozenset()
+    prices: dict[str, str],
+    *,
+    valid: date = date(2027, 3, 1),
+    ordered: frozenset[str] = frozenset(),
+    of: int | None = None,
 ) -> list[Reason]:
     need = TakeOffLine(
         item="ply", name="Plywood", head=11, unit="sheet", net=D(10), allowance=D(0), waste=D(0), quantity=D(10),
@@ -23,7 +27,8 @@ def gaps(
     quotes = [
         Quote(
             id=f"{who}-1", supplier=who, currency="XXX", quoted=DAY, valid_until=valid,
-            lines=[QuoteLine(item="ply", unit="sheet", breaks=[Break(start=D(1), price=D(price))])],
+            lines=[QuoteLine(item="ply", unit="sheet", breaks=[Break(start=D(1), price=D(price))],
+                             quoted_for=None if of is None else D(of))],
             lead_days_low=1, lead_days_likely=2, lead_days_high=3,
         )
         for who, price in prices.items()
@@ -56,3 +61,14 @@ def test_one_quote_only_and_about_to_lapse() -> None:
 
 def test_what_is_on_an_order_needs_no_call() -> None:
     assert gaps({"a": "30"}, valid=DAY, ordered=frozenset({"ply"})) == []
+
+
+def test_a_quote_that_no_longer_covers_the_quantity() -> None:
+    # 10 sheets are needed; asked for 8 when the quotes came. The chosen one is a warning, the other a note.
+    found = gaps({"a": "30", "b": "33"}, of=8)
+    assert [(r.code, r.where, r.severity) for r in found] == [
+        ("quantity outgrown", "a-1/ply", "warning"), ("quantity outgrown", "b-1/ply", "note")
+    ]  # fmt: skip
+    assert "quoted Plywood for 8 sheets; 10 sheets are needed now" in found[0].text
+    assert gaps({"a": "30", "b": "33"}, of=10) == []
+    assert gaps({"a": "30", "b": "33"}, of=8, ordered=frozenset({"ply"})) == []

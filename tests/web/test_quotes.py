@@ -13,7 +13,7 @@ from django.urls import reverse
 from buildout.builds.web.models import Build, Proposal
 from buildout.builds.web.services import Sheet
 from buildout.people.web.models import User
-from estimating.web.edits import BreaksError, read_breaks, write_breaks
+from estimating.engine.price_text import BreaksError, read_breaks, write_breaks
 
 ClientOf = Callable[[User | None], Client]
 Proposed = Callable[[Build], dict[str, Any]]
@@ -84,7 +84,7 @@ class TestSheet:
 
     def test_queries(self, client_of: ClientOf, demo_build: Build, owner: User, django_assert_num_queries: Any) -> None:
         browser = client_of(owner)
-        for name, args, queries in (("quotes", (), 4), ("quote", ("cloudberry-1",), 3)):
+        for name, args, queries in (("quotes", (), 7), ("quote", ("cloudberry-1",), 3)):
             with django_assert_num_queries(queries):
                 browser.get(url(name, demo_build, *args))
 
@@ -254,7 +254,7 @@ class TestSupplier:
         self, typed: dict[str, str], field: str, said: str, client_of: ClientOf, demo_build: Build, owner: User
     ) -> None:
         answer = client_of(owner).post(
-            url("supplier", demo_build, "cloudberry"), {"name": "C", "terms": "kept terms"} | typed
+            url("edit-supplier", demo_build, "cloudberry"), {"name": "C", "terms": "kept terms"} | typed
         )
         page = answer.content.decode()
         assert answer.status_code == 422

@@ -12,6 +12,7 @@ from buildout.rooms.engine.room_drawing import draw_plan
 from buildout.rooms.engine.types import Room
 from buildout.rooms.web.drawings import svg_of, title_block
 from buildout.units.value import from_json, from_plain
+from estimating.web.asking import steps_due
 from scheduling.engine.types import BuildDay
 from scheduling.web.models import SignUp
 
@@ -74,6 +75,7 @@ def context(build: Build, member: Member) -> dict[str, Any]:
         "day_count": len(days),
         "forecast": result.forecast,
         "budget": result.budget,
+        "steps": steps_due(build, today) if member.role == Role.OWNER else [],
         "open_proposals": Proposal.objects.filter(build=build).defer("document", "result", "impact")
         if member.role == Role.OWNER
         else [],

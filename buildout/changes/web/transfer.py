@@ -27,6 +27,7 @@ from buildout.changes.web.stored import load_plain, plain_history
 from buildout.people.web.models import User
 from buildout.rooms.web.models import ReadingPhoto
 from buildout.units.value import from_json, to_plain
+from estimating.web.asking_models import Call, Paper, Request, RequestLetter, Sample
 from estimating.web.models import Approval, ChangeOrder, Delivery, LedgerEntry, Order, SentDocument
 from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, SignUp, Swap
 
@@ -46,6 +47,11 @@ TABLES: tuple[tuple[str, type[models.Model], str], ...] = (
     ("approvals", Approval, "build"),
     ("deliveries", Delivery, "order__build"),
     ("ledger", LedgerEntry, "build"),
+    ("calls", Call, "build"),
+    ("requests", Request, "build"),
+    ("request_letters", RequestLetter, "request__build"),
+    ("samples", Sample, "build"),
+    ("papers", Paper, "build"),
     ("reading_photos", ReadingPhoto, "build"),
     ("share_links", ShareLink, "build"),
     ("sign_ups", SignUp, "build"),

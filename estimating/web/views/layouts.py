@@ -90,6 +90,13 @@ def _sheet(desk: Desk, room_id: str, name: str) -> tuple[RoomPlan, LayoutSheet]:
     return plan, found
 
 
+def fabricator_sheets(desk: Desk) -> list[tuple[RoomPlan, LayoutSheet]]:
+    """The drawings that go to somebody who makes from them, room by room."""
+    rooms = [plan.room for plan in desk.sheet.part("plans", list[RoomPlan])]
+    found = [_sheets(desk, room) for room in rooms]
+    return [(plan, sheet) for plan, _, sheets in found for sheet in sheets if sheet.for_fabricator]
+
+
 @login_required
 @require_GET
 def layouts(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:

@@ -8,24 +8,24 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.http import Http404, HttpRequest, HttpResponse
+from django.db.models import Prefetch
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_GET, require_POST
 
 from buildout.builds.web import services as builds
-from buildout.builds.web.editing import amount_text, fitting_id, propose_from
+from buildout.builds.web.editing import amount_text, propose_from
 from buildout.units.money import round_money
 from estimating.engine.quote_gaps import quote_gaps
+from estimating.engine.side_by_side import side_by_side
 from estimating.engine.types import LEAD_GROUPS, Award, AwardChoices, AwardRules, Product, Quote, Supplier, TakeOff
-from estimating.web import edits
-from estimating.web.forms import AwardRulesForm, FreightForm, QuoteForm, QuoteLineForm, SupplierForm, product_choices
+from estimating.web import asking, edits
+from estimating.web.asking_models import Request, RequestLetter, Sample
+from estimating.web.forms import AwardRulesForm
 from estimating.web.models import Order
 from estimating.web.views.desk import Desk, sit_down
 from estimating.web.views.take_off import csv_file
-
-MOST_LINES = 60
-SPARE_LINES = 2
 
 
 def _rules_form(desk: Desk, quotes: list[Quote], suppliers: dict[str, Supplier], data: Any = None) -> AwardRulesForm:
@@ -127,9 +127,16 @@ def _quotes_page(request: HttpRequest, desk: Desk, form: AwardRulesForm | None =
         take_off.lines, found, list(suppliers.values()), award, tax_percent, desk.sheet.as_of, today, on_order
     )
     rules = desk.sheet.section("award", AwardRules) if desk.sheet.document.get("award") else AwardRules()
+    requests = Request.objects.filter(build=desk.build).order_by("-number")
+    letters = RequestLetter.objects.defer("body", "text", "pdf").select_related("request")
+    compared = side_by_side(
+        take_off.lines, found, list(suppliers.values()), desk.sheet.as_of, award.currency, tax_percent
+    )
     context = desk.page(
-        "5", lateness=rules.day_late if rules.need_by else None, gaps=gaps,
-        rows=rows, suppliers=suppliers, award=award, choices=choices, products=products, quotes=by_id,
+        "5", compared=compared, requests=requests.prefetch_related(Prefetch("letters", letters)),
+        steps=asking.steps_due(desk.build), samples_out=Sample.objects.filter(build=desk.build, received=None),
+        lateness=rules.day_late if rules.need_by else None, gaps=gaps, rows=rows, suppliers=suppliers, award=award,
+        choices=choices, products=products, quotes=by_id,
         unquoted=[needed[item] for item in award.unquoted if item in needed],
         rules=form or _rules_form(desk, found, suppliers), today=today,
     )  # fmt: skip
@@ -185,137 +192,3 @@ def award_csv(request: HttpRequest, build_id: int) -> HttpResponse:
         for line in desk.sheet.part("award", Award).lines
     ]  # fmt: skip
     return csv_file("award.csv", header, rows)
-
-
-# ------------------------------------------------------------------ suppliers
-
-
-@login_required
-@require_http_methods(["GET", "POST"])
-def supplier(request: HttpRequest, build_id: int, supplier_id: str = "") -> HttpResponse:
-    desk = sit_down(request, build_id)
-    document = builds.editable(desk.build)
-    entries = document.get("suppliers", [])
-    before = next((entry for entry in entries if entry["id"] == supplier_id), None)
-    if supplier_id and before is None:
-        raise Http404(f"There is no supplier {supplier_id}")
-    form = SupplierForm(request.POST or None, initial=before or {})
-    if request.method == "POST" and form.is_valid():
-        after = form.edited(before or {})
-        if before is None:
-            after = {"id": fitting_id(after["name"], [entry["id"] for entry in entries], "supplier"), **after}
-        at = edits.put(document, "suppliers", supplier_id, after)
-        summary = f"{'Changed' if supplier_id else 'Added'} supplier: {after['name']}"
-        proposal = propose_from(form, desk.build, desk.user, document, summary, under=f"/suppliers/{at}")
-        if proposal is not None:
-            return redirect(proposal)
-    context = desk.page(
-        "5", title=before["name"] if before else "A new supplier", parts=[("", form)],
-        delete=reverse("estimating:delete-supplier", args=[build_id, supplier_id]) if supplier_id else "",
-        back=reverse("estimating:quotes", args=[build_id]), back_name="Quotes",
-    )  # fmt: skip
-    return render(request, "estimating/edit.html", context, status=422 if form.is_bound else 200)
-
-
-@login_required
-@require_POST
-def delete_supplier(request: HttpRequest, build_id: int, supplier_id: str) -> HttpResponse:
-    desk = sit_down(request, build_id)
-    document = builds.editable(desk.build)
-    try:
-        edits.remove(document, "suppliers", supplier_id)
-    except KeyError as missing:
-        raise Http404(f"There is no supplier {supplier_id}") from missing
-    return _take_out(request, desk, document, f"Taken out: supplier {supplier_id}")
-
-
-def _take_out(request: HttpRequest, desk: Desk, document: dict[str, Any], summary: str) -> HttpResponse:
-    try:
-        return redirect(builds.propose(desk.build, desk.user, document, summary))
-    except builds.DocumentProblems as error:
-        back = reverse("estimating:quotes", args=[desk.build.pk])
-        context = desk.page("5", summary=summary, problems=error.problems, back=back)
-        return render(request, "estimating/refused.html", context, status=422)
-
-
-# ------------------------------------------------------------------ quotes
-
-
-@login_required
-@require_http_methods(["GET", "POST"])
-def quote(request: HttpRequest, build_id: int, quote_id: str = "") -> HttpResponse:
-    """A quote with its lines, break tables and freight."""
-    desk = sit_down(request, build_id)
-    document = builds.editable(desk.build)
-    entries = document.get("quotes", [])
-    before = next((entry for entry in entries if entry["id"] == quote_id), None)
-    if quote_id and before is None:
-        raise Http404(f"There is no quote {quote_id}")
-    start = before or {
-        "currency": desk.sheet.currency, "quoted": desk.sheet.today(), "supplier": request.GET.get("supplier", "")
-    }  # fmt: skip
-    data = request.POST or None
-    known = [(s["id"], s["name"]) for s in document.get("suppliers", [])]
-    form = QuoteForm(data, initial=start, choices={"supplier": [("", "choose"), *known]})
-    freight = FreightForm(data, prefix="freight", initial=start.get("freight", {}))
-    lines = _line_forms(desk, data, start.get("lines", []))
-    valid = [part.is_valid() for part in (form, freight, *lines)]
-    filled = [line for line in lines if data is not None and line.is_valid() and line.cleaned_data.get("item")]
-    if data is not None and all(valid):
-        if not filled:
-            form.add_error(None, "A quote needs at least one line: choose an item and type its prices.")
-        else:
-            after = form.edited(before or {})
-            after["freight"] = freight.edited((before or {}).get("freight", {}))
-            after["lines"] = [line.edited(line.initial if line.initial.get("item") else {}) for line in filled]
-            if before is None:
-                after["id"] = fitting_id(f"{after['supplier']} {after['quoted']}", [e["id"] for e in entries], "quote")
-            at = edits.put(document, "quotes", quote_id, after)
-            under = f"/quotes/{at}"
-            who = dict(known).get(after["supplier"], after["supplier"])
-            proposal = propose_from(
-                form, desk.build, desk.user, document,
-                f"{'Changed' if quote_id else 'Added'} quote of {who}, {after['quoted']}", under=under,
-                within={f"{under}/freight": freight}
-                | {f"{under}/lines/{number}": line for number, line in enumerate(filled)},
-            )  # fmt: skip
-            if proposal is not None:
-                return redirect(proposal)
-    context = desk.page(
-        "5", form=form, freight=freight, lines=lines, quote_id=quote_id, suppliers=known,
-        title=f"Quote {quote_id}" if quote_id else "A new quote", back=reverse("estimating:quotes", args=[build_id]),
-    )  # fmt: skip
-    return render(request, "estimating/quote.html", context, status=422 if data is not None else 200)
-
-
-def _line_forms(desk: Desk, data: Any, there: list[dict[str, Any]]) -> list[QuoteLineForm]:
-    needed = {line.item for line in desk.sheet.part("take_off", TakeOff).lines}
-    products = desk.sheet.section("products", list[Product])
-    items = [
-        ("", "no item"),
-        *product_choices([p for p in products if p.id in needed]),
-        *[(p.id, f"{p.name} (not in the take-off)") for p in products if p.id not in needed],
-    ]
-    count = len(there) + SPARE_LINES
-    if data is not None:
-        posted = data.get("lines", "")
-        count = int(posted) if posted.isdigit() else count
-    count = min(count, MOST_LINES)
-    return [
-        QuoteLineForm(
-            data, prefix=f"line-{n}", initial=dict(there[n]) if n < len(there) else {}, choices={"item": items}
-        )
-        for n in range(count)
-    ]
-
-
-@login_required
-@require_POST
-def delete_quote(request: HttpRequest, build_id: int, quote_id: str) -> HttpResponse:
-    desk = sit_down(request, build_id)
-    document = builds.editable(desk.build)
-    try:
-        edits.remove_quote(document, quote_id)
-    except KeyError as missing:
-        raise Http404(f"There is no quote {quote_id}") from missing
-    return _take_out(request, desk, document, f"Taken out: quote {quote_id}")

@@ -154,7 +154,8 @@ def quantities(request: HttpRequest, build_id: int) -> HttpResponse:
 # ------------------------------------------------------------------ cut plans
 
 
-def _cut_plan(desk: Desk, product_id: str) -> dict[str, Any]:
+def cut_plan_context(desk: Desk, product_id: str) -> dict[str, Any]:
+    """A cut plan with its drawings, for the screen and for paper."""
     plan = next((p for p in desk.sheet.part("cut_plans", CutPlans).plans if p.product == product_id), None)
     if plan is None:
         raise Http404(f"Nothing is cut from {product_id}")
@@ -192,14 +193,14 @@ def _ranges(numbers: list[int]) -> str:
 def cut_plan(request: HttpRequest, build_id: int, product_id: str) -> HttpResponse:
     """What is cut from every sheet, roll or length of one product, drawn."""
     desk = sit_down(request, build_id)
-    return render(request, "estimating/cut_plan.html", _cut_plan(desk, product_id))
+    return render(request, "estimating/cut_plan.html", cut_plan_context(desk, product_id))
 
 
 @login_required
 @require_GET
 def cut_plan_pdf(request: HttpRequest, build_id: int, product_id: str) -> HttpResponse:
     desk = sit_down(request, build_id)
-    context = _cut_plan(desk, product_id)
+    context = cut_plan_context(desk, product_id)
     return pdf_or_page(request, "estimating/cut_plan_paper.html", context, f"cut-plan-{product_id}.pdf")
 
 
@@ -208,7 +209,7 @@ def cut_plan_pdf(request: HttpRequest, build_id: int, product_id: str) -> HttpRe
 def cut_plan_csv(request: HttpRequest, build_id: int, product_id: str) -> HttpResponse:
     """The cut list: stock number, piece, place and size."""
     desk = sit_down(request, build_id)
-    plan: CutPlan = _cut_plan(desk, product_id)["plan"]
+    plan: CutPlan = cut_plan_context(desk, product_id)["plan"]
     header = ["stock", "piece", "from end mm", "from side mm", "length mm", "width mm", "turned"]
     rows = [
         [stock.number, p.piece, p.x, p.y, p.length, p.width, "yes" if p.turned else "no"]
