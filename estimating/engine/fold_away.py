@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import math
+from decimal import Decimal
 from typing import Any
+
+import msgspec
 
 from buildout.rooms.engine.types import RoomPlan
 from buildout.units.value import Reason, Status, snap
 from estimating.engine import said
 from estimating.engine.mat_shape import Point, Ring, polygon_of, tidy_ring
-from estimating.engine.types import FoldAwayLayout, FoldAwaySystem, Product
+from estimating.engine.rolled import SHARE
+from estimating.engine.types import FoldAwayLayout, FoldAwaySystem, Product, Store
 
 LONG_SIDE = 1000.0
 """mm; grids are turned along every side of the mat field longer than this."""
@@ -20,11 +24,19 @@ STEPS = 8
 """Shares of the free space at which the grid is tried, besides flush with every corner."""
 
 
-def lay_fold_away(plan: RoomPlan, system: FoldAwaySystem, products: dict[str, Product]) -> FoldAwayLayout:
+def lay_fold_away(
+    plan: RoomPlan,
+    system: FoldAwaySystem,
+    products: dict[str, Product],
+    wanted: Decimal | None = None,
+    store: Store | None = None,
+) -> FoldAwayLayout:
     """Lay out whole mats in one grid; no mat is cut.
 
     Tried: along every long side of the mat field, either way round, flush with corners and at shares of the free
-    space between. ``proven`` means the area could not hold one mat more.
+    space between. ``wanted``: m² to cover; then no more mats than it takes, those nearest the field's middle.
+    ``proven`` means the area could not hold one mat more, or no fewer mats cover what is wanted. ``store``: where the
+    folded mats are kept; what does not fit is said.
     """
     length, width = float(system.mat_length), float(system.mat_width)
     if length <= 0 or width <= 0:
@@ -46,9 +58,29 @@ def lay_fold_away(plan: RoomPlan, system: FoldAwaySystem, products: dict[str, Pr
         field = shapely.difference(field, shapely.union_all([shapely.Polygon(c.outline) for c in plan.columns]))
     mats = _best(field, length, width)
     most = math.floor(field.area / (length * width) + 1e-9)
+    asked: list[Reason] = []
+    if wanted is not None:
+        enough = max(0, math.ceil(float(wanted) * 1e6 / (length * width) - 1e-9))
+        if enough > len(mats):
+            text = (
+                f"{said.area(float(wanted) * 1e6)} are wanted, {said.count(enough, 'mat')}; only {len(mats)} fit into "
+                f"{plan.name}."
+            )
+            todo = "Make the mat field larger, choose smaller mats, or want less."
+            asked.append(said.warning("fold-away-wanted", text, plan.room, todo))
+        else:
+            middle = field.centroid
+            near = sorted(mats, key=lambda m: (round(math.dist(_centre(m), (middle.x, middle.y)), 1), m))
+            mats, most = sorted(near[:enough]), enough
     covered = len(mats) * length * width
     product = products.get(system.product)
     mass, reasons = _mass(product, system, covered)
+    reasons += asked
+    laps, lap_length = _meeting(mats)
+    folded = _folded(product, system)
+    mat_mass = mass / len(mats) if mats else 0.0
+    stacks, stored, kept = _in_store(store, folded, len(mats), system)
+    reasons += kept + _carried(mat_mass, len(mats), system) if mats else []
     if not mats:
         text = f"Not one mat of {said.length(length)} × {said.length(width)} fits into {plan.name}."
         reasons.insert(0, said.warning("fold-away-none", text, plan.room, "Choose a smaller mat."))
@@ -56,7 +88,88 @@ def lay_fold_away(plan: RoomPlan, system: FoldAwaySystem, products: dict[str, Pr
     left = field.area - covered
     text = f"{said.count(len(mats), 'mat')} cover {said.area(covered)}; {said.area(left)} of the mat field stays bare."
     reasons.insert(0, said.note("fold-away-bare", text, plan.room))
-    return _result(plan, system, "proven" if len(mats) == most else "feasible", mats, left, mass, reasons)
+    result = _result(plan, system, "proven" if len(mats) == most else "feasible", mats, left, mass, reasons)
+    return msgspec.structs.replace(
+        result, under_laps=laps if system.under_lap else 0, under_lap_length=lap_length if system.under_lap else 0.0,
+        mat_mass=snap(mat_mass, 0.001), folded=folded, stacks=stacks, stored=stored,
+    )  # fmt: skip
+
+
+def _centre(mat: Ring) -> Point:
+    return sum(x for x, _ in mat) / len(mat), sum(y for _, y in mat) / len(mat)
+
+
+def _meeting(mats: list[Ring]) -> tuple[int, float]:
+    """Edges along which two mats meet, and their length, mm. Mats lie in one grid, so edges are shared whole."""
+    seen: dict[tuple[int, int], list[float]] = {}
+    for mat in mats:
+        for a, b in zip(mat, mat[1:] + mat[:1], strict=True):
+            middle = (round((a[0] + b[0]) / 2), round((a[1] + b[1]) / 2))
+            near = next(
+                ((middle[0] + p, middle[1] + q) for p in (0, -1, 1) for q in (0, -1, 1)
+                 if (middle[0] + p, middle[1] + q) in seen),
+                middle,
+            )  # fmt: skip
+            seen.setdefault(near, []).append(math.dist(a, b))
+    shared = [lengths[0] for lengths in seen.values() if len(lengths) > 1]
+    return len(shared), snap(sum(shared))
+
+
+def _folded(product: Product | None, system: FoldAwaySystem) -> tuple[float, float, float]:
+    """Length, width and height of a folded mat; nothing where its thickness is missing."""
+    if product is None or product.thickness is None:
+        return 0.0, 0.0, 0.0
+    parts = max(1, system.sections)
+    long, wide = float(system.mat_length), float(system.mat_width)
+    return snap(long / parts), snap(wide), snap(float(product.thickness) * parts)
+
+
+def _in_store(
+    store: Store | None, folded: tuple[float, float, float], count: int, system: FoldAwaySystem
+) -> tuple[int, int, list[Reason]]:
+    """Stacks, mats that fit, and what to say. Flat under a bed, on edge against a wall, either way in a cupboard."""
+    if store is None or not count:
+        return 0, 0, []
+    if not folded[2]:
+        text = "Whether the mats fit their store cannot be told: the mat's thickness is missing."
+        return 0, 0, [said.warning("fold-away-store", text, system.product, "Type it from the data sheet.")]
+    room = (float(store.length), float(store.width), float(store.height))
+    long, wide, thick = folded
+    flat = [((long, wide), thick), ((wide, long), thick)]
+    # On edge the stack grows away from the wall, or along it.
+    edge = [(long, wide), (wide, long)]
+    best = (0, 0)
+    if store.kind in ("under a bed", "cupboard"):
+        for (a, b), up in flat:
+            stacks, each = int(room[0] // a) * int(room[1] // b), int(room[2] // up)
+            best = max(best, (stacks * each, stacks))
+    if store.kind in ("against a wall", "cupboard"):
+        for along, up in edge:
+            if up <= room[2]:
+                stacks, each = int(room[0] // along), int(room[1] // thick)
+                best = max(best, (stacks * each, stacks))
+    holds, stacks = best
+    size = " × ".join(said.length(side) for side in folded)
+    if holds >= count:
+        each = holds // stacks
+        used = math.ceil(count / each)
+        text = f"{said.count(count, 'mat')}, {size} folded, in {said.count(used, 'stack')} {store.kind}."
+        return used, count, [said.note("fold-away-store", text, system.id)]
+    text = (
+        f"Only {holds} of {count} mats, {size} folded, fit {store.kind} ({' × '.join(said.length(r) for r in room)})."
+    )
+    todo = "Find a larger place, lay fewer mats, or choose thinner ones or ones that fold another way."
+    return stacks, holds, [said.warning("fold-away-store", text, system.id, todo)]
+
+
+def _carried(mass: float, count: int, system: FoldAwaySystem) -> list[Reason]:
+    if not mass:
+        return []
+    if mass > SHARE:
+        text = f"A mat weighs {said.mass(mass)}, more than {said.mass(SHARE)}: two people or a trolley."
+        return [said.warning("fold-away-carrier", text, system.product, "Choose smaller or lighter mats.")]
+    text = f"A mat weighs {said.mass(mass)}: one person carries one at a time, {count} ways to the store."
+    return [said.note("fold-away-carrier", text, system.product)]
 
 
 def _result(

@@ -80,6 +80,7 @@ def take_off(
     for room in layouts:
         _count_floor(counter, room, floors)
         _count_cover(counter, room)
+        _count_staples(counter, room, floors)
         if room.walls is not None and room.walls.system in walls:
             _count_walls(counter, room, walls[room.walls.system], masonry)
         if room.fold_away is not None and room.fold_away.count:
@@ -353,6 +354,13 @@ def _count_floor(counter: _Counter, room: RoomLayouts, systems: Mapping[str, Flo
             laps = area * LAP / (goods.width.mm - LAP)
             text = f"laps of {said.length(float(LAP))} between runs {said.length(float(goods.width.mm))} wide"
             counter.add(system.barrier, "square metre", laps, room.room, "laps", [], text, allowance=True)
+    for spec, layer in zip(system.layers, floor.layers, strict=False):
+        if spec.adhesive:
+            text = f"{said.area(layer.area)} glued to what is below"
+            counter.add(
+                spec.adhesive, "square metre", _square_metres(layer.area), room.room, f"{layer.layer} adhesive", [],
+                text,
+            )  # fmt: skip
     if system.tape:
         # Layers are laid in the system's order.
         for spec, layer in zip(system.layers, floor.layers, strict=False):
@@ -373,6 +381,14 @@ def _count_floor(counter: _Counter, room: RoomLayouts, systems: Mapping[str, Flo
             along, why = floor.frame_length, "along the frame"
         text = f"{said.length(along)} {why}"
         counter.add(system.hook_tape, "metre", _metres(along), room.room, "hook tape", [], text)
+
+
+def _count_staples(counter: _Counter, room: RoomLayouts, systems: Mapping[str, FloorSystem]) -> None:
+    system = systems.get(room.floor.system) if room.floor is not None else None
+    if system is None or not system.staples or room.cover is None or not room.cover.staples:
+        return
+    text = f"two rows along {said.length(room.cover.hook_length)} of hook tape"
+    counter.add(system.staples, "each", Decimal(room.cover.staples), room.room, "hook tape staples", [], text)
 
 
 def _count_cover(counter: _Counter, room: RoomLayouts) -> None:
@@ -397,6 +413,9 @@ def _count_walls(counter: _Counter, room: RoomLayouts, system: WallSystem, mason
     layout = room.walls
     if layout is None:
         return
+    if system.staples and layout.staples:
+        text = f"one every {said.length(38.1)} round every panel"
+        counter.add(system.staples, "each", Decimal(layout.staples), room.room, "face staples", [], text)
     groups = [(elevation.wall, elevation.panels) for elevation in layout.elevations]
     groups.append(("column wraps", layout.wraps))
     for wall, panels in groups:
@@ -410,7 +429,7 @@ def _count_walls(counter: _Counter, room: RoomLayouts, system: WallSystem, mason
             text = f"{said.length(run)} on {wall}"
             counter.add(item, "metre", _metres(run), room.room, f"{name} {wall}", [], text)
         if system.anchor and system.anchor_spacing and float(system.anchor_spacing) > 0 and elevation.cleat_length > 0:
-            count = int(elevation.cleat_length // float(system.anchor_spacing)) + 1
+            count = sum(line.fixings for line in elevation.cleats)
             if (room.room, wall) in masonry:
                 text = f"{count} on {wall}, one every {said.length(float(system.anchor_spacing))} of cleat"
                 counter.add(system.anchor, "each", Decimal(count), room.room, f"anchors {wall}", [], text)
@@ -433,10 +452,13 @@ def _count_panels(counter: _Counter, room: str, wall: str, panels: list[Panel], 
                 extra += blank - min(seen, blank)
         text = f"{said.count(len(used), 'panel')}, {said.area(float(net))}"
         counter.add(item, "square metre", _square_metres(net), room, f"{name} {wall}", used, text)
+        corners = [(p.face[0] - p.board[0], p.face[1] - p.board[1]) for p in panels if min(p.board) > 0]
+        folded = sum(a * b for a, b in corners)
         why = {
             "board": f"{said.area(float(extra))} of board beyond the face",
             "panel foam": f"{said.length(float(system.foam_edge))} over at every edge",
-            "face": f"{said.area(float(extra))} round the edges and turned back",
+            "face": f"{said.area(float(extra))} round the edges and turned back, "
+            f"{said.area(folded)} of it folded in at corners",
         }[name]
         counter.add(item, "square metre", _square_metres(extra), room, f"{name} {wall}", used, why, allowance=True)
     glued = sum((_box(panel.board) for panel in panels), Decimal(0))

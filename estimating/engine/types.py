@@ -470,7 +470,7 @@ class CleatLine(Value, kw_only=True):
     start: float
     end: float
     spacing: float
-    """mm between fixings."""
+    """mm between fixings into the wall; 0 for spacers, which sit on the panels."""
     fixings: int
 
 

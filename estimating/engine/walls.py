@@ -9,6 +9,7 @@ butts against its face, at an outside corner one laps the other's edge.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from dataclasses import dataclass, field
 from itertools import combinations, pairwise
 from typing import Literal
@@ -19,7 +20,7 @@ from buildout.rooms.engine.types import PlacedColumn, PlacedFeature, PlanWall, R
 from buildout.units.value import Reason, Status, snap
 from estimating.engine import said
 from estimating.engine.pins import refused
-from estimating.engine.types import Fitout, Panel, Pin, Product, WallElevation, WallLayout, WallSystem
+from estimating.engine.types import CleatLine, Fitout, Panel, Pin, Product, WallElevation, WallLayout, WallSystem
 
 CREEP = 3.175
 """mm (1/8 in) that upholstered panels stand off a neighbour's face."""
@@ -37,6 +38,15 @@ NARROWEST_MODULE = 100.0
 """mm; a narrower module is a slip of the pen."""
 EXACT = 1.0
 """mm; a remainder smaller than this is taken up by packing."""
+
+CLEAT_DROP, SPACER_RISE = 127.0, 152.4
+"""mm (5 in and 6 in): a panel's cleat below its top, the spacer that keeps it plumb above its bottom."""
+FIXING_EVERY = 406.4
+"""mm (16 in): between fixings where the system states no spacing; that of studs."""
+STAPLE_EVERY = 38.1
+"""mm (1 1/2 in) between staples along a panel's edge."""
+ONE_PERSON = 18.14
+"""kg (40 lb): a heavier panel is hung by two."""
 
 Kind = Literal["free", "removable", "low", "plain"]
 
@@ -73,6 +83,22 @@ class Blanks:
     board: float
     side: float
     ends: float
+    oversize: float
+    board_mass: float | None
+    foam_mass: float | None
+    face_mass: float | None
+    """kg/m² of each part; None where it is missing."""
+
+    def corners(self) -> float:
+        """Fabric of one panel that is folded in at its four corners, mm²."""
+        return 4 * (self.foam + self.board + self.side) * (self.foam + self.board + self.ends)
+
+    def mass(self, board: tuple[float, float], foam: tuple[float, float], face: tuple[float, float]) -> float:
+        """kg of a panel; 0 where a part's mass is missing."""
+        if self.board_mass is None or self.foam_mass is None or self.face_mass is None:
+            return 0.0
+        parts = ((board, self.board_mass), (foam, self.foam_mass), (face, self.face_mass))
+        return snap(sum(a * b / 1e6 * each for (a, b), each in parts), 0.001)
 
     def face(self, height: float, width: float) -> tuple[float, float]:
         """Fabric blank (along the goods, across): the face, over foam edge and board edge, turned back."""
@@ -119,7 +145,90 @@ def lay_walls(plan: RoomPlan, system: WallSystem, fitout: Fitout, products: dict
     if status == "empty":
         todo = "Name the walls to be panelled, or check module and wall lengths."
         reasons.append(said.warning("walls-none", "No wall panel fits in this room.", plan.room, todo))
-    return _result(plan, system, status, elevations, wraps, reasons)
+    reasons += _hung(plan, elevations, system, blanks)
+    return _result(plan, system, status, elevations, wraps, reasons, blanks.corners())
+
+
+def _by_size(panels: list[Panel]) -> list[tuple[float, float, int]]:
+    """Fabric blanks by size, the most frequent first."""
+    counted = Counter(p.face for p in panels if min(p.face) > 0)
+    return [(a, b, n) for (a, b), n in sorted(counted.items(), key=lambda c: (-c[1], c[0]))]
+
+
+def _hung(plan: RoomPlan, elevations: list[WallElevation], system: WallSystem, blanks: Blanks) -> list[Reason]:
+    """How panels are fixed by substrate, who lifts them, and what is missing to say so."""
+    found = []
+    panels = [panel for elevation in elevations for panel in elevation.panels]
+    kinds = {wall.id: wall.construction for wall in plan.walls}
+    spacing = float(system.anchor_spacing) if system.anchor_spacing is not None else FIXING_EVERY
+    words = {
+        "masonry": f"sleeve or screw anchors every {said.length(spacing)}, edge distance to their maker",
+        "stud": f"a screw into every stud, about every {said.length(FIXING_EVERY)}, 1 1/2 in of bite",
+    }
+    for kind, how in words.items():
+        walls = sorted(e.wall for e in elevations if e.cleats and kinds.get(e.wall) == kind)
+        if walls:
+            text = (
+                f"Cleats on {kind} walls ({', '.join(walls)}): {how}. The load is the panels and people thrown against "
+                "them; the anchor maker's capacities decide."
+            )
+            todo = "Ask someone competent about weak walls."
+            found.append(said.note("walls-fixings", text, walls[0], todo))
+    missing = [
+        name
+        for name, known in (("board", blanks.board_mass), ("foam", blanks.foam_mass), ("face", blanks.face_mass))
+        if known is None
+    ]
+    if panels and missing:
+        text = f"The panels' mass cannot be told: no density or mass per area of their {', '.join(missing)}."
+        found.append(said.note("walls-mass", text, system.id, "Type it from the data sheet."))
+    heavy = [p for p in panels if p.mass > ONE_PERSON]
+    if heavy:
+        most = max(p.mass for p in heavy)
+        count = said.count(len(heavy), "panel weighs", "panels weigh")
+        text = f"{count} over {said.mass(ONE_PERSON)}, up to {said.mass(most)}: two people lift and hang each."
+        found.append(said.note("walls-two-people", text, heavy[0].id))
+    return found
+
+
+def _cleats(panels: list[Panel], system: WallSystem, masonry: bool) -> list[CleatLine]:
+    """A rail and a row of spacers behind every unbroken run of fixed panels of one height."""
+    drop = float(system.cleat_drop) if system.cleat_drop is not None else CLEAT_DROP
+    rise = float(system.spacer_rise) if system.spacer_rise is not None else SPACER_RISE
+    stated = float(system.anchor_spacing) if system.anchor_spacing is not None else 0.0
+    spacing = stated if masonry and stated > 0 else FIXING_EVERY
+    runs: list[list[Panel]] = []
+    for panel in panels:
+        last = runs[-1][-1] if runs else None
+        if last is None or last.height != panel.height or abs(last.start + last.width - panel.start) > EXACT:
+            runs.append([])
+        runs[-1].append(panel)
+    found = []
+    for run in runs:
+        start, end = run[0].start, snap(run[-1].start + run[-1].width)
+        top = run[0].bottom + run[0].height
+        fixings = math.floor((end - start) / spacing + 1e-9) + 1
+        found.append(
+            CleatLine(
+                kind="cleat",
+                height=snap(max(run[0].bottom, top - drop)),
+                start=start,
+                end=end,
+                spacing=spacing,
+                fixings=fixings,
+            )
+        )
+        found.append(
+            CleatLine(
+                kind="spacer",
+                height=snap(min(top, run[0].bottom + rise)),
+                start=start,
+                end=end,
+                spacing=0.0,
+                fixings=0,
+            )
+        )
+    return found
 
 
 def _result(
@@ -129,7 +238,9 @@ def _result(
     elevations: list[WallElevation],
     wraps: list[Panel],
     reasons: list[Reason],
+    corners: float = 0.0,
 ) -> WallLayout:
+    """``corners``: fabric folded in at one panel's corners, mm²."""
     panels = [panel for elevation in elevations for panel in elevation.panels]
     return WallLayout(
         room=plan.room,
@@ -140,6 +251,10 @@ def _result(
         full_count=sum(1 for p in panels if p.kind in ("full", "removable")),
         low_count=sum(1 for p in panels if p.kind == "low"),
         special_count=sum(1 for p in panels if p.kind in ("end", "cut-out")),
+        faces=_by_size([*panels, *wraps]),
+        corner_fabric=snap(corners * len(panels)),
+        staples=sum(p.staples for p in panels),
+        mass=snap(sum(p.mass for p in panels), 0.001) if all(p.mass for p in panels) else 0.0,
         panel_run=snap(sum(p.width for p in panels)),
         panel_area=snap(sum(p.width * p.height for p in panels)),
         reasons=reasons,
@@ -202,7 +317,18 @@ def _blanks(system: WallSystem, products: dict[str, Product]) -> Blanks:
     else:
         board_mm = float(board) if board is not None else max(0.0, thick - float(foam or 0))
         foam_mm = float(foam) if foam is not None else max(0.0, thick - board_mm)
-    return Blanks(foam_mm, board_mm, float(system.turn_back_side), float(system.turn_back_end))
+    return Blanks(
+        foam_mm, board_mm, float(system.turn_back_side), float(system.turn_back_end), float(system.foam_edge),
+        *(_mass_per_area(products[part]) for part in (system.board, system.foam, system.face)),
+    )  # fmt: skip
+
+
+def _mass_per_area(product: Product) -> float | None:
+    if product.mass_per_area is not None:
+        return float(product.mass_per_area)
+    if product.density is not None and product.thickness is not None:
+        return float(product.density) * float(product.thickness) / 1000
+    return None
 
 
 # ---------------------------------------------------------------- what belongs where
@@ -456,6 +582,7 @@ def _elevation(
         free=free,
         cleat_length=snap(sum(p.width for p in fixed)) if system.cleat else 0.0,
         cap_length=snap(cap),
+        cleats=_cleats(fixed, system, wall.construction == "masonry") if system.cleat else [],
     )
 
 
@@ -487,6 +614,13 @@ def _widths(part: Stretch, system: WallSystem, *, corner_first: bool) -> tuple[l
     rest = snap(length - count * module)
     if rest < EXACT and count:
         return [module] * count, max(0.0, rest)
+    if system.start == "middle" and part.kind == "plain":
+        half, wider = snap(rest / 2), snap((rest + module) / 2)
+        if half >= narrowest - 0.005:
+            return [half, *[module] * count, snap(rest - half)], 0.0
+        if count and wider >= narrowest - 0.005:
+            return [wider, *[module] * (count - 1), snap(module + rest - wider)], 0.0
+    corner_first = corner_first and system.start != "corner"
     if rest >= narrowest - 0.005:
         ends = [rest, *[module] * count]
         return (ends if corner_first else ends[::-1]), 0.0
@@ -536,6 +670,8 @@ def _panel(
     name: Literal["full", "end", "low", "removable"] = "full" if abs(width - float(system.module)) < EXACT else "end"
     if kind in ("low", "removable"):
         name = "low" if kind == "low" else "removable"
+    face = blanks.face(height, width)
+    foam = (snap(height + 2 * blanks.oversize), snap(width + 2 * blanks.oversize))
     return Panel(
         id=f"{wall.id}.{number:02d}",
         wall=wall.id,
@@ -545,7 +681,10 @@ def _panel(
         bottom=snap(float(system.bottom)),
         height=snap(height),
         board=(snap(height), snap(width)),
-        face=blanks.face(height, width),
+        face=face,
+        foam=foam,
+        mass=blanks.mass((height, width), foam, face),
+        staples=math.ceil(2 * (height + width) / STAPLE_EVERY - 1e-9),
     )
 
 
@@ -570,10 +709,7 @@ def _cut_round(panel: Panel, plan: RoomPlan, wall: PlanWall, reasons: list[Reaso
         todo = "Have a licensed electrician bring the box to the panel's face or move it."
         reasons.append(said.note("walls-cut-out", text, panel.id, todo))
     kind = "cut-out" if panel.kind in ("full", "end") else panel.kind
-    return Panel(
-        id=panel.id, wall=panel.wall, kind=kind, start=panel.start, width=panel.width, bottom=panel.bottom,
-        height=panel.height, board=panel.board, face=panel.face, clear_of=sorted(item.id for item in met),
-    )  # fmt: skip
+    return msgspec.structs.replace(panel, kind=kind, clear_of=sorted(item.id for item in met))
 
 
 def _joined(free: list[tuple[float, float, str]]) -> list[tuple[float, float, str]]:

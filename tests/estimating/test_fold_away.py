@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
+from decimal import Decimal
 from typing import Any
 
+import msgspec
 import pytest
 import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from estimating.engine.fold_away import lay_fold_away
-from estimating.engine.types import FoldAwayLayout, FoldAwaySystem
+from estimating.engine.types import FoldAwayLayout, FoldAwaySystem, Store
 
 INCH = 25.4
 
@@ -92,3 +94,82 @@ def test_mats_never_overlap_or_leave_the_room(rooms: Any, systems: Any, width: i
     inner = (width - 2 * abs(lean), depth)
     least = max((inner[0] // a) * (inner[1] // b) for a, b in ((96, 48), (48, 96)))
     assert layout.count >= least
+
+
+# ---------------------------------------------------------------- area wanted, under-laps, store, carrier
+
+
+def mats(systems: Any, mass: str = "3.2") -> dict[str, Any]:
+    products = systems.products()
+    made = msgspec.structs.replace(
+        products["fold-mat"], thickness=systems.inches(2), mass_per_area=Decimal(mass)
+    )  # fmt: skip
+    return products | {"fold-mat": made}
+
+
+def test_under_laps_are_the_edges_two_mats_share(rooms: Any, systems: Any) -> None:
+    """Six mats of 8 × 4 ft as 2 × 3: 3 short edges of 4 ft and 4 long ones of 8 ft are shared, 44 ft.
+
+    The other way: the outlines, 6 × 24 ft, less the outline of the whole, 56 ft, is twice what is shared: 88 / 2.
+    """
+    lapped = msgspec.structs.replace(system(systems), under_lap=systems.inches(4))
+    layout = lay_fold_away(rooms.rectangle(192, 144), lapped, mats(systems))
+    assert layout.count == 6
+    assert (layout.under_laps, layout.under_lap_length) == (7, pytest.approx(44 * 12 * INCH))
+    assert layout.under_lap_length == pytest.approx((6 * 24 - 56) / 2 * 12 * INCH)
+    plain = lay_fold_away(rooms.rectangle(192, 144), system(systems), mats(systems))
+    assert (plain.under_laps, plain.under_lap_length) == (0, 0)
+
+
+def test_no_more_mats_than_the_area_wanted(rooms: Any, systems: Any) -> None:
+    """A mat is 32 sq ft = 2.97 m²: 8 m² take three. 100 m² are more than the six that fit, and it says so."""
+    plan = rooms.rectangle(192, 144)
+    layout = lay_fold_away(plan, system(systems), mats(systems), Decimal(8))
+    assert (layout.count, layout.status) == (3, "proven")
+    check(layout, shapely.Polygon(plan.mat_field))
+    more = lay_fold_away(plan, system(systems), mats(systems), Decimal(100))
+    assert more.count == 6
+    assert any(r.code == "fold-away-wanted" and r.todo for r in more.reasons)
+
+
+@pytest.mark.parametrize(
+    ("kind", "size", "stored", "stacks"),
+    [
+        # folded in four: 24 × 48 × 8 in. Under a bed 80 × 60 × 10 in: three beside each other, one high.
+        ("under a bed", (80, 60, 10), 3, 3),
+        ("under a bed", (80, 60, 17), 6, 3),
+        # on edge against a wall 8 ft long, 48 in deep, 4 ft high: two beside each other, six deep
+        ("against a wall", (50, 48, 30), 6, 1),
+        ("against a wall", (50, 48, 20), 0, 0),
+        # a cupboard takes them flat or on edge
+        ("cupboard", (24, 48, 50), 6, 1),
+    ],
+)
+def test_what_a_store_holds(
+    rooms: Any, systems: Any, kind: str, size: tuple[float, float, float], stored: int, stacks: int
+) -> None:
+    folding = msgspec.structs.replace(system(systems), sections=4)
+    store = Store(kind=kind, length=systems.inches(size[0]), width=systems.inches(size[1]),
+                  height=systems.inches(size[2]))  # type: ignore[arg-type]  # fmt: skip
+    layout = lay_fold_away(rooms.rectangle(192, 144), folding, mats(systems), None, store)
+    assert layout.folded == pytest.approx((24 * INCH, 48 * INCH, 8 * INCH))
+    assert (layout.stored, layout.stacks) == (stored, stacks)
+    told = next(r for r in layout.reasons if r.code == "fold-away-store")
+    assert (told.severity == "warning") == (stored < 6)
+    assert bool(told.todo) == (stored < 6)
+
+
+def test_one_person_carries_a_light_mat(rooms: Any, systems: Any) -> None:
+    """2.97 m² at 3.2 kg/m² is 9.5 kg, below 18.1 kg (40 lb); at 8 kg/m² 23.8 kg is two people's."""
+    light = lay_fold_away(rooms.rectangle(192, 144), system(systems), mats(systems))
+    assert light.mat_mass == pytest.approx(9.513, abs=0.001)
+    assert next(r for r in light.reasons if r.code == "fold-away-carrier").severity == "note"
+    heavy = lay_fold_away(rooms.rectangle(192, 144), system(systems), mats(systems, "8"))
+    assert next(r for r in heavy.reasons if r.code == "fold-away-carrier").severity == "warning"
+
+
+def test_a_store_without_a_thickness_says_what_is_missing(rooms: Any, systems: Any) -> None:
+    store = Store(kind="cupboard", length=systems.inches(50), width=systems.inches(50), height=systems.inches(90))
+    layout = lay_fold_away(rooms.rectangle(192, 144), system(systems), systems.products(), None, store)
+    assert layout.stored == 0
+    assert any("thickness is missing" in r.text for r in layout.reasons)

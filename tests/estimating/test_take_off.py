@@ -12,6 +12,7 @@ from buildout.units.lengths import Length
 from estimating.engine.cut_plans import plan_cuts
 from estimating.engine.take_off import take_off
 from estimating.engine.types import (
+    CleatLine,
     CoverLayout,
     CoverSpec,
     Fitout,
@@ -122,6 +123,9 @@ HALL = RoomLayouts(
         elevations=[
             WallElevation(
                 wall="A-B", length=16 * FOOT, free=[], cleat_length=12 * FOOT, cap_length=0.0,
+                cleats=[
+                    CleatLine(kind="cleat", height=6 * FOOT, start=0.0, end=12 * FOOT, spacing=16 * 25.4, fixings=10)
+                ],
                 panels=[
                     Panel(id=f"P{k}", wall="A-B", kind="full", start=0.0, width=4 * FOOT, bottom=50.0, height=6 * FOOT,
                           board=(6 * FOOT, 4 * FOOT), face=(80 * INCH, 54 * INCH))

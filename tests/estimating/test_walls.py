@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from decimal import Decimal
 from itertools import pairwise
 from typing import Any
 
+import msgspec
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -255,3 +257,102 @@ def test_openings_that_overlap_are_named(rooms: Any, systems: Any) -> None:
     over = [r for r in walls.reasons if r.code == "walls-overlap"]
     assert [r.where for r in over] == ["out"]
     assert "6 in" in over[0].text
+
+
+# ---------------------------------------------------------------- start, cleats, mass, blanks
+
+
+def laid(rooms: Any, systems: Any, width: float, construction: str = "stud", **changed: Any) -> WallLayout:
+    plan = rooms.rectangle(width, 300, constructions={"B-C": construction})
+    system = msgspec.structs.replace(systems.walls(), **changed)
+    return lay_walls(plan, system, Fitout(room="room", panelled=["B-C"]), systems.products())
+
+
+@pytest.mark.parametrize(
+    ("start", "width", "expected"),
+    [
+        ("middle", 192, [48, 48, 48, 48]),
+        ("middle", 180, [18, 48, 48, 48, 18]),  # 36 in over: 18 at both ends
+        ("middle", 164, [34, 48, 48, 34]),  # 20 over is 10 each, too narrow: (20 + 48) / 2
+        ("corner", 164, [48, 48, 48, 20]),
+        ("opening", 164, [20, 48, 48, 48]),
+    ],
+)
+def test_where_whole_panels_begin(rooms: Any, systems: Any, start: str, width: float, expected: list[float]) -> None:
+    elevation = laid(rooms, systems, width, start=start).elevations[0]
+    check(elevation)
+    assert [round(p.width / INCH, 2) for p in elevation.panels] == expected
+
+
+def test_cleat_and_spacer_lines(rooms: Any, systems: Any) -> None:
+    """16 ft of panels, bottom 2 3/4 in, 72 in high: rail 5 in below the top at 69 3/4, spacer 6 in up at 8 3/4 in.
+
+    192 in at 16 in is 12 spaces and so 13 fixings.
+    """
+    for construction, word in (("stud", "every stud"), ("masonry", "sleeve or screw anchors")):
+        layout = laid(rooms, systems, 192, construction)
+        lines = layout.elevations[0].cleats
+        assert [(c.kind, round(c.height / INCH, 2), round((c.end - c.start) / INCH, 2), c.fixings) for c in lines] == [
+            ("cleat", 69.75, 192.0, 13), ("spacer", 8.75, 192.0, 0),
+        ]  # fmt: skip
+        assert sum(c.end - c.start for c in lines if c.kind == "cleat") == pytest.approx(
+            layout.elevations[0].cleat_length
+        )
+        told = next(r for r in layout.reasons if r.code == "walls-fixings")
+        assert word in told.text
+        assert "capacities decide" in told.text
+
+
+def test_a_door_parts_the_cleats(rooms: Any, systems: Any) -> None:
+    features = [{"id": "door", "kind": "door", "start": 96, "end": 132, "head": 82}]
+    elevation = lay(rooms, systems, 240, features)
+    rails = [c for c in elevation.cleats if c.kind == "cleat"]
+    assert len(rails) == 2
+    assert rails[0].end <= 96 * INCH
+    assert rails[1].start >= 132 * INCH
+
+
+def test_panel_mass_from_its_three_parts(rooms: Any, systems: Any) -> None:
+    """48 × 72 in: 24 sq ft of ply at 1.45 lb, foam of 72 1/4 × 48 1/4 in at 0.25 and vinyl of 80 × 54 in at 0.15.
+
+    34.8 + 6.05 + 4.5 = 45.35 lb, near the 45 lb planned with, so two people hang it.
+    """
+    pound = 0.45359237
+    square_foot = 0.09290304
+    products = {
+        name: msgspec.structs.replace(product, density=None, mass_per_area=Decimal(str(each * pound / square_foot)))
+        for (name, product), each in (
+            ((n, systems.products()[n]), m) for n, m in (("ply", 1.45), ("panel-foam", 0.25), ("vinyl", 0.15))
+        )
+    }
+    layout = lay_walls(
+        rooms.rectangle(192, 300), systems.walls(), Fitout(room="room", panelled=["B-C"]),
+        systems.products() | products,
+    )  # fmt: skip
+    panel = layout.elevations[0].panels[0]
+    expected = 24 * 1.45 + 72.25 * 48.25 / 144 * 0.25 + 80 * 54 / 144 * 0.15
+    assert panel.mass / pound == pytest.approx(expected, rel=1e-3)
+    assert layout.mass == pytest.approx(4 * panel.mass, rel=1e-3)
+    assert any(r.code == "walls-two-people" for r in layout.reasons)
+    unknown = lay_walls(
+        rooms.rectangle(192, 300), systems.walls(), Fitout(room="room", panelled=["B-C"]), systems.products()
+    )
+    assert unknown.mass == 0
+    assert "board" in next(r.text for r in unknown.reasons if r.code == "walls-mass")
+
+
+def test_blanks_by_size_staples_and_corner_folds(rooms: Any, systems: Any) -> None:
+    """Two ways to the fabric: blanks by size, and face + edges and turn-backs + four corner ears of 3 × 4 in."""
+    layout = laid(rooms, systems, 164)
+    panels = layout.elevations[0].panels
+    assert [(round(a / INCH, 2), round(b / INCH, 2), n) for a, b, n in layout.faces] == [(80, 54, 3), (80, 26, 1)]
+    blanks = sum(a * b * n for a, b, n in layout.faces)
+    face = sum(p.width * p.height for p in panels)
+    sides = sum(2 * p.height * 3 * INCH + 2 * p.width * 4 * INCH for p in panels)
+    ears = 4 * 3 * 4 * INCH**2 * len(panels)
+    assert blanks == pytest.approx(face + sides + ears)
+    assert layout.corner_fabric == pytest.approx(ears)
+    # a staple each 1 1/2 in: 240 in round a whole panel is 160, 184 in round the 20 in one is 123
+    assert [p.staples for p in panels] == [123, 160, 160, 160]
+    assert layout.staples == 603
+    assert panels[1].foam == pytest.approx((72.25 * INCH, 48.25 * INCH))

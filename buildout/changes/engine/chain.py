@@ -86,7 +86,7 @@ LINK_VERSIONS = dict.fromkeys(
     "plan": 2,
     "budget": 2,
     "order-by dates": 2,
-    "take-off": 2,
+    "take-off": 3,
     "award": 5,
     "award choices": 3,
     "arrivals": 3,
@@ -96,7 +96,8 @@ LINK_VERSIONS = dict.fromkeys(
     "cut plans": 5,
     "floor": 4,
     "cover": 5,
-    "walls": 3,
+    "walls": 4,
+    "fold-away": 2,
 }
 """Raise a link's number when its code gives other results for the same inputs."""
 
@@ -364,9 +365,11 @@ def _layouts(plan: Plan, fitout: Fitout, plans: list[RoomPlan], link: Callable[.
             "fold-away",
             where,
             FoldAwayLayout,
-            lambda: lay_fold_away(room, fold_system, products),
+            lambda: lay_fold_away(room, fold_system, products, fitout.mat_area, fitout.store),
             room,
             fold_system,
             plan.products,
+            fitout.mat_area,
+            fitout.store,
         )
     return RoomLayouts(room=fitout.room, floor=floor, cover=cover, walls=walls, fold_away=folded)

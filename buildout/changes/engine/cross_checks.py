@@ -267,12 +267,13 @@ def _systems(notes: _Notes, plan: Plan, products: dict[str, Product]) -> None:
             layer_path = [*here, "layers", number]
             if notes.refer([*layer_path, "product"], layer.product, "product", products):
                 _flat(notes, [*layer_path, "product"], products[layer.product])
+            notes.refer([*layer_path, "adhesive"], layer.adhesive, "product", products, empty=True)
             if not 0 <= layer.stagger < 1:
                 notes.add([*layer_path, "stagger"], f'"stagger" is {layer.stagger}; give a share below 1.', '"0.5"')
         roles = [layer.role for layer in floor.layers]
         if "top" in roles and "base" in roles and roles.index("top") < len(roles) - 1 - roles[::-1].index("base"):
             notes.add([*here, "layers"], '"layers" go from the slab up: base before top.', '[{"role": "base"}, …]')
-        for name in ("frame", "ramp", "barrier", "tape", "hook_tape"):
+        for name in ("frame", "ramp", "barrier", "tape", "hook_tape", "staples"):
             notes.refer([*here, name], getattr(floor, name), "product", products, empty=True)
         if floor.frame and floor.frame_width is None:
             notes.add(
@@ -290,11 +291,13 @@ def _systems(notes: _Notes, plan: Plan, products: dict[str, Product]) -> None:
         notes.refer([*here, "product"], fold.product, "product", products)
         for name in ("mat_length", "mat_width"):
             _positive(notes, [*here, name], getattr(fold, name), "8' 0\"")
+        if fold.sections < 1:
+            notes.add([*here, "sections"], '"sections" is the number of parts a mat folds into.', '"sections": 4')
     for at, wall in enumerate(plan.wall_systems):
         here = ["wall_systems", at]
         for name in ("board", "foam", "face"):
             notes.refer([*here, name], getattr(wall, name), "product", products)
-        for name in ("cleat", "anchor", "cap", "adhesive"):
+        for name in ("cleat", "anchor", "cap", "adhesive", "staples"):
             notes.refer([*here, name], getattr(wall, name), "product", products, empty=True)
         for name in ("module", "height", "low_height", "thickness"):
             _positive(notes, [*here, name], getattr(wall, name), "48 in")
