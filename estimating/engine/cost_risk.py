@@ -62,6 +62,7 @@ def cost_risk(
     award: Award,
     billed: Mapping[int, Decimal],
     here: set[str],
+    cut_here: set[str],
     openings: Sequence[tuple[date, int]],
     planned: date | None,
     weekly_rent: Decimal,
@@ -71,8 +72,8 @@ def cost_risk(
     """Play the budget through ``RUNS`` times; the same inputs give the same figures.
 
     ``billed``: budget head → invoiced without an order; of an allowance only the rest is uncertain. ``here``: items
-    that have come. ``openings``: (day, runs of the forecast that open then). Each source draws from its own stream, so
-    that taking one out changes no other.
+    that have come; ``cut_here``: items that are cut on site. ``openings``: (day, runs of the forecast that open then).
+    Each source draws from its own stream, so that taking one out changes no other.
 
     Status: underdetermined when something asked has no price at all or there is no forecast.
     """
@@ -82,7 +83,7 @@ def cost_risk(
         for line in budget.lines
         if line.head != FLOAT and (rest := line.allowance - billed.get(line.head, Decimal(0))) > 0
     ]
-    cut = {line.item: line.name for line in take_off.lines if line.waste > 0}
+    cut = {line.item: line.name for line in take_off.lines if line.item in cut_here}
     share = 1 + tax_percent / 100
     sources += [
         (f"{cut[line.item]}, spoiled in cutting", "cut here", _triangle(line.item, line.goods * share, SPOILED))

@@ -11,7 +11,7 @@ from buildout.builds.web.models import Build, Comment, JournalEntry, Revision
 from buildout.builds.web.services import Sheet
 from estimating.engine.cost_risk import CostRisk, cost_risk
 from estimating.engine.heads import FLOAT
-from estimating.engine.types import Award, Budget, MoneyPlan, TakeOff
+from estimating.engine.types import Award, Budget, MoneyPlan, Product, TakeOff
 from estimating.web import cash, ledger
 from estimating.web.models import Approval, LedgerEntry, Order
 from estimating.web.services import standings
@@ -37,8 +37,9 @@ def risk_of(sheet: Sheet, book: list[LedgerEntry], orders: list[Order]) -> CostR
         for line in standings(order)
         if line.standing.received and not line.standing.outstanding
     }
+    cut = {p.id for p in sheet.section("products", list[Product]) if p.form in ("sheet", "roll", "length")}
     return cost_risk(
-        budget, sheet.part("take_off", TakeOff), sheet.part("award", Award), billed, here,
+        budget, sheet.part("take_off", TakeOff), sheet.part("award", Award), billed, here, cut,
         [(date.fromisoformat(day), runs) for day, runs in forecast.get("histogram", [])],
         date.fromisoformat(opening) if opening else None, money.weekly_rent, money.tax_percent, sheet.currency,
     )  # fmt: skip

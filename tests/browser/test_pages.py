@@ -61,6 +61,8 @@ def owner_pages(build: Build) -> list[str]:
         reverse("estimating:invoice", args=[build.pk, 1]),
         reverse("estimating:bill", args=[build.pk]),
         reverse("estimating:cash", args=[build.pk]),
+        reverse("estimating:in-short", args=[build.pk]),
+        reverse("estimating:week", args=[build.pk]),
         reverse("scheduling:edit-days", args=[build.pk]),
         reverse("scheduling:tasks", args=[build.pk]),
         reverse("scheduling:poster", args=[build.pk]),
