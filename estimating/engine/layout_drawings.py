@@ -38,6 +38,7 @@ from estimating.engine.types import (
     FoamLayout,
     FoldAwayLayout,
     Panel,
+    Pin,
     WallElevation,
     WallLayout,
 )
@@ -66,12 +67,14 @@ def draw_floor_layer(
     layer: str,
     *,
     system: FloorSystem | None = None,
+    pins: Sequence[tuple[Pin, str]] = (),
     units: UnitSystem = "feet-inches",
     block: TitleBlock | None = None,
 ) -> Drawing:
     """Draw one foam layer for laying: numbered pieces, frame, ramps, joints of the layer below, setting-out.
 
-    ``layer`` is a name from ``floor.layers`` (``base``, ``top``). Raises ``KeyError`` for another one.
+    ``layer`` is a name from ``floor.layers`` (``base``, ``top``). Raises ``KeyError`` for another one. ``pins`` that
+    the layout holds come with their words and are marked where they hold.
     """
     place = next((k for k, found in enumerate(floor.layers) if found.layer == layer), None)
     if place is None:
@@ -102,6 +105,7 @@ def draw_floor_layer(
             )
         )  # fmt: skip
     items += _setting_out(floor, foam, units)
+    items += _pin_marks(foam, pins)
     whole = sum(1 for piece in foam.pieces if piece.whole)
     clear = format_small(COLUMN_GAP, units)
     notes = [
@@ -117,6 +121,7 @@ def draw_floor_layer(
         )
     if place:
         notes.append("Dashed lines: joints of the layer below.")
+    notes += [f"Pinned {pin.id}: {told}." for pin, told in pins]
     return Drawing(
         items=items,
         title=f"{plan.name}: {layer} layer",
@@ -128,6 +133,48 @@ def draw_floor_layer(
         block=block,
         notes=notes,
     )
+
+
+def _pin_marks(foam: FoamLayout, pins: Sequence[tuple[Pin, str]]) -> list[Item]:
+    """What is pinned in a layer: a thick line with its name for a course line, a thick outline for a sheet, an arrow
+    for a direction. Goods are told in the notes alone."""
+    points = [p for piece in foam.pieces for p in piece.outline]
+    if not points:
+        return []
+    low_x, low_y = min(x for x, _ in points), min(y for _, y in points)
+    high_x, high_y = max(x for x, _ in points), max(y for _, y in points)
+    items: list[Item] = []
+    for pin, told in pins:
+        shifts = [(0.0, -4.0), (0.0, 8.0), (0.0, -10.0)]
+        if pin.kind == "line":
+            at = float((pin.y if pin.direction == "x" else pin.x) or 0)
+            ends = [(low_x, at), (high_x, at)] if pin.direction == "x" else [(at, low_y), (at, high_y)]
+            items.append(Line(a=ends[0], b=ends[1], role="highlight", title=f"Pinned {pin.id}: {told}"))
+            where = middle(ends)
+            turn = 0.0 if pin.direction == "x" else 90.0
+            shifts = shifts if pin.direction == "x" else [(-4.0, 0.0), (8.0, 0.0), (-10.0, 0.0)]
+        elif pin.kind == "piece":
+            corner = (float(pin.x or 0), float(pin.y or 0))
+            nearest = min(foam.pieces, key=lambda p: math.dist(_low_corner(p.outline), corner))
+            items.append(Polygon(outline=nearest.outline, role="highlight", title=f"Pinned {pin.id}: {told}"))
+            where, turn = _label_point(nearest.outline), 0.0
+            shifts = [(0.0, -6.0), (0.0, 6.0), (0.0, -10.0)]
+        elif pin.kind == "direction":
+            where, turn = ((low_x + high_x) / 2, (low_y + high_y) / 2), 0.0
+            items.append(Symbol(at=where, kind="arrow", turn=90.0 if pin.direction == "y" else 0.0, title=told))
+        else:
+            continue
+        items.append(
+            Text(
+                at=where, text=f"pinned {pin.id}", role="small label", size=SMALL, clear=True, turn=turn,
+                shift=(0.0, 4.0) if turn == 0.0 else (4.0, 0.0), or_shift=shifts,
+            )
+        )  # fmt: skip
+    return items
+
+
+def _low_corner(outline: Sequence[Point]) -> Point:
+    return min(x for x, _ in outline), min(y for _, y in outline)
 
 
 def _label_point(outline: Sequence[Point]) -> Point:
@@ -237,6 +284,7 @@ def draw_cover(
     spec: CoverSpec | None = None,
     contact: str = "",
     survey: str = "",
+    pins: Sequence[tuple[Pin, str]] = (),
     units: UnitSystem = "feet-inches",
     block: TitleBlock | None = None,
 ) -> Drawing:
@@ -291,6 +339,7 @@ def draw_cover(
     notes = _cover_notes(cover, spec, told, walk_on, contact, units)
     if survey:
         notes.insert(1, survey)
+    notes += [f"Pinned {pin.id}: {told}." for pin, told in pins]
     return Drawing(
         items=items,
         title=f"{plan.name}: cover for the fabricator",
@@ -454,6 +503,7 @@ def draw_elevation(
     layout: WallLayout,
     wall: str,
     *,
+    pins: Sequence[tuple[Pin, str]] = (),
     units: UnitSystem = "feet-inches",
     block: TitleBlock | None = None,
 ) -> Drawing:
@@ -484,6 +534,12 @@ def draw_elevation(
         centre = view.at(panel.start + panel.width / 2, panel.bottom + panel.height / 2)
         number = panel.id.rsplit(".", 1)[-1]
         items.append(Text(at=centre, text=number, inside=panel.width, clear=True, or_shift=[(0.0, 6.0), (0.0, -6.0)]))
+    for pin, told in pins:
+        if pin.kind == "line" and pin.x is not None:
+            top = max((p.bottom + p.height for p in elevation.panels), default=tall)
+            a, b = view.at(float(pin.x), 0.0), view.at(float(pin.x), top)
+            items.append(Line(a=a, b=b, role="highlight", title=f"Pinned {pin.id}: {told}"))
+            items.append(Text(at=b, text=f"pinned {pin.id}", role="small label", size=SMALL, shift=(0.0, 2.0)))
     items.append(Line(a=view.at(0, 0), b=view.at(view.length, 0), role="floor line", title="Slab"))
     items += _elevation_dimensions(view, elevation, tall, units)
     for corner, along in zip(wall.split("-", 1), (0.0, view.length), strict=False):
@@ -498,7 +554,7 @@ def draw_elevation(
         ),
         units=units,
         block=block,
-        notes=_elevation_notes(elevation, units),
+        notes=_elevation_notes(elevation, units) + [f"Pinned {pin.id}: {told}." for pin, told in pins],
     )
 
 

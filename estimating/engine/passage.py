@@ -156,6 +156,23 @@ def least_harmful_joint(
     return weld, [said.note("cover-parting", text, "welds", "Ask the fabricator before ordering.")]
 
 
+def to_spare(step: RouteStep, across: float, roll: float) -> float:
+    """mm left over where a roll of thickness ``across`` and length ``roll`` passes; negative: by how much it does not.
+
+    At an opening what is left of its smaller side beside the roll and its air, at a turn what the roll could be longer.
+
+    >>> from buildout.units.lengths import Length
+    >>> door = RouteStep(id="d", name="Door", kind="opening", width=Length.read("36 in"))
+    >>> round(to_spare(door, 508.0, 3000.0) / 25.4, 2)  # 36 less 20 of roll and 4 of air
+    12.0
+    """
+    width = float(step.width)
+    room = min(width, float(step.height) if step.height is not None else math.inf) - CLEARANCE - across
+    if step.kind == "opening" or room < 0:
+        return snap(room)
+    return snap(longest_round_turn(width, float(step.into or step.width), across) - roll)
+
+
 def reliefs(outline: Ring, cutouts: Sequence[Ring]) -> list[Relief]:
     """Every cut-out with a slit to the edge, and every inner corner that needs a patch.
 

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 import msgspec
 
+from buildout.units.lengths import Length, UnitSystem, format_length
 from buildout.units.value import Reason
 from estimating.engine import said
 from estimating.engine.mat_shape import Point
-from estimating.engine.types import FloorSystem, FoamLayout, Pin, Product
+from estimating.engine.types import FloorSystem, FoamLayout, Pin, Product, RoomLayouts
 
 SAME = 1.0
 """mm; places closer than this are the same."""
@@ -142,3 +143,89 @@ def missed(layout: FoamLayout, pins: LayerPins) -> list[Reason]:
             )
             found.append(refused(pin, why, "Move it into the field, or to where a sheet lies, and try again."))
     return found
+
+
+def words(pin: Pin, products: Mapping[str, Product]) -> str:
+    """A pin in words.
+
+    >>> words(Pin(id="p", layer="base", kind="direction", direction="x"), {})
+    'base layer: courses along the datum wall'
+    """
+    way = {"x": "along the datum wall", "y": "across the datum wall", "": "no direction stated"}[pin.direction]
+    place = {"base": "base layer", "top": "top layer", "cover": "cover", "walls": f"wall {pin.wall}"}.get(
+        pin.layer, f"{pin.layer} layer"
+    )
+    at_x, at_y = (length.text if length is not None else "not stated" for length in (pin.x, pin.y))
+    if pin.kind == "product":
+        name = products[pin.product].name if pin.product in products else pin.product or "no product stated"
+        return f"{place}: {name}"
+    if pin.kind == "module":
+        return f"{place}: panels {pin.module.text if pin.module is not None else 'of no stated width'} wide"
+    if pin.layer == "walls":
+        return f"{place}: a panel joint {at_x} from its first corner"
+    if pin.layer == "cover":
+        return f"{place}: welds along wall {pin.wall}" if pin.wall else f"{place}: welds {way}"
+    if pin.kind == "line":
+        return f"{place}: a course line {way}, {at_y if pin.direction == 'x' else at_x} from the datum"
+    if pin.kind == "piece":
+        return f"{place}: a whole sheet {way}, its corner {at_x} along and {at_y} across from the datum"
+    return f"{place}: courses {way}"
+
+
+def refusals(layouts: RoomLayouts | None, pins: Sequence[Pin]) -> dict[str, Reason]:
+    """Why pins do not hold, by the pin's id; a pin that is not in it is honoured by the layout."""
+    parts = (layouts.floor, layouts.cover, layouts.walls) if layouts is not None else ()
+    found = {r.where: r for part in parts if part is not None for r in part.reasons if r.code == "pin-refused"}
+    have = {
+        "cover": layouts is not None and layouts.cover is not None,
+        "walls": layouts is not None and layouts.walls is not None,
+    }
+    for pin in pins:
+        there = have.get(pin.layer, layouts is not None and layouts.floor is not None)
+        if not there and pin.id not in found:
+            what = {"cover": "there is no cover", "walls": "there are no wall panels"}.get(
+                pin.layer, "there is no floor"
+            )
+            found[pin.id] = refused(pin, f"{what} in this room", "Choose a system that has it, or unpin.")
+    return found
+
+
+def as_it_lies(layouts: RoomLayouts, units: UnitSystem) -> list[tuple[str, list[tuple[str, Pin]]]]:
+    """What can be pinned just as it lies, in groups: what it is called and the pin that keeps it (its id left empty).
+
+    Places are written to 1/64 in or the millimetre, closer than pins are held to.
+    """
+
+    def at(mm: float) -> Length:
+        return Length.read(format_length(max(0.0, mm), units, denominator=64))
+
+    groups: list[tuple[str, list[tuple[str, Pin]]]] = []
+    for layer in layouts.floor.layers if layouts.floor is not None else []:
+        axis = 1 if layer.direction == "x" else 0
+        lines = sorted(
+            {round(j.a[axis], 2) for j in layer.joints if abs(j.a[axis] - j.b[axis]) < SAME and j.a[axis] >= 0}
+        )
+        name, way = layer.layer, layer.direction
+        found = [
+            ("the way its courses run", Pin(id="", layer=name, kind="direction", direction=way)),
+            ("its goods", Pin(id="", layer=name, kind="product", product=layer.product)),
+        ]
+        for number, line in enumerate(lines, 1):
+            place: dict[str, Any] = {"y" if way == "x" else "x": at(line)}
+            told = f"course line {number}, {format_length(line, units)} from the datum"
+            found.append((told, Pin(id="", layer=name, kind="line", direction=way, **place)))
+        for piece in layer.pieces:
+            x, y = min(p[0] for p in piece.outline), min(p[1] for p in piece.outline)
+            if piece.whole and x >= 0 and y >= 0:
+                pin = Pin(id="", layer=name, kind="piece", direction=way, x=at(x), y=at(y))
+                found.append((f"sheet {piece.id}", pin))
+        groups.append((f"{name.capitalize()} layer", found))
+    for elevation in layouts.walls.elevations if layouts.walls is not None else []:
+        found = []
+        for panel in elevation.panels:
+            if panel.start > SAME and panel.kind in ("full", "end", "low"):
+                pin = Pin(id="", layer="walls", kind="line", wall=elevation.wall, x=at(panel.start))
+                found.append((f"the joint where panel {panel.id} begins", pin))
+        if found:
+            groups.append((f"Wall {elevation.wall}", found))
+    return groups

@@ -19,7 +19,9 @@ from estimating.engine.types import (
     HeadPlan,
     MoneyPlan,
     Need,
+    Pin,
     Product,
+    RouteStep,
     WallSystem,
 )
 
@@ -165,6 +167,98 @@ class ProductForm(PartForm):
         "stress_at_25_percent": "From the maker's data sheet; leave empty when it is missing",
         "fire_document": "Number and date of the report, shown to the authority before buying",
     }
+
+
+class PinForm(PartForm):
+    """Something the owner wants kept in a layout; what a pin needs besides hangs on its kind."""
+
+    part = Pin
+    labels = {
+        "layer": "Where", "kind": "What is pinned", "direction": "Runs", "x": "Along the datum wall, from its corner",
+        "y": "Across from the datum wall", "wall": "Wall", "module": "Panel width", "product": "Goods", "why": "Why",
+    }  # fmt: skip
+    hints = {
+        "direction": "Courses, course lines and whole sheets",
+        "x": "Course lines across, a sheet's corner, or a panel joint from the wall's first corner: 8' 4 1/2\"",
+        "y": "Course lines along, and a sheet's corner nearest the datum",
+        "wall": "Panels, or the wall that welds run along",
+    }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["direction"].choices = [  # type: ignore[attr-defined]
+            ("", "does not matter here"), ("x", "along the datum wall"), ("y", "across the datum wall"),
+        ]  # fmt: skip
+        self.fields["kind"].choices = [  # type: ignore[attr-defined]
+            ("direction", "a direction"), ("line", "a line"), ("piece", "a whole sheet"), ("module", "a panel width"),
+            ("product", "the goods"),
+        ]  # fmt: skip
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        layer, kind = data.get("layer", ""), data.get("kind", "")
+        on_wall, way = layer == "walls", data.get("direction", "")
+        asked: list[tuple[str, str]] = []
+        if on_wall:
+            asked.append(("wall", "Choose the wall it is pinned on."))
+            if kind == "module":
+                asked.append(("module", 'State the panel width, for example 40".'))
+            elif kind == "line":
+                asked.append(("x", "State how far from the wall's first corner, for example 12' 0\"."))
+            if kind not in ("module", "line", ""):
+                self.add_error("kind", "On a wall a panel width or a line (a joint between panels) can be pinned.")
+        elif layer == "cover":
+            if kind != "direction":
+                self.add_error("kind", "On a cover the direction of its welds can be pinned.")
+            elif not way and not data.get("wall"):
+                self.add_error("direction", "State which way the welds run, or the wall they run along.")
+        elif kind == "product":
+            asked.append(("product", "Choose the goods this layer is to be of."))
+        elif kind in ("direction", "line", "piece"):
+            asked.append(("direction", "State which way the courses run."))
+            if kind == "piece" or (kind == "line" and way == "y"):
+                asked.append(("x", "State how far along the datum wall, for example 8' 0\"."))
+            if kind == "piece" or (kind == "line" and way == "x"):
+                asked.append(("y", "State how far across from the datum wall, for example 4' 0\"."))
+        elif kind == "module":
+            self.add_error("kind", "A panel width is pinned on a wall; on foam a direction, a line or a whole sheet.")
+        for name, text in asked:
+            if not data.get(name) and name not in self.errors:
+                self.add_error(name, text)
+        return data
+
+
+class RouteStepForm(PartForm):
+    """One narrow place between the kerb and the room. A row without name and width is left out."""
+
+    part = RouteStep
+    labels = {
+        "name": "Place", "kind": "Kind", "width": "Clear width", "height": "Clear height", "into": "Width after a turn",
+    }  # fmt: skip
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in ("name", "width"):
+            self.fields[name].required = False
+            self.fields[name].unmarked = True  # type: ignore[attr-defined]
+        self.fields["kind"].choices = [  # type: ignore[attr-defined]
+            ("opening", "opening: a door, a gate"), ("turn", "right-angle turn between two passages"),
+        ]  # fmt: skip
+
+    @property
+    def empty(self) -> bool:
+        return not (self.cleaned_data.get("name") or self.cleaned_data.get("width"))
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if data.get("name") or data.get("width"):
+            if not data.get("name"):
+                self.add_error("name", "Name the place, for example Front door.")
+            if not data.get("width") and "width" not in self.errors:
+                self.add_error("width", 'Measure the clear width, for example 36".')
+            if data.get("kind") == "turn" and not data.get("into") and "into" not in self.errors:
+                self.add_error("into", "A turn needs the width of the passage after it too, for example 4' 0\".")
+        return data
 
 
 class NeedForm(PartForm):

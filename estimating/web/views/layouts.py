@@ -15,7 +15,8 @@ from buildout.builds.web.documents import pdf_or_page
 from buildout.rooms.engine.drawing import Drawing
 from buildout.rooms.engine.types import Room, RoomPlan, Survey
 from buildout.rooms.web.drawings import as_file, dxf_of, svg_of, svg_on_paper, title_block
-from estimating.engine.types import FloorSystem, RoomLayouts
+from estimating.engine.pins import refusals, words
+from estimating.engine.types import Fitout, FloorSystem, Product, RoomLayouts
 from estimating.web.views.desk import Desk, sit_down
 
 
@@ -43,6 +44,11 @@ def _sheets(desk: Desk, room_id: str) -> tuple[RoomPlan, RoomLayouts | None, lis
     systems = {system.id: system for system in desk.sheet.section("floor_systems", list[FloorSystem])}
     system = systems.get(layout.floor.system) if layout.floor else None
 
+    fitout = next((f for f in desk.sheet.section("fitouts", list[Fitout]) if f.room == room_id), None)
+    products = {product.id: product for product in desk.sheet.section("products", list[Product])}
+    refused = refusals(layout, fitout.pins if fitout else [])
+    held = [(pin, words(pin, products)) for pin in (fitout.pins if fitout else []) if pin.id not in refused]
+
     def add(name: str, title: str, draw: Callable[..., Drawing], *args: Any, caution: str = "", **more: Any) -> None:
         block = title_block(desk.build, desk.sheet, f"{plan.name}, {title[0].lower()}{title[1:]}", "3")
         made = partial(draw, plan, *args, units=units, block=block, **more)
@@ -51,13 +57,16 @@ def _sheets(desk: Desk, room_id: str) -> tuple[RoomPlan, RoomLayouts | None, lis
     for layer in layout.floor.layers if layout.floor else []:
         title = f"{layer.layer.capitalize()} layer of the floor"
         caution = "" if found else _LAYING
-        add(f"floor-{layer.layer}", title, draw_floor_layer, layout.floor, layer.layer, system=system, caution=caution)
+        add(f"floor-{layer.layer}", title, draw_floor_layer, layout.floor, layer.layer, system=system, caution=caution,
+            pins=[one for one in held if one[0].layer == layer.layer])  # fmt: skip
     if layout.cover:
         spec = system.cover if system else None
         add("cover", "Cover, for the fabricator", draw_cover, layout.cover, spec=spec, contact=desk.user.name,
-            survey=_gate(desk, plan), caution=_COVER)  # fmt: skip
+            survey=_gate(desk, plan), caution=_COVER,
+            pins=[one for one in held if one[0].layer == "cover"])  # fmt: skip
     for elevation in layout.walls.elevations if layout.walls else []:
-        add(f"wall-{elevation.wall}", f"Wall {elevation.wall}", draw_elevation, layout.walls, elevation.wall)
+        add(f"wall-{elevation.wall}", f"Wall {elevation.wall}", draw_elevation, layout.walls, elevation.wall,
+            pins=[one for one in held if one[0].layer == "walls" and one[0].wall == elevation.wall])  # fmt: skip
     if layout.fold_away:
         add("fold-away", "Fold-away mats", draw_fold_away, layout.fold_away)
     return plan, layout, found
@@ -106,7 +115,8 @@ def layouts(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
     drawn = [{"sheet": sheet, "svg": svg_of(sheet.draw(), f"l{n}")} for n, sheet in enumerate(sheets)]
     parts = (layout.floor, layout.cover, layout.walls, layout.fold_away) if layout else ()
     reasons = [reason for part in parts if part for reason in part.reasons]
-    context = desk.page("3", plan=plan, layout=layout, drawn=drawn, reasons=reasons)
+    fitout: dict[str, Any] = next((f for f in desk.sheet.document.get("fitouts", []) if f["room"] == room_id), {})
+    context = desk.page("3", plan=plan, layout=layout, drawn=drawn, reasons=reasons, pins=len(fitout.get("pins", [])))
     return render(request, "estimating/layouts.html", context)
 
 

@@ -85,6 +85,15 @@ def small(mm: Any, units: str = "feet-inches") -> str:
 
 
 @register.filter
+def spare(mm: Any, units: str = "feet-inches") -> str:
+    """What is left over or too little, its sign left to the words around it."""
+    if mm is None:
+        return ""
+    size = abs(Decimal(str(mm)))
+    return format_small(size, units) if size < Decimal("609.6") else format_length(size, units)  # type: ignore[arg-type]
+
+
+@register.filter
 def area(mm2: Any, units: str = "feet-inches") -> str:
     return "" if mm2 is None else format_area(float(mm2), units)  # type: ignore[arg-type]
 
