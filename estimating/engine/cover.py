@@ -15,7 +15,8 @@ from typing import Any
 
 import msgspec
 
-from buildout.rooms.engine.types import RoomPlan
+from buildout.rooms.engine.geometry import longest_side
+from buildout.rooms.engine.types import CutShape, RoomPlan
 from buildout.units.value import Reason, Status, snap
 from estimating.engine import said
 from estimating.engine.mat_shape import (
@@ -121,12 +122,7 @@ def lay_cover(
     if widths[0] - lap < NARROWEST_GOODS:
         text = f"Goods less weld lap leave {said.length(widths[0] - lap)} of width, too little to make a cover of."
         return _nothing(plan, system, said.stop("cover-lap", text, spec.product, "Type a goods width such as 61 in."))
-    edge = shape.outer
-    if spec.overhang is not None and float(spec.overhang) > 0:
-        edge = polygon_of(ring_of(edge.buffer(float(spec.overhang), join_style="mitre")))
-    clear = without_columns(edge, plan.columns)
-    outline = without_straight_points(ring_of(clear))
-    cut = holes_of(clear)
+    outline, cut = _finished(shape, plan, spec)
     fabric = polygon_of(outline, cut)
     outer = polygon_of(outline)
     hem = float(spec.hem or 0)
@@ -203,6 +199,27 @@ def lay_cover(
         diagonals=[(f"{i + 1}–{j + 1}", snap(math.dist(outline[i], outline[j]))) for i, j in diagonals(outline)],
         reasons=reasons,
     )
+
+
+def cover_shape(plan: RoomPlan, system: FloorSystem) -> CutShape | None:
+    """The sizes that stand on the cover's drawing, as its corners are numbered there; None where there is no cover."""
+    shape = mat_shape(plan, system) if system.cover is not None else None
+    if shape is None or system.cover is None:
+        return None
+    outline, cut = _finished(shape, plan, system.cover)
+    return CutShape(
+        name="cover", outline=outline, labels=[str(k + 1) for k in range(len(outline))], diagonals=diagonals(outline),
+        cutouts=cut, base=longest_side(outline),
+    )  # fmt: skip
+
+
+def _finished(shape: MatShape, plan: RoomPlan, spec: CoverSpec) -> tuple[Ring, list[Ring]]:
+    """Finished edge of the cover, and its cut-outs."""
+    edge = shape.outer
+    if spec.overhang is not None and float(spec.overhang) > 0:
+        edge = polygon_of(ring_of(edge.buffer(float(spec.overhang), join_style="mitre")))
+    clear = without_columns(edge, plan.columns)
+    return without_straight_points(ring_of(clear)), holes_of(clear)
 
 
 def _nothing(plan: RoomPlan, system: FloorSystem, reason: Reason | None = None) -> CoverLayout:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 from decimal import Decimal
+from functools import partial
+from pathlib import Path
 from typing import Any
 
 import msgspec
@@ -11,9 +13,15 @@ import numpy as np
 import pytest
 import shapely
 
-from buildout.units.lengths import Length
-from estimating.engine.cover import diagonals, directions, lay_cover, weld_over_joints
+from buildout.rooms.engine.plan import plan_room
+from buildout.rooms.engine.quality import fabricator_gate
+from buildout.rooms.engine.survey import adjust, solve
+from buildout.rooms.engine.types import Reading, Room, ToolAccuracy
+from buildout.units.lengths import Length, format_length
+from buildout.units.value import from_json
+from estimating.engine.cover import cover_shape, diagonals, directions, lay_cover, weld_over_joints
 from estimating.engine.floor import lay_floor
+from estimating.engine.layout_drawings import draw_cover
 from estimating.engine.rolled import carriers_needed, places_to_hold, rolled_diameter
 from estimating.engine.types import CoverLayout, FloorSystem, FoamLayer, Pin, RouteStep, Weld, Zone
 
@@ -293,3 +301,71 @@ def test_where_a_joint_would_be_least_harmful(rooms: Any, systems: Any) -> None:
     none = lay_cover(plan, systems.floor(), None, systems.products(), (), shut)
     assert none.parting is None
     assert any(r.code == "cover-parting" and "No single weld" in r.text for r in none.reasons)
+
+
+# ---------------------------------------------------------------- the fabricator gate looks at this drawing
+
+
+@pytest.fixture(scope="module")
+def taped_hall() -> Any:
+    room = from_json(Room, (Path(__file__).parent.parent / "data" / "main_hall.json").read_bytes())
+    survey, solution = solve(room)
+    return room, survey, solution
+
+
+def test_the_gate_looks_at_every_size_on_the_covers_drawing(taped_hall: Any, systems: Any) -> None:
+    room, survey, _ = taped_hall
+    plan = plan_room(room, survey)
+    system = systems.floor()
+    cover = lay_cover(plan, system, None, systems.products())
+    gate = fabricator_gate(room, survey, plan, cutting=partial(cover_shape, system=system))
+    sides = [i for i in gate.items if i.what == "side"]
+    assert [i.name.split(" (")[0] for i in sides] == [f"cover side {name}" for name, _ in cover.sides]
+    assert [i.value for i in sides] == pytest.approx([length for _, length in cover.sides], abs=0.02)
+    across = [i for i in gate.items if i.what == "diagonal"]
+    assert [i.name.split(" (")[0] for i in across] == [f"cover diagonal {name}" for name, _ in cover.diagonals]
+    assert [i.value for i in across] == pytest.approx([length for _, length in cover.diagonals], abs=0.02)
+    assert len([i for i in gate.items if i.what == "cut-out"]) == 4 * len(cover.cutouts) == 8
+    written = " ".join(draw_cover(plan, cover, spec=system.cover, units="metric").notes)
+    for item in (i for i in gate.items if i.what == "cut-out"):
+        assert format_length(item.value, "metric", denominator=4).removesuffix(" mm") in written
+
+
+def test_sizes_of_the_cover_spread_as_the_gate_says(taped_hall: Any, systems: Any) -> None:
+    """Draws from the covariance, each planned and cut anew; 150 draws give a standard deviation to about 6 %."""
+    room, survey, solution = taped_hall
+    plan, cut = plan_room(room, survey), partial(cover_shape, system=systems.floor())
+    told = [i for i in fabricator_gate(room, survey, plan, cutting=cut).items if i.what != "reading"]
+    network, sizes = solution.network, []
+    spots = {p.name: p for p in survey.points}
+    for x in np.random.default_rng(5).multivariate_normal(solution.x, solution.adjusted.cofactor, size=150):
+        at = network.unpack(x)
+        moved = []
+        for name, p in spots.items():
+            centre = name.split(".")[0]
+            dx, dy = at[centre][0] - spots[centre].x, at[centre][1] - spots[centre].y
+            moved.append(msgspec.structs.replace(p, x=p.x + dx, y=p.y + dy))
+        made = cut(plan_room(room, msgspec.structs.replace(survey, points=moved)))
+        ring = made.outline
+        found = [math.dist(ring[k], ring[(k + 1) % len(ring)]) for k in range(len(ring))]
+        found += [math.dist(ring[i], ring[j]) for i, j in made.diagonals]
+        sizes.append(found)
+    spread = 1.96 * np.std(np.array(sizes), axis=0)
+    for item, drawn in zip(told, spread, strict=False):
+        assert item.plus_minus == pytest.approx(drawn, rel=0.25, abs=0.06), item.name
+
+
+def test_a_poor_reading_of_a_bow_widens_the_cover_along_it(taped_hall: Any, systems: Any) -> None:
+    """A bow read to ± 1/2 in leaves each diagonal to that corner of the cover no better than the bow's own reading."""
+    room, survey, _ = taped_hall
+    bow = Reading(id="b", kind="straightness", start="A", end="B", value=Length.read("1 in"), side="in", tool="rule")
+    bowed = msgspec.structs.replace(
+        room, readings=[*room.readings, bow], tools=[ToolAccuracy(id="rule", fixed=Length.read("1/2 in"))]
+    )
+    survey = adjust(bowed)
+    plan, cut = plan_room(bowed, survey), partial(cover_shape, system=systems.floor())
+    gate = fabricator_gate(bowed, survey, plan, cutting=cut)
+    wide = [i for i in gate.items if i.what == "diagonal" and not i.passes]
+    assert wide
+    assert max(i.plus_minus for i in wide) == pytest.approx(12.7 * 1.96 / 2, rel=0.2)  # ± of a tool: two deviations
+    assert "cover diagonal" in gate.text

@@ -2,6 +2,7 @@
 
 import math
 
+import msgspec
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -10,7 +11,7 @@ from shapely.geometry import Polygon
 from buildout.rooms.engine import geometry
 from buildout.rooms.engine.plan import plan_room
 from buildout.rooms.engine.survey import adjust
-from buildout.rooms.engine.types import Column, KeepClear, Room, Wall, WallFeature
+from buildout.rooms.engine.types import Column, KeepClear, Reading, Room, Wall, WallFeature
 from buildout.units.lengths import Length
 
 FOOT = 304.8
@@ -296,3 +297,75 @@ def hall_survey(hall):
     if "survey" not in _kept:
         _kept["survey"] = adjust(hall)
     return _kept["survey"]
+
+
+# ---------------------------------------------------------------- walls that bow
+
+
+def bow(value, along=None, name="b", wall="AB", side="in"):
+    """A straightness reading: the wall stands ``value`` into the room (or back) there."""
+    return Reading(
+        id=name, kind="straightness", start=wall[0], end=wall[1], value=read(value), side=side,
+        along=read(along) if along else None,
+    )  # fmt: skip
+
+
+def bowed(plain, *bows, **other):
+    room = plain(**other)
+    return planned(msgspec.structs.replace(room, readings=[*room.readings, *bows]))
+
+
+@pytest.mark.parametrize(("side", "sign"), [("in", -1), ("out", 1)])
+def test_a_bowed_wall_keeps_its_shape_in_floor_and_mat(plain, side, sign):
+    """1 in at the middle of 30 ft: a triangle of 30 ft × 1 in / 2 = 15 sq ft / 12 = 1.25 sq ft."""
+    plan = bowed(plain, bow("1 in", side=side))
+    assert plan.floor_area / SQUARE_FOOT == pytest.approx(600 + sign * 1.25, abs=0.001)
+    assert plan.mat_area == pytest.approx(plan.floor_area, abs=1)
+    middle = (15 * FOOT, -sign * 25.4)
+    assert any(math.dist(p, middle) < 0.05 for p in plan.mat_field)
+    assert any(math.dist(p, middle) < 0.05 for p in plan.walls[0].line)
+    along = [e for e in plan.mat_edges if e.along == "A-B"]
+    assert [e.kind for e in along] == ["wall", "wall"]
+    assert sum(e.length for e in along) == pytest.approx(2 * math.hypot(15 * FOOT, 25.4), abs=0.1)
+    assert "bowed wall" in codes(plan)
+
+
+def test_a_wall_runs_straight_where_the_owner_asks(plain):
+    plan = bowed(plain, bow("1 in"), walls=[Wall(id="B-A", straight=True)])
+    assert plan.floor_area / SQUARE_FOOT == pytest.approx(600, abs=0.001)
+    assert len(plan.mat_field) == 4
+    assert plan.walls[0].line == []
+    assert plan.walls[0].bow  # what was read is still shown
+
+
+def test_stations_are_joined_in_order_and_repeats_averaged(plain):
+    plan = bowed(
+        plain,
+        bow("1 in", "20 ft", "c"),
+        bow("1/2 in", "10 ft", "b"),
+        bow("3/4 in", "10 ft", "a"),
+        bow("2 ft", "5 ft", "d"),
+    )
+    line = plan.walls[0].line
+    assert [round(x / FOOT, 2) for x, _ in line] == [0, 10, 20, 30]  # two feet of bow are a slip, named and left out
+    assert [round(y / 25.4, 3) for _, y in line] == [0, 0.625, 1, 0]
+    assert "unlikely reading" in codes(plan)
+
+
+@pytest.mark.parametrize("side", ["in", "out"])
+def test_a_strip_along_a_bowed_wall_leaves_no_sliver_of_mat(plain, side):
+    plan = bowed(plain, bow("2 in", side=side), keep_clear=[strip("0 in", "30 ft", "4 ft")])
+    kept = Polygon(plan.keep_clear["strip"])
+    assert Polygon(plan.mat_field).area + kept.area == pytest.approx(plan.floor_area, abs=50)
+    assert Polygon(plan.mat_field).intersection(kept).area < 50
+    assert "mat in parts" not in codes(plan)
+    assert max(y for _, y in plan.mat_field) - min(y for _, y in plan.mat_field) < 16.1 * FOOT
+
+
+def test_openings_stand_on_the_bowed_face(plain):
+    plan = bowed(plain, bow("1 in"), features=[feature("gap", "10 ft", "20 ft")])
+    gap = plan.features[0]
+    assert gap.a[1] == pytest.approx(25.4 * 10 / 15, abs=0.05)  # two thirds of the way to the middle
+    ramps = [e for e in plan.mat_edges if e.kind == "ramp"]
+    assert sum(e.length for e in ramps) == pytest.approx(10 * FOOT, abs=1)
+    assert sum(e.length for e in plan.mat_edges) == pytest.approx(100 * FOOT, abs=1)

@@ -83,7 +83,7 @@ LINK_VERSIONS = dict.fromkeys(
     1,
 ) | {
     "survey": 3,
-    "plan": 2,
+    "plan": 3,
     "budget": 2,
     "order-by dates": 2,
     "take-off": 3,

@@ -80,6 +80,12 @@ def inside_or_near(ring: Sequence[Point], p: Point, within: float) -> bool:
     return False
 
 
+def longest_side(ring: Sequence[Point]) -> int:
+    """The corner a ring's longest side starts at, the first of equals."""
+    n = len(ring)
+    return max(range(n), key=lambda k: (round(distance(ring[k], ring[(k + 1) % n])), -k))
+
+
 def interior_angles(ring: Sequence[Point]) -> list[float]:
     """Angle inside the ring at each corner, degrees, 0 to 360, whichever way the ring runs."""
     sign = 1 if signed_area(ring) > 0 else -1

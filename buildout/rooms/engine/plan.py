@@ -45,6 +45,8 @@ MOST_BOW = 75.0
 LEAN_LIMIT = 6.35 / 1828.8
 """Over 1/4 in in 6 ft wall panels need shims or tapered fillers (common practice, no published source)."""
 BOW_LIMIT = 6.35
+SAME_STATION = 25.0
+"""Straightness readings of a wall this close together, mm, are of the same spot."""
 FLAT_LIMIT = 6.35 / 3048.0
 """1/4 in under a 10 ft straightedge suits layered foam (common practice, no published source)."""
 OVERSHOOT = 5.0
@@ -87,16 +89,12 @@ def plan_room(room: Room, survey: Survey) -> RoomPlan:
     draft = _Draft(room)
     at = {p.name: (snap(p.x), snap(p.y)) for p in survey.points}
     corners = {name: at[name] for name in room.corners}
-    ring = list(corners.values())
-    clockwise = geometry.signed_area(ring) < 0
-    outline = [ring[0], *reversed(ring[1:])] if clockwise else ring
-    walls = _walls(draft, corners, clockwise)
+    walls, outline = _shell(draft, corners)
     columns = _columns(draft, at, outline)
     features = _features(draft, walls)
-    walls = _wall_shapes(draft, walls)
     floor = _floor_stations(draft, at)
     levels = _levels(draft, at, outline)
-    strips, cutters = _strips(draft, walls, corners, outline)
+    strips, cutters = _strips(draft, walls, outline)
     field_ring = _mat_field(draft, outline, cutters)
     edges = _mat_edges(draft, field_ring, walls, features, strips)
     _check_exits(draft, features, walls)
@@ -114,11 +112,8 @@ def plan_room(room: Room, survey: Survey) -> RoomPlan:
 def mat_ring(room: Room, corners: dict[str, Point]) -> list[Point]:
     """Outer ring of the mat field for corners at given places, as ``plan_room`` would cut it."""
     draft = _Draft(room)
-    ring = list(corners.values())
-    clockwise = geometry.signed_area(ring) < 0
-    outline = [ring[0], *reversed(ring[1:])] if clockwise else ring
-    _, cutters = _strips(draft, _walls(draft, corners, clockwise), corners, outline)
-    return _mat_field(draft, outline, cutters)
+    walls, outline = _shell(draft, corners)
+    return _mat_field(draft, outline, _strips(draft, walls, outline)[1])
 
 
 def _no_plan(room: Room, status: Status) -> RoomPlan:
@@ -136,6 +131,14 @@ def _no_plan(room: Room, status: Status) -> RoomPlan:
 
 
 # ---------------------------------------------------------------- walls, columns
+
+
+def _shell(draft: _Draft, corners: dict[str, Point]) -> tuple[list[PlanWall], list[Point]]:
+    """Walls with their real shape, and the ring of their inside faces, anticlockwise."""
+    clockwise = geometry.signed_area(list(corners.values())) < 0
+    walls = _wall_shapes(draft, _walls(draft, corners, clockwise))
+    ring = [p for wall in walls for p in (wall.line[:-1] or [wall.a])]
+    return walls, [ring[0], *reversed(ring[1:])] if clockwise else ring
 
 
 def _walls(draft: _Draft, corners: dict[str, Point], clockwise: bool) -> list[PlanWall]:
@@ -259,7 +262,24 @@ def _run(
     return wall, snap(start), snap(end)
 
 
+def _bow_at(wall: PlanWall, along: float) -> float:
+    """How far into the room the wall's face stands there, between its stations as between two neighbours."""
+    if not wall.line:
+        return 0.0
+    ux, uy = (wall.b[0] - wall.a[0]) / wall.length, (wall.b[1] - wall.a[1]) / wall.length
+    runs = [
+        ((x - wall.a[0]) * ux + (y - wall.a[1]) * uy,
+         (x - wall.a[0]) * wall.inward[0] + (y - wall.a[1]) * wall.inward[1])
+        for x, y in wall.line
+    ]  # fmt: skip
+    for (low, near), (high, far) in itertools.pairwise(runs):
+        if along <= high:
+            return near + (far - near) * min(1.0, max(0.0, (along - low) / max(high - low, GRID)))
+    return 0.0
+
+
 def _on(wall: PlanWall, along: float, inward: float = 0.0) -> Point:
+    inward += _bow_at(wall, along)
     share = along / wall.length if wall.length else 0.0
     x = wall.a[0] + (wall.b[0] - wall.a[0]) * share + wall.inward[0] * inward
     y = wall.a[1] + (wall.b[1] - wall.a[1]) * share + wall.inward[1] * inward
@@ -413,8 +433,27 @@ def _wall_shapes(draft: _Draft, walls: Sequence[PlanWall]) -> list[PlanWall]:
         lean = sorted(found[wall.id][1], key=lambda s: s.along)
         heights = sorted(found[wall.id][2], key=lambda s: s.along)
         _tell_wall(draft, wall, bow, lean)
-        made.append(msgspec.structs.replace(wall, bow=bow, lean=lean, heights=heights))
+        stated = next((w for w in draft.room.walls if _wall_name(w.id, names) == wall.id), None)
+        face: list[Point] = [] if stated is not None and stated.straight else _face(wall, bow)
+        made.append(msgspec.structs.replace(wall, line=face, bow=bow, lean=lean, heights=heights))
     return made
+
+
+def _face(wall: PlanWall, bow: Sequence[WallStation]) -> list[Point]:
+    """A wall's inside face through its stations; those close together count as one, at their mean."""
+    groups: list[list[WallStation]] = []
+    for station in bow:
+        if not SAME_STATION < station.along < wall.length - SAME_STATION or abs(station.inward) > MOST_BOW:
+            continue  # a corner is where the readings put it; a slip is named and not built in
+        if groups and station.along - groups[-1][-1].along <= SAME_STATION:
+            groups[-1].append(station)
+        else:
+            groups.append([station])
+    spots = [
+        _on(wall, sum(s.along for s in group) / len(group), sum(s.inward for s in group) / len(group))
+        for group in groups
+    ]
+    return [wall.a, *spots, wall.b] if spots else []
 
 
 def _station(draft: _Draft, r: Reading, length: float, *, zero_first: bool) -> float | None:
@@ -466,7 +505,7 @@ def _tell_wall(draft: _Draft, wall: PlanWall, bow: Sequence[WallStation], lean: 
         draft.note(
             "bowed wall", f"Wall {name} bows {format_small(abs(worst.inward), units)} {way} at "
             f"{draft.long(worst.along)} from {wall.id.split('-')[0]}.", wall.id,
-            "Scribe what meets it, or shim the panels.",
+            "Mat, frame and cover follow it as read; if they are to run straight, say so with the wall. Shim panels.",
         )  # fmt: skip
     worst = max(lean, key=lambda s: abs(s.inward) / (s.over or 1e9), default=None)
     if worst is not None and worst.over and abs(worst.inward) > LEAN_LIMIT * worst.over:
@@ -531,7 +570,7 @@ def _levels(draft: _Draft, at: dict[str, Point], outline: Sequence[Point]) -> li
 
 
 def _strips(
-    draft: _Draft, walls: Sequence[PlanWall], corners: dict[str, Point], outline: Sequence[Point]
+    draft: _Draft, walls: Sequence[PlanWall], outline: Sequence[Point]
 ) -> tuple[dict[str, list[Point]], list[list[Point]]]:
     """Strips kept clear as they lie in the room, and what is cut away for them, reaching past the walls."""
     from shapely import set_precision
@@ -540,6 +579,7 @@ def _strips(
     strips: dict[str, list[Point]] = {}
     cutters: list[list[Point]] = []
     room_polygon = set_precision(Polygon(outline), GRID)
+    past = OVERSHOOT + max((abs(s.inward) for w in walls if w.line for s in w.bow), default=0.0)
     for strip in draft.room.keep_clear:
         if strip.id in strips:
             draft.stop(
@@ -559,9 +599,9 @@ def _strips(
         near = [_on(wall, start), _on(wall, end)]
         ends = [_far_end(walls, wall, start, depth, first=True), _far_end(walls, wall, end, depth, first=False)]
         far = [end for end, _ in ends]
-        cut = set_precision(Polygon([near[0], near[1], far[1], far[0]]), GRID).intersection(
-            room_polygon, grid_size=GRID
-        )
+        cutter = _cutter(wall, near, ends, past)
+        shape = cutter if past > OVERSHOOT else [near[0], near[1], far[1], far[0]]
+        cut = set_precision(Polygon(shape), GRID).intersection(room_polygon, grid_size=GRID)
         part = max(_parts(cut), key=lambda p: p.area, default=None)
         if part is None or part.area < 1.0:
             draft.stop(
@@ -570,17 +610,17 @@ def _strips(
             )  # fmt: skip
             continue
         strips[strip.id] = _ring(part)
-        cutters.append(_cutter(wall, near, ends))
+        cutters.append(cutter)
     return strips, cutters
 
 
-def _cutter(wall: PlanWall, near: Sequence[Point], ends: Sequence[tuple[Point, bool]]) -> list[Point]:
-    """A strip made to overshoot the walls it runs into, so that rounding leaves no sliver of mat beside them."""
+def _cutter(wall: PlanWall, near: Sequence[Point], ends: Sequence[tuple[Point, bool]], past: float) -> list[Point]:
+    """A strip made to overshoot the walls it runs into by ``past`` mm, so that no sliver of mat is left beside them."""
     ux, uy = (wall.b[0] - wall.a[0]) / wall.length, (wall.b[1] - wall.a[1]) / wall.length
     made: list[Point] = []
     for k, ((x, y), ((fx, fy), into)) in enumerate(zip(near, ends, strict=True)):
-        along = (OVERSHOOT if into else 0.0) * (-1 if k == 0 else 1)
-        low = (x + ux * along - wall.inward[0] * OVERSHOOT, y + uy * along - wall.inward[1] * OVERSHOOT)
+        along = (past if into else 0.0) * (-1 if k == 0 else 1)
+        low = (x + ux * along - wall.inward[0] * past, y + uy * along - wall.inward[1] * past)
         high = (fx + ux * along, fy + uy * along)
         made += [high, low] if k == 0 else [low, high]
     return made
@@ -667,7 +707,7 @@ def _mat_edges(
     found: list[tuple[Point, Point, str, str]] = []
     for k, a in enumerate(ring):
         b = ring[(k + 1) % len(ring)]
-        wall = next((w for w in walls if _lies_on(a, b, w.a, w.b)), None)
+        wall = next((w for w in walls if _lies_along(a, b, w)), None)
         if wall is not None:
             found += _split_at_gaps(a, b, wall, features)
             continue
@@ -713,12 +753,17 @@ def _lies_on(a: Point, b: Point, c: Point, d: Point, within: float = 0.1) -> boo
     return True
 
 
+def _lies_along(a: Point, b: Point, wall: PlanWall) -> bool:
+    return any(_lies_on(a, b, c, d) for c, d in itertools.pairwise(wall.line or [wall.a, wall.b]))
+
+
 def _split_at_gaps(
     a: Point, b: Point, wall: PlanWall, features: Sequence[PlacedFeature]
 ) -> list[tuple[Point, Point, str, str]]:
     if wall.construction == "none":
         return [(a, b, "ramp", wall.id)]
-    ends = [geometry.distance(wall.a, a), geometry.distance(wall.a, b)]
+    ux, uy = (wall.b[0] - wall.a[0]) / wall.length, (wall.b[1] - wall.a[1]) / wall.length
+    ends = [(p[0] - wall.a[0]) * ux + (p[1] - wall.a[1]) * uy for p in (a, b)]
     low, high = min(ends), max(ends)
     parts: list[tuple[float, float, str, str]] = []
     here = low

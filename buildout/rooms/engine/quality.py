@@ -10,33 +10,52 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+import msgspec
 import numpy as np
 
 from buildout.rooms.engine import geometry
 from buildout.rooms.engine.advice import LONGEST_TAPE, sight
 from buildout.rooms.engine.geometry import Point
-from buildout.rooms.engine.network import CHECKED, DELTA, Array, Distance, Network
-from buildout.rooms.engine.observations import SIDES, end_of, listed, reading_name, sigma
+from buildout.rooms.engine.network import CHECKED, DELTA, Array, Distance, End, Network
+from buildout.rooms.engine.observations import SIDES, corner_offset, end_of, listed, reading_name, sigma
 from buildout.rooms.engine.plan import mat_ring
 from buildout.rooms.engine.survey import NINETY_FIVE, POORLY_CHECKED, Solution, length_rows, solve
-from buildout.rooms.engine.types import Candidate, FabricatorGate, GateItem, Room, RoomPlan, Survey, SurveyedReading
-from buildout.units.lengths import UnitSystem, format_length, format_small, written_in
+from buildout.rooms.engine.types import (
+    Candidate,
+    CutShape,
+    FabricatorGate,
+    GateItem,
+    PlacedColumn,
+    Room,
+    RoomPlan,
+    Survey,
+    SurveyedReading,
+)
+from buildout.units.lengths import Length, UnitSystem, format_length, format_small, written_in
 from buildout.units.value import Reason, snap
 
 GATE_LIMIT = 6.35
 """± 1/4 in at 95 %: covers are ordered to the nearest 1/4 in (common practice, no published source)."""
-STEP = 2.0
+STEP = 6.0
 """Step in mm for derivatives of the mat field by the corners; its vertices lie on a grid of 0.01 mm."""
+HARDLY = 100.0
+"""No corner of what is cut moves further than this, mm, when a corner of the room moves by STEP."""
+BY_CORNER = 200.0
+"""A corner of what is cut is said to lie by the room's corner within this, mm."""
 MOST_TAKES = 12
+
+
+Cutting = Callable[[RoomPlan], CutShape | None]
+"""What is cut to a room with a given plan; it uses outline of the mat field, columns and their ids."""
 
 
 @dataclass(frozen=True)
 class _Dimension:
-    what: Literal["side", "diagonal", "wall", "column"]
+    what: Literal["side", "diagonal", "wall", "cut-out"]
     name: str
     value: float
 
@@ -47,25 +66,57 @@ class _Asked:
 
     dimensions: list[_Dimension]
     rows: Array
+    besides: Array
+    """Variance that comes from readings outside the adjustment, mm²."""
 
 
 def next_best_readings(
-    room: Room, survey: Survey, plan: RoomPlan | None = None, *, many: int = 5, longest: float = LONGEST_TAPE
+    room: Room,
+    survey: Survey,
+    plan: RoomPlan | None = None,
+    *,
+    many: int = 5,
+    longest: float = LONGEST_TAPE,
+    cutting: Cutting | None = None,
 ) -> list[Candidate]:
     """Rank the readings worth taking next, best first.
 
     Candidates are pairs of corners, marks and column faces that can be taped: straight inside the room, off the
     columns, no longer than ``longest`` mm; and lengths already taped, taped again. Ranked by what is left beyond
-    ± 1/4 in among the cover's dimensions (the walls' and diagonals' where ``plan`` is None or has no mat field),
-    then by how many readings become checked, then by the widest ±. For a room that is not fixed or undecided,
-    gives what the survey itself asks for.
+    ± 1/4 in among the dimensions of what is cut (the mat field's without ``cutting``, the walls' and diagonals'
+    where ``plan`` is None or has no mat field), then by how many readings become checked, then by the widest ±.
+    For a room that is not fixed or undecided, gives what the survey itself asks for.
     """
-    if survey.status not in ("proven", "feasible"):
-        return _asked_for(room, survey)
-    _, solution = solve(room)
-    if solution is None:
-        return []
-    return _ranked(room, solution, _asked(room, solution, plan), longest)[:many]
+    standing = _standing(room, survey, plan, cutting)
+    return _best(room, survey, standing, longest)[:many]
+
+
+def advise(
+    room: Room, survey: Survey, plan: RoomPlan, *, many: int = 5, cutting: Cutting | None = None
+) -> tuple[list[Candidate], FabricatorGate]:
+    """Next best readings and the fabricator gate at once, for less work than asking for them one by one."""
+    standing = _standing(room, survey, plan, cutting)
+    best = _best(room, survey, standing, LONGEST_TAPE)[:many]
+    return best, _judged(room, survey, plan, standing, GATE_LIMIT, LONGEST_TAPE)
+
+
+@dataclass(frozen=True)
+class _Standing:
+    """A fixed room, and the dimensions asked of it."""
+
+    solution: Solution
+    asked: _Asked
+
+
+def _standing(room: Room, survey: Survey, plan: RoomPlan | None, cutting: Cutting | None) -> _Standing | None:
+    solution = solve(room)[1] if survey.status in ("proven", "feasible") else None
+    return None if solution is None else _Standing(solution, _asked(room, solution, plan, cutting))
+
+
+def _best(room: Room, survey: Survey, standing: _Standing | None, longest: float) -> list[Candidate]:
+    if standing is None:
+        return _asked_for(room, survey) if survey.status not in ("proven", "feasible") else []
+    return _ranked(room, standing.solution, standing.asked, longest)
 
 
 def _asked_for(room: Room, survey: Survey) -> list[Candidate]:
@@ -82,9 +133,9 @@ def _asked_for(room: Room, survey: Survey) -> list[Candidate]:
 # ---------------------------------------------------------------- the dimensions asked about
 
 
-def _asked(room: Room, solution: Solution, plan: RoomPlan | None) -> _Asked:
-    if plan is not None and plan.mat_field:
-        found = _cover(room, solution, plan)
+def _asked(room: Room, solution: Solution, plan: RoomPlan | None, cutting: Cutting | None) -> _Asked:
+    for cut in (cutting, mat_cut) if plan is not None and plan.mat_field else ():
+        found = _cut(room, solution, plan, cut) if plan is not None and cut is not None else None
         if found is not None:
             return found
     work, adjusted = solution.work, solution.adjusted
@@ -103,109 +154,158 @@ def _asked(room: Room, solution: Solution, plan: RoomPlan | None) -> _Asked:
         )
         for k, (a, b) in enumerate([*sides, *across])
     ]  # fmt: skip
-    return _Asked(made, length_rows(solution.network, adjusted, [*sides, *across]))
+    return _Asked(made, length_rows(solution.network, adjusted, [*sides, *across]), np.zeros(len(made)))
 
 
-def _cover(room: Room, solution: Solution, plan: RoomPlan) -> _Asked | None:
-    """Sides and diagonals of the mat field and the columns' distances from its sides; None where it will not hold.
-
-    The mat field follows from the corners by the strips kept clear; its derivatives are differences.
-    """
-    network, points = solution.network, solution.adjusted.points
-    corners = {name: points[name] for name in room.corners}
-    columns = {c.id: points[c.id] for c in room.columns}
-    base = _followed(plan.mat_field, mat_ring(room, corners))
-    if base is None:
-        return None
-    named, pairs, posts = _dimensions(room, base, corners, columns)
-
-    def values(ring: Sequence[Point], at: dict[str, Point]) -> Array:
-        lengths = [geometry.distance(ring[i], ring[j]) for i, j in pairs]
-        offs = [
-            abs(geometry.cross(ring[k], ring[(k + 1) % len(ring)], at[name]))
-            / geometry.distance(ring[k], ring[(k + 1) % len(ring)])
-            for name, k in posts
-        ]
-        return np.array([*lengths, *offs])
-
-    rows = np.zeros((len(named), network.size))
-    for name in [*room.corners, *columns]:
-        for axis, column in enumerate(network.columns[name]):
-            if column is None:
-                continue
-            ends = []
-            for step in (STEP, -STEP):
-                x, y = points[name]
-                moved = (x + step, y) if axis == 0 else (x, y + step)
-                if name in columns:
-                    ends.append(values(base, {**columns, name: moved}))
-                    continue
-                ring = _followed(base, mat_ring(room, {**corners, name: moved}))
-                if ring is None:
-                    return None
-                ends.append(values(ring, columns))
-            rows[:, column] = (ends[0] - ends[1]) / (2 * STEP)
-    now = values(base, columns)
-    made = [_Dimension(what, name, float(value)) for (what, name), value in zip(named, now, strict=True)]
-    return _Asked(made, rows)
-
-
-def _dimensions(
-    room: Room, ring: Sequence[Point], corners: dict[str, Point], columns: dict[str, Point]
-) -> tuple[
-    list[tuple[Literal["side", "diagonal", "wall", "column"], str]], list[tuple[int, int]], list[tuple[str, int]]
-]:
+def mat_cut(plan: RoomPlan) -> CutShape | None:
+    """The mat field as something to be cut: its sides, the diagonals in sight, the columns as they stand in it."""
+    ring = plan.mat_field
     n = len(ring)
+    if n < 3:
+        return None
     labels = []
     for k, p in enumerate(ring):
-        letter = next((name for name, q in corners.items() if geometry.distance(p, q) < 1.0), "")
-        labels.append(letter or f"mat corner {k + 1}")
-    named: list[tuple[Literal["side", "diagonal", "wall", "column"], str]] = []
-    pairs: list[tuple[int, int]] = []
-    for i in range(n):
-        pairs.append((i, (i + 1) % n))
-        named.append(("side", f"mat side {labels[i]}–{labels[(i + 1) % n]}"))
-    for i, j in itertools.combinations(range(n), 2):
-        if j - i in (1, n - 1) or not geometry.in_sight(ring, ring[i], ring[j]):
+        letter = next((name for name, q in plan.corners.items() if geometry.distance(p, q) < 1.0), "")
+        labels.append(letter or f"corner {k + 1}")
+    across = [
+        (i, j)
+        for i, j in itertools.combinations(range(n), 2)
+        if j - i not in (1, n - 1) and geometry.in_sight(ring, ring[i], ring[j])
+    ]
+    return CutShape(
+        name="mat", outline=ring, labels=labels, diagonals=across, base=geometry.longest_side(ring),
+        cutouts=[column.outline for column in plan.columns if geometry.contains(ring, column.centre)],
+    )  # fmt: skip
+
+
+def _cut(room: Room, solution: Solution, plan: RoomPlan, cutting: Cutting) -> _Asked | None:
+    """Sides, diagonals and cut-outs of what is cut to the room; None where there is nothing or it will not hold.
+
+    What is cut follows from the corners by the strips kept clear and by ``cutting``, so its derivatives are
+    differences. How far a wall bows was read apart from the adjustment and counts besides.
+    """
+    network = solution.network
+    base = cutting(plan)
+    if base is None:
+        return None
+
+    def cut(x: Array, room: Room = room) -> CutShape | None:
+        points = network.unpack(x)
+        corners = {name: points[name] for name in room.corners}
+        ring = mat_ring(room, corners)
+        columns = [_stood(solution, column, room, x) for column in plan.columns]
+        made = cutting(msgspec.structs.replace(plan, corners=corners, mat_field=ring, mat_edges=[], columns=columns))
+        return _followed_cut(base, made)
+
+    start = cut(solution.x)
+    if start is None:
+        return None
+    named, sizes = _named(start, plan), _sizes(start)
+
+    def slope_to(moved: CutShape | None) -> Array | None:
+        return None if moved is None else (_sizes(moved) - sizes) / STEP
+
+    rows = np.zeros((len(named), network.size))
+    for name in [*room.corners, *(c.id for c in room.columns)]:
+        for column in network.columns[name]:
+            if column is None:
+                continue
+            step = np.zeros(network.size)
+            step[column] = STEP
+            slope = slope_to(cut(solution.x + step))
+            if slope is None:
+                return None
+            rows[:, column] = slope
+    besides = np.zeros(len(named))
+    for k, r in enumerate(room.readings):
+        if r.kind != "straightness":
             continue
-        pairs.append((i, j))
-        named.append(("diagonal", f"diagonal {labels[i]}–{labels[j]}"))
-    posts: list[tuple[str, int]] = []
-    for name, at in columns.items():
-        if not geometry.contains(ring, at):
-            continue
-        near = sorted(
-            range(n),
-            key=lambda k: (round(_away(at, ring[k], ring[(k + 1) % n]), 1), k),
-        )
-        first = near[0]
-        second = next((k for k in near[1:] if _across(ring, first, k)), None)
-        for k in [first] if second is None else [first, second]:
-            posts.append((name, k))
-            named.append(("column", f"column {name} from mat side {labels[k]}–{labels[(k + 1) % n]}"))
-    return named, pairs, posts
+        longer = msgspec.structs.replace(r, value=Length.read(f"{float(r.value.mm) + STEP:.3f} mm"))
+        readings = [*room.readings[:k], longer, *room.readings[k + 1 :]]
+        slope = slope_to(cut(solution.x, msgspec.structs.replace(room, readings=readings)))
+        if slope is not None:
+            besides += (slope * sigma(r.tool, float(r.value.mm), room.tools)) ** 2
+    made = [_Dimension(what, name, float(v)) for (what, name), v in zip(named, sizes, strict=True)]
+    return _Asked(made, rows, besides)
+
+
+def _stood(solution: Solution, column: PlacedColumn, room: Room, x: Array) -> PlacedColumn:
+    """A column where other coordinates would put it."""
+    said = next(c for c in room.columns if c.id == column.id)
+    centre = solution.network.unpack(x)[column.id]
+    if said.shape == "round":
+        dx, dy = centre[0] - column.centre[0], centre[1] - column.centre[1]
+        outline = [(px + dx, py + dy) for px, py in column.outline]
+    else:
+        outline = []
+        for side in SIDES:
+            offset, frame = corner_offset(said, side, solution.work)
+            outline.append(solution.network.spot(x, End(column.id, offset=offset, frame=frame)))
+    return msgspec.structs.replace(column, centre=centre, outline=outline)
+
+
+def _pairs(cut: CutShape) -> list[tuple[int, int]]:
+    n = len(cut.outline)
+    return [*((k, (k + 1) % n) for k in range(n)), *cut.diagonals]
+
+
+def _sizes(cut: CutShape) -> Array:
+    """Every size written on the drawing: sides, diagonals, and each cut-out along and off its base side."""
+    ring = cut.outline
+    found = [geometry.distance(ring[i], ring[j]) for i, j in _pairs(cut)]
+    a, b = ring[cut.base], ring[(cut.base + 1) % len(ring)]
+    size = geometry.distance(a, b)
+    ux, uy = (b[0] - a[0]) / size, (b[1] - a[1]) / size
+    for hole in cut.cutouts:
+        along = [(x - a[0]) * ux + (y - a[1]) * uy for x, y in hole]
+        off = [(y - a[1]) * ux - (x - a[0]) * uy for x, y in hole]
+        found += [min(along), max(along), min(off), max(off)]
+    return np.array(found)
+
+
+def _named(cut: CutShape, plan: RoomPlan) -> list[tuple[Literal["side", "diagonal", "wall", "cut-out"], str]]:
+    n = len(cut.outline)
+    near = []
+    for p in cut.outline:
+        letter, at = min(plan.corners.items(), key=lambda c: geometry.distance(c[1], p))
+        near.append(letter if geometry.distance(at, p) < BY_CORNER else "")
+    found: list[tuple[Literal["side", "diagonal", "wall", "cut-out"], str]] = []
+    for k, (i, j) in enumerate(_pairs(cut)):
+        where = f" (by {near[i]}–{near[j]})" if near[i] and near[j] and near[i] != cut.labels[i] else ""
+        what: Literal["side", "diagonal"] = "side" if k < n else "diagonal"
+        found.append((what, f"{cut.name} {what} {cut.labels[i]}–{cut.labels[j]}{where}"))
+    side = f"{cut.labels[cut.base]}–{cut.labels[(cut.base + 1) % n]}"
+    for number, hole in enumerate(cut.cutouts, 1):
+        middle = tuple(sum(c) / len(hole) for c in zip(*hole, strict=True))
+        column = min(plan.columns, key=lambda c: geometry.distance(c.centre, (middle[0], middle[1])), default=None)
+        what_for = f"cut-out {number}{f' (column {column.id})' if column is not None else ''}"
+        for edge, how in (("near edge", "along"), ("far edge", "along"), ("near edge", "off"), ("far edge", "off")):
+            found.append(("cut-out", f"{what_for}, {edge} {how} {cut.name} side {side}"))
+    return found
+
+
+def _followed_cut(base: CutShape, made: CutShape | None) -> CutShape | None:
+    """What is cut after a small move, its corners and cut-outs in the order of ``base``."""
+    ring = _followed(base.outline, made.outline) if made is not None else None
+    if ring is None or made is None or len(made.cutouts) != len(base.cutouts):
+        return None
+
+    def middle(hole: Sequence[Point]) -> Point:
+        return sum(p[0] for p in hole) / len(hole), sum(p[1] for p in hole) / len(hole)
+
+    holes = [min(made.cutouts, key=lambda h: geometry.distance(middle(h), middle(hole))) for hole in base.cutouts]
+    return msgspec.structs.replace(base, outline=ring, cutouts=holes)
 
 
 def _followed(base: Sequence[Point], ring: Sequence[Point]) -> list[Point] | None:
     """Each vertex in a ring that has hardly moved, and may have gained vertices along its sides."""
-    found = [min(ring, key=lambda q: geometry.distance(p, q)) for p in base] if ring else []
-    far = any(geometry.distance(p, q) > 50 * STEP for p, q in zip(base, found, strict=False))
+    if not ring:
+        return None
+    first = min(range(len(ring)), key=lambda k: geometry.distance(ring[k], base[0]))
+    turned = [*ring[first:], *ring[:first]]
+    found = turned if len(ring) == len(base) else [min(ring, key=lambda q: geometry.distance(p, q)) for p in base]
+    far = any(geometry.distance(p, q) > HARDLY for p, q in zip(base, found, strict=True))
     return None if far or len(set(found)) < len(base) else found
-
-
-def _away(p: Point, a: Point, b: Point) -> float:
-    """Distance of a point from a segment."""
-    square = max(geometry.distance(a, b) ** 2, 1e-12)
-    share = ((p[0] - a[0]) * (b[0] - a[0]) + (p[1] - a[1]) * (b[1] - a[1])) / square
-    share = min(1.0, max(0.0, share))
-    return geometry.distance(p, (a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1])))
-
-
-def _across(ring: Sequence[Point], i: int, j: int) -> bool:
-    """Whether two sides run at more than about 45° to each other."""
-    (a, b), (c, d) = ((ring[k], ring[(k + 1) % len(ring)]) for k in (i, j))
-    u, v = (b[0] - a[0], b[1] - a[1]), (d[0] - c[0], d[1] - c[1])
-    return abs(u[0] * v[1] - u[1] * v[0]) > 0.7 * geometry.distance(a, b) * geometry.distance(c, d)
 
 
 # ---------------------------------------------------------------- candidates
@@ -254,8 +354,9 @@ class _State:
     sigmas: Array
     names: list[str]
 
-    def spreads(self, rows: Array) -> Array:
-        made: Array = NINETY_FIVE * np.sqrt(np.maximum(((rows @ self.cofactor) * rows).sum(axis=1), 0.0))
+    def spreads(self, rows: Array, besides: Array | float = 0.0) -> Array:
+        inside = np.maximum(((rows @ self.cofactor) * rows).sum(axis=1), 0.0)
+        made: Array = NINETY_FIVE * np.sqrt(inside + besides)
         return made
 
     def add(self, row: Array, spread: float, name: str) -> None:
@@ -277,12 +378,14 @@ def _state(room: Room, solution: Solution) -> _State:
     )  # fmt: skip
 
 
-def _order(state: _State, pool: _Pool, rows: Array, limit: float) -> tuple[list[int], Array, Array]:
+def _order(state: _State, pool: _Pool, asked: _Asked, limit: float) -> tuple[list[int], Array, Array]:
     """Candidates best first, with the ± of every dimension and every redundancy number after each."""
+    rows = asked.rows
     pulled = state.cofactor @ pool.rows.T
     whole = pool.sigmas**2 + (pool.rows.T * pulled).sum(axis=0)
     variances = ((rows @ state.cofactor) * rows).sum(axis=1)
-    after = NINETY_FIVE * np.sqrt(np.maximum(variances[:, None] - (rows @ pulled) ** 2 / whole, 0.0))
+    inside = np.maximum(variances[:, None] - (rows @ pulled) ** 2 / whole, 0.0)
+    after = NINETY_FIVE * np.sqrt(inside + asked.besides[:, None])
     checked = state.redundancy[:, None] + (state.design @ pulled) ** 2 / (state.sigmas[:, None] ** 2 * whole)
     beyond = np.maximum(after - limit, 0.0).sum(axis=0) if len(rows) else np.zeros(len(whole))
     poor = np.maximum(POORLY_CHECKED - checked, 0.0).sum(axis=0)
@@ -297,8 +400,8 @@ def _order(state: _State, pool: _Pool, rows: Array, limit: float) -> tuple[list[
 
 def _ranked(room: Room, solution: Solution, asked: _Asked, longest: float) -> list[Candidate]:
     state, pool = _state(room, solution), _pool(room, solution, longest)
-    order, after, checked = _order(state, pool, asked.rows, GATE_LIMIT)
-    before = state.spreads(asked.rows)
+    order, after, checked = _order(state, pool, asked, GATE_LIMIT)
+    before = state.spreads(asked.rows, asked.besides)
     return [_candidate(room, state, pool, asked, k, before, after[:, k], checked[:, k]) for k in order]
 
 
@@ -352,30 +455,39 @@ def _better_checked(state: _State, checked: Array, units: UnitSystem) -> list[st
 
 
 def fabricator_gate(
-    room: Room, survey: Survey, plan: RoomPlan, *, limit: float = GATE_LIMIT, longest: float = LONGEST_TAPE
+    room: Room,
+    survey: Survey,
+    plan: RoomPlan,
+    *,
+    cutting: Cutting | None = None,
+    limit: float = GATE_LIMIT,
+    longest: float = LONGEST_TAPE,
 ) -> FabricatorGate:
     """Say whether a cover may be cut from a room's figures, and what to tape if not.
 
-    It passes when every side, diagonal and column distance of the mat field (every wall and diagonal where there
-    is no mat field) is within ± ``limit`` mm at 95 %, and every reading is checked by others: redundancy number at
-    least 0.1, and none set aside that has not been taken again. An owner who passes it knowingly
-    (``room.gate_passed``) opens it; it is then still said not to pass.
+    It passes when every size written on the drawing of what ``cutting`` cuts to the room (the mat field itself
+    without it, every wall and diagonal where there is no mat field) is within ± ``limit`` mm at 95 %, and every
+    reading is checked by others: redundancy number at least 0.1, and none set aside that has not been taken
+    again. An owner who passes it knowingly (``room.gate_passed``) opens it; it is then still said not to pass.
     """
+    return _judged(room, survey, plan, _standing(room, survey, plan, cutting), limit, longest)
+
+
+def _judged(
+    room: Room, survey: Survey, plan: RoomPlan, standing: _Standing | None, limit: float, longest: float
+) -> FabricatorGate:
     units = written_in(r.value.text for r in room.readings)
     stops = [r for r in [*survey.reasons, *plan.reasons] if r.severity == "stop"]
-    solution = None
-    if survey.status in ("proven", "feasible"):
-        _, solution = solve(room)
-    if solution is None or stops:
+    if standing is None or stops:
         reason = Reason(
             code="not fixed", text="The readings do not settle this room yet.", where=room.id, severity="stop",
             todo=stops[0].todo if stops else "Do what the survey asks for first.",
         )  # fmt: skip
         return _gate(room, [], _asked_for(room, survey), [reason, *stops], settled=False)
-    asked = _asked(room, solution, plan)
+    solution, asked = standing.solution, standing.asked
     state = _state(room, solution)
     items = []
-    for dimension, spread in zip(asked.dimensions, state.spreads(asked.rows).tolist(), strict=True):
+    for dimension, spread in zip(asked.dimensions, state.spreads(asked.rows, asked.besides).tolist(), strict=True):
         passes = spread <= limit
         why = "" if passes else f"± {format_small(spread, units)} is more than ± {format_small(limit, units)}"
         items.append(
@@ -431,10 +543,10 @@ def _takes(
             continue
         found.append(_taken(room, state, pool, asked, k, f"reading {r.id} is {_WORDS[r.verdict]}"))
     while len(found) < MOST_TAKES:
-        before = state.spreads(asked.rows)
+        before = state.spreads(asked.rows, asked.besides)
         if bool(np.all(before <= limit)) and bool(np.all(state.redundancy >= POORLY_CHECKED)):
             break
-        order, after, checked = _order(state, pool, asked.rows, limit)
+        order, after, checked = _order(state, pool, asked, limit)
         if not order:
             break
         k = order[0]
@@ -450,11 +562,11 @@ def _taken(room: Room, state: _State, pool: _Pool, asked: _Asked, k: int, why: s
     """A reading to take again because the one there is cannot be relied on; it counts in what follows."""
     units = written_in(r.value.text for r in room.readings)
     a, b = pool.pairs[k]
-    before = state.spreads(asked.rows)
+    before = state.spreads(asked.rows, asked.besides)
     expected, spread = float(pool.expected[k]), float(state.spreads(pool.rows[k : k + 1])[0])
     was = int((state.redundancy >= POORLY_CHECKED).sum())
     state.add(pool.rows[k], float(pool.sigmas[k]), f"the new {a}–{b}")
-    after = state.spreads(asked.rows)
+    after = state.spreads(asked.rows, asked.besides)
     shown = format_length(expected, units, denominator=8)
     return Candidate(
         start=a, end=b, again=True, expected=snap(expected), plus_minus=snap(spread),

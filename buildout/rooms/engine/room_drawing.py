@@ -257,7 +257,7 @@ def _thickness(room: Room, wall: PlanWall) -> float:
 
 
 def _bodies(room: Room, plan: RoomPlan) -> list[list[Point]]:
-    """Wall bodies outside the room: inner a, inner b, outer b, outer a; mitred where walls meet."""
+    """Wall bodies outside the room: inside face from a to b, outer b, outer a; mitred where walls meet."""
     n = len(plan.walls)
     outer: list[tuple[Point, Point]] = []
     for wall in plan.walls:
@@ -269,7 +269,7 @@ def _bodies(room: Room, plan: RoomPlan) -> list[list[Point]]:
             )
         )
     joints = [_meet(outer[k - 1], outer[k]) for k in range(n)]
-    return [[plan.walls[k].a, plan.walls[k].b, joints[(k + 1) % n], joints[k]] for k in range(n)]
+    return [[*(wall.line or [wall.a, wall.b]), joints[(k + 1) % n], joints[k]] for k, wall in enumerate(plan.walls)]
 
 
 def _meet(one: tuple[Point, Point], two: tuple[Point, Point]) -> Point:

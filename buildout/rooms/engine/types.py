@@ -152,6 +152,8 @@ class Wall(Value, kw_only=True):
     id: str
     construction: Literal["masonry", "stud", "none"] = "stud"
     height: Length | None = None
+    straight: bool = False
+    """The owner asked for mat, frame and cover to run straight between its corners, whatever its bow."""
 
 
 class KeepClear(Value, kw_only=True):
@@ -331,12 +333,27 @@ class Candidate(Value, kw_only=True):
     """The gain in words."""
 
 
+class CutShape(Value, kw_only=True):
+    """What is cut to a room, as far as its sizes are written on a drawing: its cover, or the mat field itself."""
+
+    name: str
+    """What it is, such as ``cover``."""
+    outline: list[tuple[float, float]]
+    labels: list[str]
+    """What the drawing calls each corner of the outline."""
+    diagonals: list[tuple[int, int]]
+    """Corners of the outline between which a length is written besides the sides."""
+    cutouts: list[list[tuple[float, float]]] = []
+    base: int = 0
+    """Cut-outs are written along and square off the side that starts at this corner."""
+
+
 class GateItem(Value, kw_only=True):
     """One thing the fabricator gate looks at."""
 
-    what: Literal["side", "diagonal", "wall", "column", "reading"]
+    what: Literal["side", "diagonal", "wall", "cut-out", "reading"]
     name: str
-    """In words, such as ``side A–B`` or ``reading 4 (D–E)``."""
+    """In words, such as ``cover side 1–2`` or ``reading 4 (D–E)``."""
     value: float
     """Length in mm."""
     plus_minus: float
@@ -479,6 +496,8 @@ class PlanWall(Value, kw_only=True):
     height: float | None
     inward: tuple[float, float]
     """Unit normal that points into the room."""
+    line: list[tuple[float, float]] = []
+    """Inside face from ``a`` to ``b`` as it bows; empty: straight, or taken as straight."""
     bow: list[WallStation] = []
     lean: list[WallStation] = []
     heights: list[WallHeight] = []
@@ -501,7 +520,7 @@ class RoomPlan(Value, kw_only=True):
     name: str
     status: Status
     outline: list[tuple[float, float]]
-    """Corners anticlockwise, not closed."""
+    """Inside face of the walls anticlockwise, not closed: corners, and between them where a wall bows."""
     corners: dict[str, tuple[float, float]]
     walls: list[PlanWall]
     columns: list[PlacedColumn]

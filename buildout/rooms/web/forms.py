@@ -326,8 +326,14 @@ class LevelForm(RoomPartForm):
 
 class WallForm(RoomPartForm):
     part = Wall
-    labels = {"id": "Wall", "construction": "Built of", "height": "Height above the slab"}
-    hints = {"construction": "It decides the anchors. Never fix panels to plaster alone."}
+    labels = {
+        "id": "Wall", "construction": "Built of", "height": "Height above the slab",
+        "straight": "Lay mat, frame and cover straight between its corners",
+    }  # fmt: skip
+    hints = {
+        "construction": "It decides the anchors. Never fix panels to plaster alone.",
+        "straight": "Otherwise they follow the wall as its straightness readings show it.",
+    }
 
     @staticmethod
     def offered(room: Room) -> Mapping[str, Choices]:
@@ -335,6 +341,12 @@ class WallForm(RoomPartForm):
 
     def summary(self) -> str:
         return f"Wall {self.cleaned_data['id']}: {self.cleaned_data['construction']}"
+
+    def edited(self, before: Mapping[str, Any]) -> dict[str, Any]:
+        after = super().edited(before)
+        if not after["straight"]:
+            del after["straight"]
+        return after
 
 
 class RoomForm(PartForm):

@@ -14,6 +14,7 @@ from buildout.builds.web import services as builds
 from buildout.builds.web.editing import person, propose_from
 from buildout.rooms.engine.types import FabricatorGate
 from buildout.rooms.web import edits
+from buildout.rooms.web.cutting import cutting_of
 from buildout.rooms.web.opened import OpenRoom, open_room
 
 
@@ -31,7 +32,8 @@ class PassForm(forms.Form):
 def gate_of(found: OpenRoom) -> FabricatorGate:
     from buildout.rooms.engine.quality import fabricator_gate
 
-    return fabricator_gate(found.room, found.survey, found.plan)
+    cutting = cutting_of(found.sheet.document, found.room.id)
+    return fabricator_gate(found.room, found.survey, found.plan, cutting=cutting)
 
 
 @login_required

@@ -22,6 +22,7 @@ from buildout.builds.web import services as builds
 from buildout.builds.web.editing import LengthField, person
 from buildout.rooms.engine.types import Candidate, FabricatorGate
 from buildout.rooms.web import edits
+from buildout.rooms.web.cutting import cutting_of
 from buildout.rooms.web.drawings import svg_of
 from buildout.rooms.web.forms import TOOL_WORDS, ReadingForm, pairs, points_of
 from buildout.rooms.web.lines import FileError, LineError, ReadLines, WrongLine, made_reading, read_csv, read_lines
@@ -130,11 +131,11 @@ def _address(name: str, desk: Desk, *args: Any) -> str:
 # ------------------------------------------------------------------ the page
 
 
-def _advice(made: Worked) -> tuple[list[Candidate], FabricatorGate]:
-    from buildout.rooms.engine.quality import fabricator_gate, next_best_readings
+def _advice(desk: Desk) -> tuple[list[Candidate], FabricatorGate]:
+    from buildout.rooms.engine.quality import advise
 
-    gate = fabricator_gate(made.room, made.survey, made.plan)
-    return next_best_readings(made.room, made.survey, made.plan, many=3), gate
+    cutting = cutting_of(desk.found.sheet.document, desk.found.room.id)
+    return advise(*desk.made, many=3, cutting=cutting)
 
 
 def _state(
@@ -151,7 +152,7 @@ def _state(
                      "who": kept["who"] or person(request).name},
         )  # fmt: skip
     worked = {r.id: r for r in survey.readings}
-    best, gate = _advice(desk.made)
+    best, gate = _advice(desk)
     found = desk.found
     return {
         "build": found.build, "member": found.member, "sheet": found.sheet, "sheet_no": "2", "room": room,

@@ -18,6 +18,7 @@ from buildout.rooms.engine.drawing import Drawing
 from buildout.rooms.engine.move_wall import WallMoveError, move_wall
 from buildout.rooms.engine.types import FabricatorGate, Room, RoomPlan, Survey
 from buildout.rooms.web import edits
+from buildout.rooms.web.cutting import cutting_of
 from buildout.rooms.web.drawings import as_file, dxf_of, svg_of, svg_on_paper, title_block
 from buildout.rooms.web.forms import (
     ColumnForm,
@@ -163,15 +164,16 @@ def _room_page(
     refused: dict[str, Any] | None = None,
     status: int = 200,
 ) -> HttpResponse:
-    from buildout.rooms.engine.quality import next_best_readings
+    from buildout.rooms.engine.quality import advise
 
-    gate, diagonals = gate_of(found), "diagonals" in request.GET
+    cutting, diagonals = cutting_of(found.sheet.document, found.room.id), "diagonals" in request.GET
+    best, gate = advise(found.room, found.survey, found.plan, many=3, cutting=cutting)
     taping = TapeSession.objects.filter(build=found.build, room=found.room.id, user=person(request)).first()
     context = _room_context(found) | {
         "drawing": _svg(drawing_of(found, diagonals=diagonals, gate=gate)),
         "diagonals": diagonals,
         "gate": gate,
-        "best": next_best_readings(found.room, found.survey, found.plan, many=3),
+        "best": best,
         "taping": len(taping.readings) if taping else 0,
         "photos": photos_of(found.build.pk) if any(r.photo for r in found.room.readings) else set(),
         "refused": refused,

@@ -17,6 +17,7 @@ from buildout.rooms.engine.types import Room, RoomPlan, Survey
 from buildout.rooms.web.drawings import as_file, dxf_of, svg_of, svg_on_paper, title_block
 from estimating.engine.pins import refusals, words
 from estimating.engine.types import Fitout, FloorSystem, Product, RoomLayouts
+from estimating.web.cutting import cutting
 from estimating.web.views.desk import Desk, sit_down
 
 
@@ -78,7 +79,7 @@ def _gate(desk: Desk, plan: RoomPlan) -> str:
 
     room = next(room for room in desk.sheet.section("rooms", list[Room]) if room.id == plan.room)
     survey = next(survey for survey in desk.sheet.part("surveys", list[Survey]) if survey.room == plan.room)
-    return fabricator_gate(room, survey, plan).text
+    return fabricator_gate(room, survey, plan, cutting=cutting(desk.sheet.document, room.id)).text
 
 
 _LAYING = (
