@@ -308,7 +308,7 @@ def _by_patterns(
         cuts = pool.cuts[pattern]
         if cuts is None:
             loose = [waiting[k].pop() for k, n in enumerate(pattern) for _ in range(n) if waiting[k]]
-            drawn = _redraw(pieces, loose, sheet, kerf, turns, sheets, kind_key)
+            drawn = _redraw(pieces, loose, pool.fitted, kind_key)
         else:
             _draw(drawn, cuts, (0, 0, *sheet), kerf, pieces, kinds, waiting)
         if drawn.pieces:
@@ -330,6 +330,8 @@ class _Pool:
     def __init__(self, search: PatternSearch, demand: list[int], kerf: int) -> None:
         self.search, self.demand, self.kerf = search, demand, kerf
         self.cuts: dict[tuple[int, ...], Cut | None] = {}
+        """None: as on one of the ``fitted`` sheets."""
+        self.fitted: list[Sheet] = []
         self.work = PATTERN_WORK
         area = search.sheet[0] * search.sheet[1]
         self.duals = [PRICE_SCALE * a * b // area for a, b in search.kinds]
@@ -351,6 +353,7 @@ class _Pool:
             for placed in used.pieces:
                 counts[number[_kind(pieces[placed.piece], turns=self.search.turns)]] += 1
             self.add(tuple(counts), None)
+        self.fitted += sheets
 
     def _master(self, demand: list[int]) -> Master:
         master = Master(demand)
@@ -518,9 +521,6 @@ class _Pool:
 def _redraw(
     pieces: Sequence[tuple[int, int]],
     loose: list[int],
-    sheet: tuple[int, int],
-    kerf: int,
-    turns: bool,
     sheets: list[Sheet],
     kind_key: Callable[[int], tuple[int, int]],
 ) -> Sheet:
