@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from io import BytesIO
 
 from django.conf import settings
@@ -25,6 +26,7 @@ def my_address(request: HttpRequest, row: SignUp) -> str:
     return full_address(request, reverse("scheduling:my", args=[row.token]))
 
 
+@lru_cache(maxsize=256)
 def qr_code(address: str) -> SafeString:
     """The address as a QR code (ISO/IEC 18004), an SVG that can stand in a page."""
     import segno

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from scheduling.web import board, editing, helpers, progress, task_editing, views
+from scheduling.web import board, editing, helpers, plan_sheet, progress, task_editing, views
 
 app_name = "scheduling"
 urlpatterns = [
@@ -28,6 +28,9 @@ urlpatterns = [
     path("builds/<int:build_id>/days/<str:day>/board/replan/", board.board_replan, name="board-replan"),
     path("builds/<int:build_id>/days/<str:day>/board/sheet/", board.day_sheet, name="day-sheet"),
     path("board-worker.js", board.board_worker, name="board-worker"),
+    # The whole plan on one sheet
+    path("builds/<int:build_id>/plan/", plan_sheet.whole_plan, name="plan"),
+    path("builds/<int:build_id>/plan/pdf/", plan_sheet.whole_plan_paper, name="plan-pdf"),
     # Tasks: /builds/<build>/tasks/<code>/…
     path("builds/<int:build_id>/tasks/", task_editing.tasks, name="tasks"),
     path("builds/<int:build_id>/tasks/own/", task_editing.new_task, name="new-task"),

@@ -7,9 +7,11 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.core.cache import cache
 from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.template.loader import render_to_string
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
@@ -17,12 +19,17 @@ from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build, Member, Role
 from buildout.people.web.models import User
 from buildout.units.dates import day_text
+from buildout.units.value import content_hash
 from scheduling.engine.types import Schedule
 from scheduling.web import links, sign_ups
 from scheduling.web.models import Notice, ShareLink, SignUp
 from scheduling.web.offers import DayOffer, day_offers, upcoming
 from scheduling.web.pictures import draw_day
 from scheduling.web.words import STATUSES, WHO, skill_words
+
+
+PICTURE_VERSION = 1
+"""Raise it when days are drawn otherwise, so that none is shown as it used to look."""
 
 
 def user_of(request: HttpRequest) -> User:
@@ -95,7 +102,20 @@ def _day(offer: DayOffer, in_line: list[SignUp] | None = None) -> dict[str, Any]
         for row in offer.sign_ups
     ]
     waiting = [row for row in (in_line or []) if row.day == offer.day.id]
-    return {"waiting": waiting, "offer": offer, "picture": draw_day(offer.day, offer.planned), "people": people}
+    picture = _picture(offer)
+    return {"waiting": waiting, "offer": offer, "picture": picture, "people": people}
+
+
+def _picture(offer: DayOffer) -> dict[str, Any]:
+    """The day's tasks to scale of time; drawn once for one plan, kept under the content it is drawn from."""
+
+    def draw() -> dict[str, Any]:
+        picture = draw_day(offer.day, offer.planned)
+        return {"wide": picture.wide, "svg": render_to_string("scheduling/day_picture.html", {"picture": picture})}
+
+    key = content_hash("day picture", PICTURE_VERSION, offer.day, offer.planned)
+    made: dict[str, Any] = cache.get_or_set(key, draw, timeout=None)
+    return made
 
 
 def _left_behind(build: Build, offers: list[DayOffer]) -> list[SignUp]:

@@ -1,0 +1,132 @@
+"""The whole plan on one sheet: pictures to scale, what the opening hangs on, a table that says the same, and paper."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from datetime import date
+from io import BytesIO
+from typing import Any
+
+import pytest
+from django.core.cache import cache
+from django.test import Client
+from django.urls import reverse
+from hypothesis import given
+from hypothesis import strategies as st
+
+from buildout.builds.web import services as builds
+from buildout.builds.web.models import Build
+from buildout.people.web.models import User
+from scheduling.engine.types import BuildDay, PlannedTask, Schedule
+from scheduling.web.plan_pictures import GUTTER, HEAD, HOUR, PERSON, day_sheet_svg, side_by_side
+
+ClientOf = Callable[[User | None], Client]
+
+
+def planned(code: str, start: int, end: int, crew: int, **more: Any) -> PlannedTask:
+    day = date(2030, 3, 2)
+    return PlannedTask(
+        code=code, name=f"Task {code}", place="build day", start_day=day, end_day=day, start=start, end=end,
+        build_day="d", crew=crew, skills=[], critical=more.pop("critical", False), slack_days=3, **more,
+    )  # fmt: skip
+
+
+def test_a_box_is_as_high_as_it_lasts_and_as_wide_as_its_people() -> None:
+    day = BuildDay(id="d", date=date(2030, 3, 2), name="Cover", start="08:00", end="16:00", places=10)
+    svg = day_sheet_svg(day, [planned("A", 480, 600, 3), planned("B", 480, 540, 2, critical=True)], {"B": "floor"})
+    boxes = re.findall(r'<title>(.*?)</title><rect x="([\d.]+)" y="([\d.]+)" width="([\d.]+)" height="([\d.]+)"', svg)
+    by_code = {title.split(" ")[1]: [float(n) for n in rest] for title, *rest in boxes}
+    # A: two hours of three people from the left edge; B: one hour of two people, right of A's three.
+    assert by_code["A"] == [GUTTER + 1.5, HEAD + 1.5, 3 * PERSON - 3, 2 * HOUR - 3]
+    assert by_code["B"] == [GUTTER + 3 * PERSON + 1.5, HEAD + 1.5, 2 * PERSON - 3, HOUR - 3]
+    assert "2 people, alone in: floor, critical" in svg
+    assert 'stroke-width="3"' in svg
+
+
+spans = st.tuples(st.integers(0, 20), st.integers(1, 8), st.integers(0, 9))
+
+
+@given(st.lists(spans, max_size=14))
+def test_nobody_is_drawn_twice(rows: list[tuple[int, int, int]]) -> None:
+    placed = side_by_side(
+        [planned(f"T{n}", 30 * start, 30 * (start + long), crew) for n, (start, long, crew) in enumerate(rows)]
+    )
+    assert len(placed) == len(rows)
+    for n, one in enumerate(placed):
+        for other in placed[:n]:
+            together = one.task.start < other.task.end and other.task.start < one.task.end
+            apart = one.left + max(1, one.task.crew) <= other.left or other.left + max(1, other.task.crew) <= one.left
+            assert apart or not together
+
+
+@pytest.mark.django_db
+def test_the_table_says_what_the_pictures_say(client_of: ClientOf, owner: User, hand_build: Build) -> None:
+    assert hand_build.current is not None
+    schedule = builds.Sheet(hand_build.current).part("schedule", Schedule)
+    page = client_of(owner).get(reverse("scheduling:plan", args=[hand_build.pk])).content.decode()
+    table = page[page.index("The same as a table") :]
+    for task in schedule.tasks:
+        assert f">{task.code}</a> {task.name}" in table
+        if task.build_day:
+            hours = f"{task.start // 60:02d}:{task.start % 60:02d}–{task.end // 60:02d}:{task.end % 60:02d}"
+            people = "1 person" if task.crew == 1 else f"{task.crew} people"
+            assert f"<title>{hours} {task.code} {task.name}, {people}" in page
+            assert f"<small>{hours}</small>" in table
+    assert re.search(r'<ol class="chain"><li><strong>◆ <a [^>]*>H03</a> Pull the cover</strong>', page)
+    assert "style=" not in page
+
+
+@pytest.mark.django_db
+def test_who_sees_the_whole_plan(
+    client_of: ClientOf, owner: User, lead: User, partner: User, stranger: User, hand_build: Build
+) -> None:
+    address = reverse("scheduling:plan", args=[hand_build.pk])
+    for user in (owner, lead, partner):
+        assert client_of(user).get(address).status_code == 200
+    assert client_of(stranger).get(address).status_code == 404
+    assert client_of(None).get(address).status_code == 302
+    assert client_of(owner).post(address).status_code == 405
+
+
+@pytest.mark.django_db
+def test_pictures_are_drawn_once_for_one_plan(
+    client_of: ClientOf, owner: User, hand_build: Build, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from scheduling.web import plan_sheet
+
+    cache.clear()
+    drawn: list[str] = []
+
+    def counted(day: BuildDay, *rest: Any) -> str:
+        drawn.append(day.id)
+        return day_sheet_svg(day, *rest)
+
+    monkeypatch.setattr(plan_sheet, "day_sheet_svg", counted)
+    browser = client_of(owner)
+    pages = [browser.get(reverse("scheduling:plan", args=[hand_build.pk])).content for _ in range(2)]
+    assert drawn == ["strip", "foam", "cover"]
+    assert len(pages[0]) == len(pages[1])
+
+
+@pytest.mark.django_db
+def test_number_of_queries(
+    client_of: ClientOf, owner: User, hand_build: Build, django_assert_num_queries: Callable[[int], Any]
+) -> None:
+    browser = client_of(owner)
+    with django_assert_num_queries(3):
+        browser.get(reverse("scheduling:plan", args=[hand_build.pk]))
+
+
+@pytest.mark.django_db
+def test_the_plan_on_paper(client_of: ClientOf, partner: User, demo_build: Build, pango: None) -> None:
+    from pypdf import PdfReader
+
+    answer = client_of(partner).get(reverse("scheduling:plan-pdf", args=[demo_build.pk]))
+    assert answer["Content-Type"] == "application/pdf"
+    text = "".join(page.extract_text() for page in PdfReader(BytesIO(answer.content)).pages)
+    assert "What the opening hangs on" in text
+    assert "Carry cover in" in text
+    assert demo_build.current is not None
+    schedule = builds.Sheet(demo_build.current).part("schedule", Schedule)
+    assert all(task.code in text for task in schedule.tasks)
