@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from datetime import date
 from decimal import Decimal
-from typing import Literal
+from typing import Any, Literal
 
 from buildout.units.value import Reason, Status, Value
 from scheduling.engine.ages import Age, Lifting
@@ -330,6 +330,15 @@ class Requirement(Value, kw_only=True):
     text: str
 
 
+class PlanEdit(Value, kw_only=True):
+    """One edit of the plan: ``at`` leads to the place, ``value`` is what the plan's file would hold there."""
+
+    act: Literal["set", "add", "remove"]
+    at: list[str | int]
+    """Section, field, position …; for "add" the list the value goes to the end of."""
+    value: Any = None
+
+
 class WayOut(Value, kw_only=True):
     """A change with which a plan exists, tried by the solver."""
 
@@ -345,6 +354,8 @@ class WayOut(Value, kw_only=True):
     cost_text: str
     opening: date
     """Opening of the plan found with it; the search is short, so an earlier one may exist."""
+    edits: list[PlanEdit] = []
+    """What it changes in the plan; empty where it changes orders, sign-ups or the list of tasks instead."""
 
 
 class Aim(Value, kw_only=True):

@@ -14,12 +14,12 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 from functools import partial
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 from msgspec.structs import replace
 
 from buildout.units.dates import day_text
-from buildout.units.value import Reason, snap
+from buildout.units.value import Reason, snap, to_plain
 from estimating.engine.types import Arrivals
 from scheduling.engine import calendars
 from scheduling.engine.activities import Layout, further_days, lay_out
@@ -30,6 +30,7 @@ from scheduling.engine.types import (
     Crew,
     Dates,
     Helper,
+    PlanEdit,
     Requirement,
     SignedUp,
     Skill,
@@ -675,7 +676,8 @@ def _tried(inputs: Inputs, candidates: Sequence[Candidate], asked: _Questions) -
         if any(way.kind == one.kind and way.where == one.where and way.cost <= one.cost for way in found):
             continue
         tries += 1
-        answer = attempt(one.change(inputs), opening=True)
+        changed = one.change(inputs)
+        answer = attempt(changed, opening=True)
         asked.work += answer.work
         if answer.found and answer.opening is not None:
             found.append(
@@ -686,9 +688,39 @@ def _tried(inputs: Inputs, candidates: Sequence[Candidate], asked: _Questions) -
                     cost=snap(one.cost, 0.1),
                     cost_text=one.cost_text,
                     opening=answer.opening,
+                    edits=plan_edits(inputs, changed),
                 )
             )
     return found
+
+
+def plan_edits(before: Inputs, after: Inputs) -> list[PlanEdit]:
+    """What differs between two inputs in those parts that stand in the plan: crew, dates, edits of tasks."""
+    sections = (("crew", before.crew, after.crew), ("dates", before.dates, after.dates),
+                ("tasks", before.edits, after.edits))  # fmt: skip
+    return [edit for name, old, new in sections for edit in _differences([name], to_plain(old), to_plain(new))]
+
+
+def _differences(at: list[str | int], old: Any, new: Any) -> Iterator[PlanEdit]:
+    """Edits from one plain value to another; those of a list leave earlier positions as they are."""
+    if old == new:
+        return
+    if isinstance(old, dict) and isinstance(new, dict):
+        for key in sorted({*old, *new}):
+            if key not in new:
+                yield PlanEdit(act="remove", at=[*at, key])
+            else:
+                yield from _differences([*at, key], old.get(key, [] if isinstance(new[key], list) else None), new[key])
+    elif isinstance(old, list) and isinstance(new, list):
+        if len(new) >= len(old):
+            for number, (one, other) in enumerate(zip(old, new, strict=False)):
+                yield from _differences([*at, number], one, other)
+            yield from (PlanEdit(act="add", at=at, value=value) for value in new[len(old) :])
+        else:
+            gone = [number for number, value in enumerate(old) if value not in new]
+            yield from (PlanEdit(act="remove", at=[*at, number]) for number in reversed(gone))
+    else:
+        yield PlanEdit(act="set", at=at, value=new)
 
 
 # ---------------------------------------------------------------- in words

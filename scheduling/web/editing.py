@@ -11,11 +11,12 @@ from django.contrib.auth.decorators import login_required
 from django.forms import Form
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_POST
 
 from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build, Member, Role
 from buildout.units.dates import day_text
+from scheduling.engine.types import PlanEdit, Schedule
 from scheduling.web.forms import (
     BuildDayFormSet,
     CorePersonFormSet,
@@ -247,3 +248,48 @@ def edit_hours(request: HttpRequest, build_id: int) -> HttpResponse:
         formset = HallHoursFormSet(initial=kept + ([{}] if "new" in request.GET or not kept else []))
     context["formset"] = formset
     return render(request, "scheduling/edit_hours.html", context, status=422 if request.method == "POST" else 200)
+
+
+# ------------------------------------------------------------------ ways out
+
+
+@login_required
+@require_POST
+def way_out(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
+    """Propose one of the ways out of an impossible plan."""
+    build, _ = owner_of(request, build_id)
+    ways = builds.sheet_of(build).part("schedule", Schedule).ways_out
+    if number >= len(ways) or not ways[number].edits:
+        messages.error(request, "That way out is not on the list any more. These are the ones for the plan as it is.")
+        return redirect("scheduling:plan", build_id)
+    document = builds.editable(build)
+    for edit in ways[number].edits:
+        _carry_out(document, edit)
+    try:
+        return redirect(builds.propose(build, user_of(request), document, ways[number].text))
+    except builds.DocumentProblems as error:
+        for problem in error.problems:
+            messages.error(request, said(problem))
+        return redirect("scheduling:plan", build_id)
+
+
+def _carry_out(document: Document, edit: PlanEdit) -> None:
+    *path, last = edit.at
+    place: Any = document
+    for step in path:
+        place = place.setdefault(step, {}) if isinstance(place, dict) else place[int(step)]
+    if edit.act == "remove":
+        if isinstance(place, list):
+            del place[int(last)]
+        else:
+            place.pop(last, None)
+    elif edit.act == "set":
+        place[last] = edit.value
+    else:
+        kept: list[Any] = place.setdefault(last, [])
+        value = edit.value
+        if isinstance(value, dict) and "id" in value:
+            value = value | {"id": new_id(str(value["id"]), {row["id"] for row in kept})}
+        kept.append(value)
+        if last == "days":
+            kept.sort(key=lambda day: str(day["date"]))

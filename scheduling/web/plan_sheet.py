@@ -95,8 +95,7 @@ def _pictures(
         }
 
     key = content_hash("plan sheet", PICTURES_VERSION, schedule.tasks, days, zones, stage_of)
-    made: dict[str, Any] = cache.get_or_set(key, draw, timeout=None)
-    return made
+    return dict(cache.get_or_set(key, draw, timeout=None) or {})
 
 
 @login_required

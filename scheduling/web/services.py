@@ -52,7 +52,8 @@ def write_notices(moved: list[MovedShift]) -> list[Notice]:
             row.task, row.task_place = "", None
             row.save(update_fields=["task", "task_place"])
         ask = "" if shift.kind in ("day moved", "time changed") else " Please open your link and choose what suits you."
-        made.append(Notice.objects.create(sign_up=row, text=f"Hello {row.first_name}. {shift.text}{ask}"))
+        why = f" {shift.why}" if shift.why else ""
+        made.append(Notice.objects.create(sign_up=row, text=f"Hello {row.first_name}. {shift.text}{why}{ask}"))
     return made
 
 

@@ -31,6 +31,7 @@ urlpatterns = [
     # The whole plan on one sheet
     path("builds/<int:build_id>/plan/", plan_sheet.whole_plan, name="plan"),
     path("builds/<int:build_id>/plan/pdf/", plan_sheet.whole_plan_paper, name="plan-pdf"),
+    path("builds/<int:build_id>/plan/way-out/<int:number>/", editing.way_out, name="way-out"),
     # Tasks: /builds/<build>/tasks/<code>/…
     path("builds/<int:build_id>/tasks/", task_editing.tasks, name="tasks"),
     path("builds/<int:build_id>/tasks/own/", task_editing.new_task, name="new-task"),

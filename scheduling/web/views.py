@@ -27,7 +27,6 @@ from scheduling.web.offers import DayOffer, day_offers, upcoming
 from scheduling.web.pictures import draw_day
 from scheduling.web.words import STATUSES, WHO, skill_words
 
-
 PICTURE_VERSION = 1
 """Raise it when days are drawn otherwise, so that none is shown as it used to look."""
 
@@ -114,8 +113,7 @@ def _picture(offer: DayOffer) -> dict[str, Any]:
         return {"wide": picture.wide, "svg": render_to_string("scheduling/day_picture.html", {"picture": picture})}
 
     key = content_hash("day picture", PICTURE_VERSION, offer.day, offer.planned)
-    made: dict[str, Any] = cache.get_or_set(key, draw, timeout=None)
-    return made
+    return dict(cache.get_or_set(key, draw, timeout=None) or {})
 
 
 def _left_behind(build: Build, offers: list[DayOffer]) -> list[SignUp]:

@@ -9,10 +9,12 @@ from typing import Any
 
 from msgspec.structs import replace
 
+from buildout.units.value import from_plain, to_plain
 from estimating.engine.types import Arrival, Arrivals
 from scheduling.engine.schedule import solve
 from scheduling.engine.types import (
     Appointment,
+    Crew,
     Dates,
     HallHours,
     Helper,
@@ -115,6 +117,45 @@ class TestConflicts:
         assert kinds(found) == [("days", "/crew/days")]
         assert "build day" in {way.kind for way in found.ways_out}
         assert all(way.cost <= later.cost for way, later in zip(found.ways_out, found.ways_out[1:], strict=False))
+
+    def test_the_edits_of_a_way_out_make_the_plan_it_promises(self) -> None:
+        """Carried out on the plan as it is written, each gives inputs with which a plan is found."""
+        short = inputs(net_of(task("H03", 10, (9, 12)), opening("H03")), crew_of([6]))
+        long = inputs(net_of(task("A", 9, (1, 1)), opening("A")), crew_of([1]))
+        unskilled = inputs(
+            net_of(task("W", 4, skills=["saw"]), opening("W")), crew_of([4], skill_shares={"saw": Decimal(0)})
+        )
+        pinned = inputs(
+            net_of(task("A", 2), task("B", 2, after=[Lag(task="A", minutes=3 * 1440)]), opening("B")),
+            crew_of([4, 4]),
+            edits=TaskEdits(pins=[TaskPin(task="A", day="d2"), TaskPin(task="B", day="d1")]),
+        )
+        acts = set()
+        for given in (short, long, unskilled, pinned):
+            ways = plan(given).ways_out
+            assert ways
+            for way in ways:
+                written = {"crew": to_plain(given.crew), "dates": to_plain(given.dates), "tasks": to_plain(given.edits)}
+                for edit in way.edits:
+                    acts.add(edit.act)
+                    *path, last = edit.at
+                    there: Any = written
+                    for step in path:
+                        there = there[step]
+                    if edit.act == "set":
+                        there[last] = edit.value
+                    elif edit.act == "add":
+                        there.setdefault(last, []).append(edit.value)
+                    else:
+                        del there[last]
+                changed = again(
+                    given, crew=from_plain(Crew, written["crew"]), dates=from_plain(Dates, written["dates"]),
+                    edits=from_plain(TaskEdits, written["tasks"]),
+                )  # fmt: skip
+                assert way.edits
+                assert attempt(given).found is not True
+                assert attempt(changed, opening=True).found is True, way.text
+        assert acts == {"set", "add", "remove"}
 
     def test_firm_sign_ups_are_kept_or_named(self) -> None:
         signed = [SignedUp(id="1", day="d1", task="B")]

@@ -15,8 +15,8 @@ from django.utils import timezone
 from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build, JournalEntry, Proposal
 from buildout.people.web.models import User
-from buildout.units.value import from_json, to_json
-from scheduling.engine.types import BuildDay, PlannedTask, Schedule
+from buildout.units.value import Reason, from_json, to_json
+from scheduling.engine.types import BuildDay, PlanEdit, PlannedTask, Requirement, Schedule, WayOut
 from scheduling.web import sign_ups
 from scheduling.web.models import Notice, ShareLink, SignUp
 from scheduling.web.offers import crew_at_once
@@ -97,21 +97,22 @@ def test_only_the_owner_gets_the_buttons_that_change(client_of: ClientOf, lead: 
     assert "Make a sign-up link" not in page
 
 
-def test_an_impossible_schedule_gives_its_reasons_first(client_of: ClientOf, owner: User, hand_build: Build) -> None:
-    from buildout.units.value import Reason
-
-    revision = hand_build.current
+def impossible(build: Build, **more: Any) -> None:
+    """The build's schedule as one that cannot be."""
+    revision = build.current
     assert revision is not None
-    schedule = builds.Sheet(revision).part("schedule", Schedule)
-    reason = Reason(code="crew", text="H03 needs 6 people at once", severity="stop", todo="Raise the places to 8.")
+    sheet = builds.Sheet(revision)
+    schedule = sheet.part("schedule", Schedule)
     values = {name: getattr(schedule, name) for name in schedule.__struct_fields__}
-    values |= {"status": "infeasible", "opening": None, "reasons": [reason], "tasks": [], "days": []}
-    rest = {
-        "tasks": builds.Sheet(revision).part("tasks", dict),
-        "forecast": builds.Sheet(revision).part("forecast", dict),
-    }
+    values |= {"status": "infeasible", "opening": None, "tasks": [], "days": []} | more
+    rest = {"tasks": sheet.part("tasks", dict), "forecast": sheet.part("forecast", dict)}
     revision.result = to_json(rest | {"schedule": Schedule(**values)}).decode()
     revision.save()
+
+
+def test_an_impossible_schedule_gives_its_reasons_first(client_of: ClientOf, owner: User, hand_build: Build) -> None:
+    reason = Reason(code="crew", text="H03 needs 6 people at once", severity="stop", todo="Raise the places to 8.")
+    impossible(hand_build, reasons=[reason])
     page = client_of(owner).get(url("days", hand_build)).content.decode()
     assert (
         page.index("Impossible as things stand")
@@ -120,6 +121,48 @@ def test_an_impossible_schedule_gives_its_reasons_first(client_of: ClientOf, own
     )
     assert "Raise the places to 8." in page
     assert "No task falls on this day." in page
+
+
+def test_ways_out_are_shown_by_cost_and_proposed_with_one_click(
+    client_of: ClientOf, owner: User, lead: User, hand_build: Build, office: Kept
+) -> None:
+    day = timezone.now().date() + timedelta(days=70)
+    ways = [
+        WayOut(kind="places", where="cover", text="4 more helpers on Cover: 6 places", cost=28, cost_text="28 hours",
+               opening=day, edits=[PlanEdit(act="set", at=["crew", "days", 2, "places"], value=6)]),
+        WayOut(kind="build day", where="", text="One more build day", cost=84, cost_text="84 hours", opening=day,
+               edits=[PlanEdit(act="add", at=["crew", "days"],
+                               value={"id": "one more day", "date": day.isoformat(), "name": "More", "places": 6})]),
+        WayOut(kind="pin", where="H03", text="Let H03 be done on another day", cost=90, cost_text="a word", opening=day,
+               edits=[PlanEdit(act="remove", at=["tasks", "pins", 0])]),
+        WayOut(kind="order earlier", where="foam", text="Get foam 3 days earlier", cost=99, cost_text="calls",
+               opening=day),
+    ]  # fmt: skip
+    told = Requirement(kind="pin", where="H03", text="H03 Pull the cover on Cover")
+    impossible(hand_build, conflict=[told], ways_out=ways)
+    assert hand_build.current is not None
+    hand_build.current.document["tasks"]["pins"] = [{"task": "H03", "day": "cover"}]
+    hand_build.current.save()
+    browser = client_of(owner)
+    page = browser.get(url("plan", hand_build)).content.decode()
+    places = [page.index(way.text) for way in ways]
+    assert places == sorted(places)
+    assert "H03 Pull the cover on Cover" in page
+    assert page.count("See what this changes") == 3  # goods earlier are a matter of the order, not of the plan
+    assert "Orders and their dates" in page
+    for number in range(3):
+        assert browser.post(url("way-out", hand_build, number)).status_code == 302
+    more, another, free = (proposal.document for proposal in office.started)
+    assert [row["places"] for row in more["crew"]["days"]] == [6, 5, 6]
+    assert another["crew"]["days"][3] == {"id": "one-more-day", "date": day.isoformat(), "name": "More", "places": 6}
+    assert free["tasks"]["pins"] == []
+    assert office.started[0].summary == ways[0].text
+    # What is not on the list is said, wrong people and wrong methods are turned away.
+    assert "not on the list any more" in browser.post(url("way-out", hand_build, 9), follow=True).content.decode()
+    assert browser.get(url("way-out", hand_build, 0)).status_code == 405
+    assert client_of(lead).post(url("way-out", hand_build, 0)).status_code in (403, 404)
+    assert "See what this changes" not in client_of(lead).get(url("plan", hand_build)).content.decode()
+    assert len(office.started) == 3
 
 
 def test_cautions_stand_beside_the_tasks(client_of: ClientOf, owner: User, hand_build: Build) -> None:

@@ -90,7 +90,7 @@ LINK_VERSIONS = dict.fromkeys(
     "award": 5,
     "award choices": 3,
     "arrivals": 3,
-    "schedule": 3,
+    "schedule": 4,
     "tasks": 2,
     "forecast": 3,
     "cut plans": 5,
