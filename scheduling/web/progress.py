@@ -6,17 +6,22 @@ from collections import Counter
 from datetime import date
 from typing import Any
 
+from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
-from django.views.decorators.http import require_GET
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_GET, require_POST
 
 from buildout.builds.web import services as builds
-from buildout.builds.web.models import JournalEntry, Role
+from buildout.builds.web.models import Build, JournalEntry, Role
 from buildout.builds.web.visits import since_last_visit
+from buildout.units.value import to_plain
 from estimating.web.models import Order
-from scheduling.engine.types import Dates, Forecast, Schedule, TaskNet
+from scheduling.engine.learning import LEARNED, calibrate, learn
+from scheduling.engine.tasks import OPENING
+from scheduling.engine.types import Crew, Dates, Forecast, Gains, Schedule, TaskEdits, TaskNet
 from scheduling.web.offers import day_offers, upcoming
+from scheduling.web.outcomes import outcomes, told
 from scheduling.web.pictures import draw_forecast
 from scheduling.web.views import sheet_context, user_of
 from scheduling.web.words import STATUSES, stage_name
@@ -59,8 +64,62 @@ def progress(request: HttpRequest, build_id: int) -> HttpResponse:
         "dates": dates,
         "picture": draw_forecast(forecast, dates.opening_wish, dates.announced),
         "orders": _orders(build.pk) if member.role != Role.LEAD else None,
+        "gains": sheet.part("gains", Gains, Gains()),
+        "told": told(build, sheet),
+        "opened": done.get(OPENING, ""),
     }
+    context |= _learning(build, sheet, net)
     return render(request, "scheduling/progress.html", context)
+
+
+def _learning(build: Build, sheet: builds.Sheet, net: TaskNet) -> dict[str, Any]:
+    seen = outcomes(build, sheet)
+    names = {task.code: task.name for task in net.tasks}
+    crew = sheet.section("crew", Crew)
+    return {
+        "finished": [{"name": names.get(one.code, one.code), "task": one} for one in seen.finished],
+        "turn_out": [
+            {
+                "day": one,
+                "away": 1 - min(one.came, one.signed) / one.signed,
+                "low": float(crew.no_show_low),
+                "high": float(crew.no_show_high),
+            }
+            for one in seen.turn_out
+        ],
+        "calibration": calibrate(seen.finished),
+        "learned": learn(net, sheet.section("tasks", TaskEdits), seen.finished, seen.turn_out),
+        "likely_away": float(crew.no_show_likely),
+    }
+
+
+@login_required
+@require_POST
+def propose_learned(request: HttpRequest, build_id: int) -> HttpResponse:
+    """Propose the plan with the rates and the show-up that finished work and past days teach."""
+    build, _ = builds.build_for(user_of(request), build_id, Role.OWNER)
+    sheet = builds.sheet_of(build)
+    net = sheet.part("tasks", TaskNet)
+    found = outcomes(build, sheet)
+    learned = learn(net, sheet.section("tasks", TaskEdits), found.finished, found.turn_out)
+    if not learned.rates and learned.no_show is None:
+        messages.info(request, "There is nothing to learn from yet: no finished task has its hours on a day's board.")
+        return redirect("scheduling:progress", build_id=build.pk)
+    document = builds.editable(build)
+    tasks = document.setdefault("tasks", {})
+    kept = [rate for rate in tasks.get("rates", []) if not rate.get("why", "").startswith(LEARNED)]
+    tasks["rates"] = kept + [to_plain(rate.edit) for rate in learned.rates]
+    if learned.no_show is not None:
+        for name, share in zip(("no_show_low", "no_show_likely", "no_show_high"), learned.no_show, strict=True):
+            document["crew"][name] = f"{share:g}"
+    summary = f"Rates learned from {learned.tasks} finished task{'s' * (learned.tasks != 1)}"
+    if learned.no_show is not None:
+        summary += f", turn-out from {learned.came} of {learned.signed} who came"
+    try:
+        return redirect(builds.propose(build, user_of(request), document, summary))
+    except builds.DocumentProblems as error:
+        messages.error(request, f"The plan would not hold together: {error}")
+        return redirect("scheduling:progress", build_id=build.pk)
 
 
 def _stages(net: TaskNet, schedule: Schedule, done: dict[str, str]) -> list[dict[str, Any]]:

@@ -53,6 +53,7 @@ urlpatterns = [
     path("builds/<int:build_id>/tasks/<str:code>/take-in/", task_editing.take_in, name="take-in"),
     # The progress sheet
     path("builds/<int:build_id>/progress/", progress.progress, name="progress"),
+    path("builds/<int:build_id>/progress/learn/", progress.propose_learned, name="propose-learned"),
     # Helpers, by the link they were given: /join/<link>/…
     path("join/<str:token>/", helpers.join, name="join"),
     path("join/<str:token>/<str:day>/", helpers.join_day, name="join-day"),

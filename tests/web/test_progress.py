@@ -131,8 +131,8 @@ def test_number_of_queries(
     browser.get(url(hand_build))
     for n in range(3):
         builds.note(hand_build, "revision", f"Change {n}", revision=hand_build.current)
-    # session, user, member with build and revision, last visit, sign-ups, journal, orders
-    with django_assert_num_queries(7):
+    # session, user, member with build and revision, last visit, sign-ups, journal, orders, what revisions said
+    with django_assert_num_queries(8):
         browser.get(url(hand_build))
 
 
