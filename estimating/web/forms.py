@@ -380,6 +380,46 @@ class ReceiveForm(forms.Form):
     received = DayField(label="Day the goods came")
 
 
+class ExpectForm(forms.Form):
+    """How the goods of an order are to come in."""
+
+    window = forms.CharField(
+        label="When on the day",
+        required=False,
+        max_length=120,
+        help_text="As the carrier says, for example 10:00 to 12:00",
+    )
+    receiver = forms.CharField(
+        label="Who takes them in", required=False, max_length=120, help_text="Two people are safer"
+    )
+    room = forms.ChoiceField(label="Into which room", required=False)
+    put = forms.CharField(
+        label="Where in it", required=False, max_length=200,
+        help_text="Flat, dry, off the concrete, away from heat, exits and sprinklers",
+    )  # fmt: skip
+
+    def __init__(self, *args: Any, rooms: Choices, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["room"].choices = [("", "not said yet"), *rooms]  # type: ignore[attr-defined]
+
+
+class PhotoForm(forms.Form):
+    photo = forms.FileField(
+        label="Photo", widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
+        error_messages={"required": "Choose a photo first."},
+    )  # fmt: skip
+    shows = forms.CharField(label="What it shows", required=False, max_length=200)
+
+
+class ClaimForm(forms.Form):
+    text = forms.CharField(label="What is wrong and asked for", max_length=500)
+    asked = AmountField(label="Money asked for", required=False, help_text="Empty when they are to send goods")
+
+
+class ClaimAnswerForm(forms.Form):
+    answer = forms.CharField(label="What they said", max_length=500, required=False)
+
+
 class DeliveryForm(forms.Form):
     came = DayField(label="Day it came")
     taken_by = forms.CharField(

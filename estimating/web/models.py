@@ -35,6 +35,14 @@ class Order(models.Model):
     placed = models.DateField()
     promised = models.DateField(null=True, blank=True)
     received = models.DateField(null=True, blank=True)
+    window = models.CharField(max_length=120, blank=True)
+    """When on the day the goods are expected."""
+    receiver = models.CharField(max_length=120, blank=True)
+    """Who is there to take them in."""
+    room = models.CharField(max_length=80, blank=True)
+    """Short name of the room they are put in."""
+    put = models.CharField(max_length=200, blank=True)
+    """Where in it."""
     lines = models.JSONField()
     """[{item, name, quantity, unit, unit_price, goods}], numbers as text."""
     freight = models.DecimalField(max_digits=14, decimal_places=3, default=0)
@@ -174,6 +182,50 @@ class Delivery(models.Model):
 
     def __str__(self) -> str:
         return f"{self.order.name} delivery {self.number}"
+
+
+class DeliveryPhoto(models.Model):
+    """A photo of goods as they came, made small, with nothing in it about where and by what it was taken."""
+
+    delivery = models.ForeignKey(Delivery, on_delete=models.CASCADE, related_name="photos")
+    number = models.PositiveIntegerField()
+    jpeg = models.BinaryField()
+    shows = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["delivery_id", "number"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["delivery", "number"], name="one_delivery_photo_per_number")
+        ]
+
+    def __str__(self) -> str:
+        return f"photo {self.number} of {self.delivery}"
+
+
+class Claim(models.Model):
+    """What is asked of a supplier or carrier for goods that came short, damaged or wrong."""
+
+    class State(models.TextChoices):
+        OPEN = "open", "Waits for an answer"
+        SETTLED = "settled", "Settled"
+        DROPPED = "dropped", "Dropped"
+
+    delivery = models.ForeignKey(Delivery, on_delete=models.CASCADE, related_name="claims")
+    number = models.PositiveIntegerField()
+    text = models.CharField(max_length=500)
+    asked = models.DecimalField(max_digits=14, decimal_places=3, null=True, blank=True)
+    """Money asked for; None: goods, not money."""
+    state = models.CharField(max_length=10, choices=State.choices, default=State.OPEN)
+    made = models.DateTimeField(default=timezone.now)
+    answered = models.DateTimeField(null=True, blank=True)
+    answer = models.CharField(max_length=500, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["delivery_id", "number"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["delivery", "number"], name="one_claim_per_number")]
+
+    def __str__(self) -> str:
+        return f"claim {self.number} of {self.delivery}"
 
 
 class LedgerEntry(models.Model):

@@ -18,7 +18,7 @@ from buildout.units.words import counted
 from estimating.engine.offers import tax_rate
 from estimating.engine.types import Award, AwardLine, MoneyPlan, Quote, Supplier, TakeOff
 from estimating.web import approvals, documents
-from estimating.web.models import Approval, ChangeOrder, Delivery, Order
+from estimating.web.models import Approval, ChangeOrder, Claim, Delivery, DeliveryPhoto, Order
 from estimating.web.services import OrderedItem, standings
 
 
@@ -162,6 +162,56 @@ def confirm(order: Order, user: User, promised: date) -> Order:
     fresh.save(update_fields=["state", "promised"])
     text = f"{fresh.name} confirmed by {fresh.supplier_name}, promised for {promised:%d %b %Y}"
     _tell(fresh.build, user, fresh, text, before)
+    return fresh
+
+
+@transaction.atomic
+def expect(order: Order, user: User, *, window: str, receiver: str, room: str, put: str) -> Order:
+    """When on the day the goods are expected, who takes them in and where they go."""
+    fresh = _step(order, (Order.State.PLACED, Order.State.CONFIRMED), "planned")
+    fresh.window, fresh.receiver, fresh.room, fresh.put = window, receiver, room, put
+    fresh.save(update_fields=["window", "receiver", "room", "put"])
+    said = ", ".join(part for part in (window, receiver and f"{receiver} takes them in", put) if part)
+    _tell(fresh.build, user, fresh, f"How {fresh.name} comes: {said or 'left open'}")
+    return fresh
+
+
+MOST_PHOTOS = 20
+
+
+@transaction.atomic
+def add_photo(delivery: Delivery, jpeg: bytes, shows: str) -> DeliveryPhoto:
+    """Keep a photo of goods as they came. Raises ``OrderBookError`` when there are enough."""
+    Delivery.objects.select_for_update().get(pk=delivery.pk)
+    taken = delivery.photos.count()
+    if taken >= MOST_PHOTOS:
+        raise OrderBookError(f"A delivery keeps at most {MOST_PHOTOS} photos")
+    return DeliveryPhoto.objects.create(delivery=delivery, number=taken + 1, jpeg=jpeg, shows=shows)
+
+
+@transaction.atomic
+def claim(delivery: Delivery, user: User, text: str, asked: Decimal | None) -> Claim:
+    """Ask the supplier for what came short, damaged or wrong."""
+    fresh = Delivery.objects.select_for_update().select_related("order__build").get(pk=delivery.pk)
+    if fresh.taken_back is not None:
+        raise WrongStateError(f"{fresh.name} was taken back: nothing can be claimed for it")
+    made = Claim.objects.create(delivery=fresh, number=fresh.claims.count() + 1, text=text, asked=asked)
+    money = f" ({format_money(asked, builds.sheet_of(fresh.order.build).currency)})" if asked else ""
+    _tell(fresh.order.build, user, fresh.order, f"Claimed from {fresh.order.supplier_name}: {text}{money}")
+    return made
+
+
+@transaction.atomic
+def answer_claim(claim: Claim, user: User, *, settled: bool, answer: str) -> Claim:
+    """What came of a claim; money they give back is booked as a credit note, an invoice with amounts below nought."""
+    fresh = Claim.objects.select_for_update().select_related("delivery__order__build").get(pk=claim.pk)
+    if fresh.state != Claim.State.OPEN:
+        raise WrongStateError(f"Claim {fresh.number} is {fresh.get_state_display().lower()} already")
+    fresh.state = Claim.State.SETTLED if settled else Claim.State.DROPPED
+    fresh.answered, fresh.answer = timezone.now(), answer
+    fresh.save(update_fields=["state", "answered", "answer"])
+    order = fresh.delivery.order
+    _tell(order.build, user, order, f"Claim {fresh.number} on {order.name} {fresh.state}: {answer or fresh.text}")
     return fresh
 
 

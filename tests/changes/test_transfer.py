@@ -24,7 +24,16 @@ from buildout.people.web.models import User
 from buildout.rooms.web.models import ReadingPhoto
 from buildout.units.value import to_plain
 from estimating.web.asking_models import Call, Paper, Request, RequestLetter, Sample
-from estimating.web.models import Approval, ChangeOrder, Delivery, LedgerEntry, Order, SentDocument
+from estimating.web.models import (
+    Approval,
+    ChangeOrder,
+    Claim,
+    Delivery,
+    DeliveryPhoto,
+    LedgerEntry,
+    Order,
+    SentDocument,
+)
 from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, SignUp, Swap
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -56,10 +65,12 @@ def full(demo: Build) -> Build:
         lines=[{"item": "ply-half", "quantity": "2"}], order=order, state="approved", decided=timezone.now(),
     )  # fmt: skip
     SentDocument.objects.create(order=order, title="PO-1", body="<h1>PO-1</h1>", text="PO-1\n", pdf=b"%PDF-\0\xff")
-    Delivery.objects.create(
+    came = Delivery.objects.create(
         order=order, number=1, came=date(2027, 2, 9), put="Rack", taken_back=timezone.now(),
         lines=[{"item": "ply-half", "accepted": "12", "damaged": "0.5", "lots": ["K7"], "width": '48"'}],
     )  # fmt: skip
+    DeliveryPhoto.objects.create(delivery=came, number=1, jpeg=b"\xff\xd8\0", shows="Corner")
+    Claim.objects.create(delivery=came, number=1, text="Corner crushed", asked=Decimal("12.345"), state="open")
     bill = LedgerEntry.objects.create(
         build=demo, number=1, kind="invoice", day=date(2027, 2, 9), order=order, tax=Decimal("1.005"), by=owner,
         lines=[{"item": "ply-half", "name": "Ply", "quantity": "1", "goods": "2.50"}], amount=Decimal("3.505"),

@@ -28,7 +28,16 @@ from buildout.people.web.models import User
 from buildout.rooms.web.models import ReadingPhoto
 from buildout.units.value import from_json, to_plain
 from estimating.web.asking_models import Call, Paper, Request, RequestLetter, Sample
-from estimating.web.models import Approval, ChangeOrder, Delivery, LedgerEntry, Order, SentDocument
+from estimating.web.models import (
+    Approval,
+    ChangeOrder,
+    Claim,
+    Delivery,
+    DeliveryPhoto,
+    LedgerEntry,
+    Order,
+    SentDocument,
+)
 from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, SignUp, Swap
 
 LARGEST_IMPORT = 90_000_000
@@ -46,6 +55,8 @@ TABLES: tuple[tuple[str, type[models.Model], str], ...] = (
     ("sent_documents", SentDocument, "order__build"),
     ("approvals", Approval, "build"),
     ("deliveries", Delivery, "order__build"),
+    ("delivery_photos", DeliveryPhoto, "delivery__order__build"),
+    ("claims", Claim, "delivery__order__build"),
     ("ledger", LedgerEntry, "build"),
     ("calls", Call, "build"),
     ("requests", Request, "build"),

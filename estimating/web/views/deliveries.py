@@ -10,57 +10,24 @@ from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from buildout.units.lengths import Length
-from buildout.units.value import Reason
-from estimating.engine.deliveries import ArrivedLine, check_arrival
+from buildout.rooms.web.photos import PhotoError, read_photo
 from estimating.engine.types import Product
 from estimating.web import order_book
-from estimating.web.forms import CloseForm, DeliveryForm, DeliveryLineForm
-from estimating.web.models import Delivery, Order
+from estimating.web.forms import (
+    ClaimAnswerForm,
+    ClaimForm,
+    CloseForm,
+    DeliveryForm,
+    DeliveryLineForm,
+    ExpectForm,
+    PhotoForm,
+)
+from estimating.web.models import Claim, Delivery, DeliveryPhoto, Order
 from estimating.web.order_book import Booked, OrderBookError, WrongStateError
 from estimating.web.services import standings
-from estimating.web.views.desk import Desk, sit_down
-
-SHADED = "roll"
-"""Goods off the roll show their colour side by side."""
-
-
-def order_of(request: HttpRequest, build_id: int, number: int) -> tuple[Desk, Order]:
-    desk = sit_down(request, build_id)
-    found = Order.objects.select_related("build").prefetch_related("changes", "deliveries")
-    return desk, get_object_or_404(found, build=desk.build, number=number)
-
-
-def findings(order: Order, products: dict[str, Product], units: Any) -> dict[int, list[Reason]]:
-    """What is not as ordered, by delivery number; each is held against what was due when it came."""
-    due = {line.item: line.due for line in standings(order)}
-    lots: dict[str, list[str]] = {}
-    found: dict[int, list[Reason]] = {}
-    for delivery in order.deliveries.all():
-        if delivery.taken_back is not None:
-            continue
-        lines = []
-        for entry in delivery.lines:
-            item, product = entry["item"], products.get(entry["item"])
-            accepted = Decimal(entry["accepted"])
-            lines.append(
-                ArrivedLine(
-                    item=item, name=entry["name"], unit=entry["unit"], due=due.get(item, Decimal(0)),
-                    accepted=accepted, damaged=Decimal(entry["damaged"]),
-                    lots=entry.get("lots", []), earlier_lots=lots.get(item, []),
-                    width=Length.read(entry["width"]) if entry.get("width") else None,
-                    thickness=[Length.read(text) for text in entry.get("thickness", [])],
-                    stated_width=product.width if product else None,
-                    stated_thickness=product.thickness if product else None,
-                    shaded=product is not None and product.form == SHADED,
-                )
-            )  # fmt: skip
-            due[item] = max(due.get(item, Decimal(0)) - accepted, Decimal(0))
-            lots.setdefault(item, []).extend(entry.get("lots", []))
-        found[delivery.number] = check_arrival(lines, units)
-    return found
+from estimating.web.views.order_page import order_of, order_page, room_choices
 
 
 @login_required
@@ -125,11 +92,89 @@ def close(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
     )  # fmt: skip
 
 
-def _done(request: HttpRequest, found: Order, work: Any, told: str) -> HttpResponse:
+def _done(request: HttpRequest, found: Order, work: Any, told: str, where: str = "#deliveries") -> HttpResponse:
     try:
         work()
     except OrderBookError as error:
         messages.error(request, f"{error}.")
     else:
         messages.success(request, f"{told} The plan itself is as it was: see below what this does to it.")
-    return redirect(reverse("estimating:order", args=[found.build_id, found.number]) + "#deliveries")
+    return redirect(reverse("estimating:order", args=[found.build_id, found.number]) + where)
+
+
+# ------------------------------------------------------------------ how it comes, photos, claims
+
+
+@login_required
+@require_POST
+def expect(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
+    """Who takes the goods in, when and where."""
+    desk, found = order_of(request, build_id, number)
+    form = ExpectForm(request.POST, rooms=room_choices(desk))
+    if not form.is_valid():
+        return order_page(request, desk, found, expect=form)
+    return _done(
+        request,
+        found,
+        lambda: order_book.expect(found, desk.user, **form.cleaned_data),
+        "It is written down.",
+        "#coming",
+    )
+
+
+@login_required
+@require_POST
+def add_photo(request: HttpRequest, build_id: int, number: int, delivery: int) -> HttpResponse:
+    found = order_of(request, build_id, number)[1]
+    came = get_object_or_404(Delivery, order=found, number=delivery)
+    form = PhotoForm(request.POST, request.FILES)
+    if form.is_valid():
+        file = form.cleaned_data["photo"]
+        try:
+            jpeg = read_photo(file, file.size)
+            order_book.add_photo(came, jpeg, form.cleaned_data["shows"])
+        except (PhotoError, OrderBookError) as error:
+            messages.error(request, f"{str(error).rstrip('.')}.")
+        else:
+            messages.success(request, "The photo is kept with the delivery.")
+    else:
+        messages.error(request, " ".join(str(error) for errors in form.errors.values() for error in errors))
+    return redirect(reverse("estimating:order", args=[build_id, number]) + "#deliveries")
+
+
+@login_required
+@require_GET
+def photo(request: HttpRequest, build_id: int, number: int, delivery: int, photo: int) -> HttpResponse:
+    _, found = order_of(request, build_id, number)
+    kept = get_object_or_404(DeliveryPhoto, delivery__order=found, delivery__number=delivery, number=photo)
+    return HttpResponse(
+        bytes(kept.jpeg), content_type="image/jpeg", headers={"Cache-Control": "private, max-age=31536000, immutable"}
+    )
+
+
+@login_required
+@require_POST
+def claim(request: HttpRequest, build_id: int, number: int, delivery: int) -> HttpResponse:
+    desk, found = order_of(request, build_id, number)
+    came = get_object_or_404(Delivery, order=found, number=delivery)
+    form = ClaimForm(request.POST)
+    if not form.is_valid():
+        return order_page(request, desk, found, claim=(delivery, form))
+    typed = form.cleaned_data
+    return _done(request, found, lambda: order_book.claim(came, desk.user, typed["text"], typed["asked"]),
+                 "The claim is written down.")  # fmt: skip
+
+
+@login_required
+@require_POST
+def answer_claim(
+    request: HttpRequest, build_id: int, number: int, delivery: int, claim: int, answer: str
+) -> HttpResponse:
+    desk, found = order_of(request, build_id, number)
+    asked = get_object_or_404(Claim, delivery__order=found, delivery__number=delivery, number=claim)
+    form = ClaimAnswerForm(request.POST)
+    said = form.cleaned_data["answer"] if form.is_valid() else request.POST.get("answer", "")[:500]
+    return _done(
+        request, found, lambda: order_book.answer_claim(asked, desk.user, settled=answer == "settle", answer=said),
+        "The answer is written down.",
+    )  # fmt: skip

@@ -21,8 +21,8 @@ from estimating.web.ledger import Kind
 from estimating.web.models import LedgerEntry, Order
 from estimating.web.order_book import OrderBookError
 from estimating.web.services import standings
-from estimating.web.views.deliveries import order_of
 from estimating.web.views.desk import Desk, sit_down
+from estimating.web.views.order_page import order_of
 
 
 def open_invoices(entries: list[LedgerEntry], currency: str) -> list[tuple[str, str]]:

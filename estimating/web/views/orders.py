@@ -15,15 +15,14 @@ from django.views.decorators.http import require_GET, require_POST
 
 from buildout.builds.web import services as builds
 from buildout.builds.web.documents import pdf_response
-from estimating.engine.types import OrderBy, OrderDates, Product, TakeOff
-from estimating.web import approvals, documents, ledger, order_book
-from estimating.web.documents import order_facts
-from estimating.web.forms import CloseForm, ConfirmForm, ReceiveForm, ReverseForm
+from estimating.engine.types import OrderBy, OrderDates, TakeOff
+from estimating.web import approvals, documents, order_book
+from estimating.web.forms import CloseForm, ConfirmForm, ReceiveForm
 from estimating.web.models import Approval, ChangeOrder, Order, SentDocument
 from estimating.web.order_book import OrderBookError, WrongStateError
 from estimating.web.services import standings
-from estimating.web.views.deliveries import findings, order_of
 from estimating.web.views.desk import Desk, sit_down
+from estimating.web.views.order_page import order_of, order_page
 
 _FIRST = {"overdue": 0, "to order": 1, "placed": 2, "confirmed": 3, "received": 4}
 _SHAPES = {"overdue": "stop", "to order": "open", "placed": "done", "confirmed": "done", "received": "done"}
@@ -139,36 +138,7 @@ def ask_approval(request: HttpRequest, build_id: int) -> HttpResponse:
 @require_GET
 def order(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
     desk, found = order_of(request, build_id, number)
-    return _order_page(request, desk, found)
-
-
-def _order_page(
-    request: HttpRequest,
-    desk: Desk,
-    found: Order,
-    confirm: ConfirmForm | None = None,
-    receive: ReceiveForm | None = None,
-    cancel: CloseForm | None = None,
-) -> HttpResponse:
-    status = 422 if any(form is not None for form in (confirm, receive, cancel)) else 200
-    products = {product.id: product for product in desk.sheet.section("products", list[Product])}
-    lines_now = standings(found)
-    book = [entry for entry in ledger.entries_of(desk.build) if entry.order_id == found.pk]
-    context = desk.page(
-        "6",
-        now=lines_now,
-        begun=any(line.standing.received or line.damaged for line in lines_now),
-        found_wrong=findings(found, products, desk.sheet.units),
-        close=CloseForm(),
-        cancel=cancel or CloseForm(auto_id="id_cancel_%s"),
-        book=book,
-        match=ledger.match(found, book, desk.sheet.currency),
-        reverse_form=ReverseForm(),
-        confirm=confirm or ConfirmForm(initial={"promised": found.promised}),
-        receive=receive or ReceiveForm(initial={"received": max(desk.sheet.today(), found.placed)}),
-        **order_facts(desk.sheet, found),
-    )
-    return render(request, "estimating/order.html", context, status=status)
+    return order_page(request, desk, found)
 
 
 @login_required
@@ -201,7 +171,7 @@ def confirm(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
             form.add_error("promised", f"{error}.")
         else:
             return _told(request, desk, found, "The promised day is written down.")
-    return _order_page(request, desk, found, confirm=form)
+    return order_page(request, desk, found, confirm=form)
 
 
 @login_required
@@ -218,7 +188,7 @@ def receive(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
             form.add_error("received", f"{error}.")
         else:
             return _told(request, desk, found, "The goods are booked in.")
-    return _order_page(request, desk, found, receive=form)
+    return order_page(request, desk, found, receive=form)
 
 
 def _told(request: HttpRequest, desk: Desk, found: Order, text: str) -> HttpResponse:
@@ -237,7 +207,7 @@ def cancel(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
     desk, found = order_of(request, build_id, number)
     form = CloseForm(request.POST)
     if not form.is_valid():
-        return _order_page(request, desk, found, cancel=form)
+        return order_page(request, desk, found, cancel=form)
     try:
         order_book.cancel(found, desk.user, form.cleaned_data["charge"] or Decimal(0))
     except WrongStateError as error:

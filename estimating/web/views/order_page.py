@@ -1,0 +1,122 @@
+"""The page of one order, which every command on it comes back to."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from django.forms import model_to_dict
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+
+from buildout.rooms.engine.types import RoomPlan
+from buildout.units.lengths import Length
+from buildout.units.value import Reason
+from estimating.engine.deliveries import ArrivedLine, check_arrival
+from estimating.engine.handling import Door, handle
+from estimating.engine.types import Product
+from estimating.web import ledger
+from estimating.web.documents import order_facts
+from estimating.web.forms import ClaimForm, CloseForm, ConfirmForm, ExpectForm, ReceiveForm, ReverseForm
+from estimating.web.models import Order
+from estimating.web.services import standings
+from estimating.web.views.desk import Desk, sit_down
+
+DOORS = ("door", "exit door", "roller door", "gap")
+"""Kinds of features that goods are carried through."""
+SHADED = "roll"
+"""Goods off the roll show their colour side by side."""
+
+
+def order_of(request: HttpRequest, build_id: int, number: int) -> tuple[Desk, Order]:
+    desk = sit_down(request, build_id)
+    found = Order.objects.select_related("build").prefetch_related(
+        "changes", "deliveries", "deliveries__photos", "deliveries__claims"
+    )
+    return desk, get_object_or_404(found, build=desk.build, number=number)
+
+
+def findings(order: Order, products: dict[str, Product], units: Any) -> dict[int, list[Reason]]:
+    """What is not as ordered, by delivery number; each is held against what was due when it came."""
+    due = {line.item: line.due for line in standings(order)}
+    lots: dict[str, list[str]] = {}
+    found: dict[int, list[Reason]] = {}
+    for delivery in order.deliveries.all():
+        if delivery.taken_back is not None:
+            continue
+        lines = []
+        for entry in delivery.lines:
+            item, product = entry["item"], products.get(entry["item"])
+            accepted = Decimal(entry["accepted"])
+            lines.append(
+                ArrivedLine(
+                    item=item, name=entry["name"], unit=entry["unit"], due=due.get(item, Decimal(0)),
+                    accepted=accepted, damaged=Decimal(entry["damaged"]),
+                    lots=entry.get("lots", []), earlier_lots=lots.get(item, []),
+                    width=Length.read(entry["width"]) if entry.get("width") else None,
+                    thickness=[Length.read(text) for text in entry.get("thickness", [])],
+                    stated_width=product.width if product else None,
+                    stated_thickness=product.thickness if product else None,
+                    shaded=product is not None and product.form == SHADED,
+                )
+            )  # fmt: skip
+            due[item] = max(due.get(item, Decimal(0)) - accepted, Decimal(0))
+            lots.setdefault(item, []).extend(entry.get("lots", []))
+        found[delivery.number] = check_arrival(lines, units)
+    return found
+
+
+def doors_of(plan: RoomPlan) -> list[Door]:
+    """Openings of a room goods can be carried through."""
+    return [
+        Door(feature.note or feature.id, feature.clear_width or feature.end - feature.start,
+             feature.clear_height or feature.head)
+        for feature in plan.features
+        if feature.kind in DOORS
+    ]  # fmt: skip
+
+
+def room_choices(desk: Desk) -> list[tuple[str, str]]:
+    return [(plan.room, plan.name) for plan in desk.sheet.part("plans", list[RoomPlan])]
+
+
+def order_page(
+    request: HttpRequest,
+    desk: Desk,
+    found: Order,
+    confirm: ConfirmForm | None = None,
+    receive: ReceiveForm | None = None,
+    cancel: CloseForm | None = None,
+    expect: ExpectForm | None = None,
+    claim: tuple[int, ClaimForm] | None = None,
+) -> HttpResponse:
+    """The order with all that happened since; forms that came back with something wrong in them stand as typed."""
+    status = 422 if any(form is not None for form in (confirm, receive, cancel, expect, claim)) else 200
+    products = {product.id: product for product in desk.sheet.section("products", list[Product])}
+    lines_now = standings(found)
+    plans = desk.sheet.part("plans", list[RoomPlan])
+    rooms = [(plan.room, plan.name) for plan in plans]
+    doors = [door for plan in plans if plan.room == found.room for door in doors_of(plan)]
+    handling = [handle(products[n.item], n.name, n.due, doors) for n in lines_now if n.item in products and n.due > 0]
+    book = [entry for entry in ledger.entries_of(desk.build) if entry.order_id == found.pk]
+    context = desk.page(
+        "6",
+        now=lines_now,
+        expect=expect or ExpectForm(rooms=rooms, initial=model_to_dict(found, ["window", "receiver", "room", "put"])),
+        put_in=dict(rooms).get(found.room, found.room),
+        handling=handling,
+        doors=bool(doors),
+        claims=dict([claim]) if claim else {},
+        claim_form=ClaimForm(auto_id=False),
+        begun=any(line.standing.received or line.damaged for line in lines_now),
+        found_wrong=findings(found, products, desk.sheet.units),
+        close=CloseForm(),
+        cancel=cancel or CloseForm(auto_id="id_cancel_%s"),
+        book=book,
+        match=ledger.match(found, book, desk.sheet.currency),
+        reverse_form=ReverseForm(),
+        confirm=confirm or ConfirmForm(initial={"promised": found.promised}),
+        receive=receive or ReceiveForm(initial={"received": max(desk.sheet.today(), found.placed)}),
+        **order_facts(desk.sheet, found),
+    )
+    return render(request, "estimating/order.html", context, status=status)

@@ -1,0 +1,122 @@
+"""Goods coming in: planned with who and where, photographed, claimed for; all of it the owner's."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+from decimal import Decimal
+from io import BytesIO
+from typing import Any
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
+from django.urls import reverse
+
+from buildout.builds.web.models import Build
+from buildout.people.web.models import User
+from estimating.web import order_book
+from estimating.web.models import Claim, Delivery, DeliveryPhoto, Order
+
+pytestmark = pytest.mark.django_db
+ClientOf = Callable[[User | None], Client]
+
+
+def url(name: str, build: Build, *args: Any) -> str:
+    return reverse(f"estimating:{name}", args=[build.pk, *args])
+
+
+def picture() -> SimpleUploadedFile:
+    from PIL import Image
+
+    out = BytesIO()
+    Image.new("RGB", (64, 48), "white").save(out, "JPEG")
+    return SimpleUploadedFile("corner.jpg", out.getvalue(), content_type="image/jpeg")
+
+
+@pytest.fixture
+def came(demo_build: Build, owner: User) -> Delivery:
+    return order_book.receive(Order.objects.get(build=demo_build, number=2), owner, date(2027, 2, 4))
+
+
+def test_planned_with_who_and_where_and_whether_it_fits(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    browser = client_of(owner)
+    page = browser.get(url("order", demo_build, 1)).content.decode()
+    assert "say which room below" in page
+    typed = {"window": "10:00 to 12:00", "receiver": "Dov Larkspurrow", "room": "hall", "put": "along the east wall"}
+    answer = browser.post(url("expect-order", demo_build, 1), typed, follow=True)
+    page = answer.content.decode()
+    assert "Dov Larkspurrow takes it in" in page
+    assert "along the east wall" in page
+    assert any(h.passes for h in answer.context["handling"])
+    assert "fits</span>" in page
+    assert demo_build.journal.first().text == (  # type: ignore[union-attr]
+        "How PO-1 comes: 10:00 to 12:00, Dov Larkspurrow takes them in, along the east wall"
+    )
+    wrong = browser.post(url("expect-order", demo_build, 1), typed | {"room": "attic", "put": "by the stove"})
+    assert wrong.status_code == 422
+    assert "by the stove" in wrong.content.decode()
+    assert Order.objects.get(build=demo_build, number=1).put == "along the east wall"
+
+
+def test_photos_stay_with_the_delivery(client_of: ClientOf, demo_build: Build, owner: User, came: Delivery) -> None:
+    browser = client_of(owner)
+    address = url("add-delivery-photo", demo_build, 2, 1)
+    browser.post(address, {"photo": picture(), "shows": "Crushed corner"})
+    kept = DeliveryPhoto.objects.get()
+    assert bytes(kept.jpeg).startswith(b"\xff\xd8")
+    page = browser.get(url("order", demo_build, 2)).content.decode()
+    assert "Photo 1: Crushed corner" in page
+    shown = browser.get(url("delivery-photo", demo_build, 2, 1, 1))
+    assert (shown["Content-Type"], shown.content) == ("image/jpeg", bytes(kept.jpeg))
+    for file, said in (
+        (SimpleUploadedFile("x.jpg", b"no photo"), "not a photo that can be read"),
+        (None, "Choose a photo first"),
+    ):
+        answer = browser.post(address, {"photo": file} if file else {}, follow=True)
+        assert said in answer.content.decode()
+    assert DeliveryPhoto.objects.count() == 1
+
+
+def test_a_claim_waits_is_answered_once_and_stays(
+    client_of: ClientOf, demo_build: Build, owner: User, came: Delivery
+) -> None:
+    browser = client_of(owner)
+    address = url("claim", demo_build, 2, 1)
+    wrong = browser.post(address, {"text": "Two bolts wet", "asked": "lots"})
+    assert wrong.status_code == 422
+    assert "Two bolts wet" in wrong.content.decode()
+    assert browser.post(address, {"text": ""}).status_code == 422
+    browser.post(address, {"text": "Two bolts wet", "asked": "58.00"})
+    claim = Claim.objects.get()
+    assert (claim.state, claim.asked) == ("open", Decimal("58.00"))
+    assert demo_build.journal.first().text == (  # type: ignore[union-attr]
+        "Claimed from Tansybrook Upholstery Supply: Two bolts wet (¤58.00)"
+    )
+    browser.post(url("settle-claim", demo_build, 2, 1, 1), {"answer": "Credit note to come"})
+    claim.refresh_from_db()
+    assert (claim.state, claim.answer) == ("settled", "Credit note to come")
+    again = browser.post(url("drop-claim", demo_build, 2, 1, 1), {}, follow=True)
+    assert "is settled already" in again.content.decode()
+    order_book.take_back(came, owner)
+    gone = browser.post(address, {"text": "More"}, follow=True)
+    assert "was taken back" in gone.content.decode()
+    assert Claim.objects.count() == 1
+
+
+@pytest.mark.parametrize(
+    ("name", "args"),
+    [("expect-order", (2,)), ("add-delivery-photo", (2, 1)), ("claim", (2, 1)), ("settle-claim", (2, 1, 1)),
+     ("drop-claim", (2, 1, 1))],
+)  # fmt: skip
+def test_for_the_owner_alone_and_by_post(
+    name: str, args: tuple[int, ...], client_of: ClientOf, demo_build: Build, owner: User, partner: User, lead: User,
+    stranger: User, came: Delivery,
+) -> None:  # fmt: skip
+    Claim.objects.create(delivery=came, number=1, text="x")
+    assert client_of(owner).get(url(name, demo_build, *args)).status_code == 405
+    for other in (partner, lead, stranger):
+        assert client_of(other).post(url(name, demo_build, *args), {"text": "x"}).status_code == 404
+    DeliveryPhoto.objects.create(delivery=came, number=1, jpeg=b"\xff\xd8")
+    assert client_of(partner).get(url("delivery-photo", demo_build, 2, 1, 1)).status_code == 404
+    assert Claim.objects.get().state == "open"
