@@ -8,8 +8,10 @@ from typing import Any, get_args
 from django import forms
 
 from buildout.builds.web.editing import Choices, DayField
+from estimating.engine.price_list import MEANINGS, ColumnPlan, Meaning
 from estimating.engine.rfq import Site
 from estimating.engine.types import FreightService
+from estimating.web.papers import PaperError, read_paper
 
 
 class RequestForm(forms.Form):
@@ -128,3 +130,73 @@ class SampleCameForm(forms.Form):
         if day > self.today:
             raise forms.ValidationError(f"This day is still to come; today is {self.today:%d %b %Y}.")
         return day
+
+
+class PaperForm(forms.Form):
+    file = forms.FileField(
+        label="File", help_text="A PDF, a JPEG or PNG picture, or a table saved as CSV; up to 12 MB",
+        error_messages={"required": "Choose the file they sent.", "empty": "The file is empty."},
+    )  # fmt: skip
+    supplier = forms.ChoiceField(label="From", required=False)
+
+    def __init__(self, *args: Any, suppliers: Choices, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["supplier"].choices = [("", "choose"), *suppliers]  # type: ignore[attr-defined]
+
+    def clean_file(self) -> tuple[str, str, bytes]:
+        """(name, kind, bytes)."""
+        file = self.cleaned_data["file"]
+        try:
+            kind, data = read_paper(file, file.size)
+        except PaperError as error:
+            raise forms.ValidationError(str(error)) from error
+        return str(file.name)[-120:], kind, data
+
+
+class ColumnsForm(forms.Form):
+    """Which column of a table is what, and which item each description means."""
+
+    heading = forms.BooleanField(label="The first row names the columns", required=False)
+    decimal = forms.ChoiceField(
+        label="Numbers are written", choices=[(".", "with a point: 1,234.50"), (",", "with a comma: 1.234,50")]
+    )
+
+    def __init__(
+        self, *args: Any, plan: ColumnPlan, first: list[str], texts: list[str], items: Choices, **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.columns = [f"column-{n}" for n in range(len(plan.columns))]
+        for n, name in enumerate(self.columns):
+            title = first[n] if n < len(first) and first[n] else f"Column {n + 1}"
+            self.fields[name] = forms.ChoiceField(
+                label=title[:60], required=False, choices=list(MEANINGS.items()), initial=plan.columns[n]
+            )
+            self.fields[name].unmarked = True  # type: ignore[attr-defined]
+        self.texts = {f"text-{n}": text for n, text in enumerate(texts)}
+        for name, text in self.texts.items():
+            self.fields[name] = forms.ChoiceField(
+                label=text[:80], required=False, choices=[("", "nothing we ask for"), *items]
+            )
+            self.fields[name].unmarked = True  # type: ignore[attr-defined]
+        self.fields["heading"].initial, self.fields["decimal"].initial = plan.heading, plan.decimal
+        self.fields["decimal"].unmarked = True  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        chosen = [data.get(name, "") for name in self.columns]
+        needed: tuple[Meaning, ...] = ("item", "price")
+        single: tuple[Meaning, ...] = ("item", "from", "unit", "pack", "currency")
+        for meaning in needed:
+            if meaning not in chosen:
+                self.add_error(None, f"Say which column is “{MEANINGS[meaning]}”.")
+        for meaning in single:
+            if chosen.count(meaning) > 1:
+                self.add_error(None, f"Two columns cannot both be “{MEANINGS[meaning]}”.")
+        return data
+
+    @property
+    def plan(self) -> ColumnPlan:
+        data = self.cleaned_data
+        return ColumnPlan(
+            columns=[data[name] for name in self.columns], heading=data["heading"], decimal=data["decimal"]
+        )

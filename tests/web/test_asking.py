@@ -72,7 +72,7 @@ class TestWho:
         browser.get(url("quotes", demo_build))  # what was said to the owner is said
         # session, person, membership with build and revision, then what the page is about
         for name, args, queries in (
-            ("supplier", ("cloudberry",), 6), ("new-request", (), 4), ("request", (1,), 6), ("quotes", (), 8),
+            ("supplier", ("cloudberry",), 7), ("new-request", (), 4), ("request", (1,), 6), ("quotes", (), 9),
         ):  # fmt: skip
             with django_assert_num_queries(queries, info=name):
                 browser.get(url(name, demo_build, *args))

@@ -84,7 +84,7 @@ class TestSheet:
 
     def test_queries(self, client_of: ClientOf, demo_build: Build, owner: User, django_assert_num_queries: Any) -> None:
         browser = client_of(owner)
-        for name, args, queries in (("quotes", (), 7), ("quote", ("cloudberry-1",), 3)):
+        for name, args, queries in (("quotes", (), 8), ("quote", ("cloudberry-1",), 4)):
             with django_assert_num_queries(queries):
                 browser.get(url(name, demo_build, *args))
 

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from buildout.builds.web import services as builds
 from buildout.builds.web.editing import fitting_id, propose_from
 from buildout.units.quantities import QuantityError
-from buildout.units.value import from_plain
+from buildout.units.value import from_plain, to_plain
 from estimating.engine.offers import in_quote_unit
 from estimating.engine.types import Product, QuoteLine, TakeOff
 from estimating.web import asking, edits
@@ -22,6 +22,7 @@ from estimating.web.asking_models import Paper, RequestLetter
 from estimating.web.forms import product_choices
 from estimating.web.quote_forms import DiscountForm, FreightForm, QuoteForm, QuoteLineForm
 from estimating.web.views.desk import Desk, sit_down, take_out
+from estimating.web.views.papers import price_list_of
 
 MOST_LINES = 60
 SPARE_LINES = 2
@@ -34,6 +35,8 @@ class Origin(NamedTuple):
     start: dict[str, Any]
     letter: RequestLetter | None = None
     paper: Paper | None = None
+    left: int = 0
+    """Rows of the paper's table that could not be read."""
 
 
 def _origin(request: HttpRequest, desk: Desk) -> Origin:
@@ -50,7 +53,18 @@ def _origin(request: HttpRequest, desk: Desk) -> Origin:
             {"item": line["item"], "unit": line["unit"], "quoted_for": line["quantity"]}
             for line in letter.request.items
         ]
-    return Origin(start, letter)
+    paper_id = request.GET.get("paper", "")
+    found = Paper.objects.filter(build=desk.build, pk=int(paper_id)).first() if paper_id.isdigit() else None
+    left = 0
+    if found is not None and found.kind == Paper.Kind.CSV:
+        read = price_list_of(desk, found)
+        asked = {line["item"]: line["quantity"] for line in letter.request.items} if letter is not None else {}
+        start["lines"] = [
+            to_plain(line) | ({"quoted_for": asked[line.item]} if line.item in asked else {})
+            for line in read.lines[:MOST_LINES]
+        ]
+        left = sum(row.state == "bad" for row in read.rows)
+    return Origin(start, letter, found, left)
 
 
 @login_required
@@ -109,6 +123,8 @@ def quote(request: HttpRequest, build_id: int, quote_id: str = "") -> HttpRespon
     context = desk.page(
         "5", form=form, freight=freight, lines=lines, discounts=discounts, quote_id=quote_id, suppliers=known,
         title=f"Quote {quote_id}" if quote_id else "A new quote", letter=origin.letter, paper=origin.paper,
+        left=origin.left,
+        papers=Paper.objects.filter(build=desk.build, quote=quote_id).defer("data") if quote_id else [],
         back=reverse("estimating:quotes", args=[build_id]),
     )  # fmt: skip
     return render(request, "estimating/quote.html", context, status=422 if data is not None else 200)

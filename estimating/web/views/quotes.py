@@ -21,7 +21,7 @@ from estimating.engine.quote_gaps import quote_gaps
 from estimating.engine.side_by_side import side_by_side
 from estimating.engine.types import LEAD_GROUPS, Award, AwardChoices, AwardRules, Product, Quote, Supplier, TakeOff
 from estimating.web import asking, edits
-from estimating.web.asking_models import Request, RequestLetter, Sample
+from estimating.web.asking_models import Paper, Request, RequestLetter, Sample
 from estimating.web.forms import AwardRulesForm
 from estimating.web.models import Order
 from estimating.web.views.desk import Desk, sit_down
@@ -134,6 +134,7 @@ def _quotes_page(request: HttpRequest, desk: Desk, form: AwardRulesForm | None =
     )
     context = desk.page(
         "5", compared=compared, requests=requests.prefetch_related(Prefetch("letters", letters)),
+        papers=Paper.objects.filter(build=desk.build).exclude(quote__in=by_id).defer("data"),
         steps=asking.steps_due(desk.build), samples_out=Sample.objects.filter(build=desk.build, received=None),
         lateness=rules.day_late if rules.need_by else None, gaps=gaps, rows=rows, suppliers=suppliers, award=award,
         choices=choices, products=products, quotes=by_id,

@@ -1,0 +1,66 @@
+"""What suppliers send, kept as it came: a PDF, a picture of paper, a table of prices. What it is, its bytes say."""
+
+from __future__ import annotations
+
+import warnings
+from typing import IO
+
+from estimating.engine.price_list import LARGEST_TABLE, TableError, read_table
+from estimating.web.asking_models import Paper
+
+LARGEST_PAPER = 12_000_000
+"""Bytes."""
+MOST_PIXELS = 80_000_000
+KINDS = {"pdf": "application/pdf", "jpeg": "image/jpeg", "png": "image/png", "csv": "text/plain; charset=utf-8"}
+"""How each is given back. A table goes out as plain text, so that nothing opens it as a sheet with live formulas."""
+
+
+class PaperError(ValueError):
+    """Why a file cannot be kept, and what would be right."""
+
+
+def read_paper(file: IO[bytes], size: int) -> tuple[str, bytes]:
+    """(kind, bytes). The size is looked at before anything is read. Raises ``PaperError``."""
+    if size > LARGEST_PAPER:
+        raise PaperError(
+            f"The file is {size / 1_000_000:.0f} MB; 12 MB is the most. Scan it in grey at 150 dots an inch, "
+            "or send the pages with the prices alone."
+        )
+    if size == 0:
+        raise PaperError("The file is empty.")
+    start = file.read(8)
+    file.seek(0)
+    if start.startswith(b"%PDF-"):
+        data = file.read()
+        if b"%%EOF" not in data[-2048:]:
+            raise PaperError("The PDF is cut off before its end. Send it again.")
+        return Paper.Kind.PDF, data
+    if start.startswith((b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n")):
+        kind = Paper.Kind.JPEG if start[0] == 0xFF else Paper.Kind.PNG
+        return kind, _picture(file, kind.upper())
+    if size <= LARGEST_TABLE:
+        data = file.read()
+        try:
+            read_table(data)
+        except TableError as error:
+            raise PaperError(f"Neither a PDF nor a JPEG or PNG picture. {error}") from error
+        return Paper.Kind.CSV, data
+    raise PaperError("This is neither a PDF, nor a JPEG or PNG picture, nor a table saved as CSV of up to 0.5 MB.")
+
+
+def _picture(file: IO[bytes], kind: str) -> bytes:
+    from PIL import Image
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", Image.DecompressionBombWarning)
+        try:
+            with Image.open(file, formats=[kind]) as image:
+                if image.width * image.height > MOST_PIXELS:
+                    raise PaperError("The picture has more than 80 million points. Send a smaller one.")
+                image.load()
+        except PaperError:
+            raise
+        except Exception as error:  # a broken picture may fail in any way
+            raise PaperError("The picture is broken or cut off. Send it again.") from error
+    file.seek(0)
+    return file.read()
