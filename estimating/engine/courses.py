@@ -238,7 +238,10 @@ class Courses:
         length = self.goods.length
         first = math.floor((self.low_u - start + EDGE) / length)
         last = math.ceil((self.high_u - EDGE - start) / length)
-        return [(round(start + k * length, 2), round(start + (k + 1) * length, 2)) for k in range(first, last)]
+        import numpy as np
+
+        marks = np.round(start + np.arange(first, last + 1) * length, 2).tolist()
+        return list(pairwise(marks))
 
     def _whole(self, v: float, u0: float, u1: float) -> Cell | None:
         """The cell of a sheet that lies wholly in the field."""

@@ -27,7 +27,8 @@ def sheets_needed(
     by_area = sorted(boxes, key=lambda b: (-b[0] * b[1], -b[0], -b[1]))
     by_side = sorted(boxes, key=lambda b: (-max(b), -min(b), -b[0]))
     first = _pack(by_area, length, width, kerf, turns)
-    if by_side == by_area:
+    least = -int(-(sum(a * b for a, b in boxes) - SLACK * length) // (length * width))
+    if by_side == by_area or first <= least:
         return first
     return min(first, _pack(by_side, length, width, kerf, turns))
 

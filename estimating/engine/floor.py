@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from itertools import pairwise
+from typing import Any
 
 from buildout.rooms.engine.types import RoomPlan
 from buildout.units.value import Reason, Status, snap
@@ -299,21 +300,38 @@ def _best_pair(below: list[Chosen], above: list[Chosen], offset: float, long_sid
     pairs = sorted(
         ((_order((b, a), long_side), i, j) for i, b in enumerate(below) for j, a in enumerate(above)),
     )
-    lines_below: dict[int, Lines] = {}
-    lines_above: dict[int, Lines] = {}
+    import numpy as np
+
+    def arrays(chosen: Chosen) -> tuple[Any, Any]:
+        lines = _lines(chosen)
+        return np.array(lines.level).reshape(-1, 3), np.array(lines.upright).reshape(-1, 3)
+
+    lines_below: dict[int, tuple[Any, Any]] = {}
+    lines_above: dict[int, tuple[Any, Any]] = {}
     best = (math.inf, math.inf, 0)
     for place, (order, i, j) in enumerate(pairs[:PAIRS]):
         if i not in lines_below:
-            lines_below[i] = _lines(below[i])
+            lines_below[i] = arrays(below[i])
         if j not in lines_above:
-            lines_above[j] = _lines(above[j])
-        clash = sum(length for _, length in clashes(lines_below[i], lines_above[j], offset))
+            lines_above[j] = arrays(above[j])
+        clash = sum(_close(low, up, offset) for low, up in zip(lines_below[i], lines_above[j], strict=True))
         if (order[0], clash) < best[:2]:
             best = (order[0], clash, place)
         if clash == 0:
             break
     _, i, j = pairs[best[2]]
     return below[i], replace(above[j], clash=best[1])
+
+
+def _close(low: Any, up: Any, offset: float) -> float:
+    """Length of parallel joints closer than ``offset`` above each other, mm; as ``clashes`` finds them one by one."""
+    import numpy as np
+
+    if not len(low) or not len(up) or offset <= 0:
+        return 0.0
+    k, m = np.nonzero(np.abs(up[:, None, 0] - low[None, :, 0]) < offset - 0.5)
+    over = np.minimum(up[k, 2], low[m, 2]) - np.maximum(up[k, 1], low[m, 1])
+    return float(np.round(over[over > 1], 1).sum())
 
 
 def _lines(chosen: Chosen) -> Lines:
