@@ -184,6 +184,29 @@ class Delivery(models.Model):
         return f"{self.order.name} delivery {self.number}"
 
 
+class ReadyMadeOffer(models.Model):
+    """Something offered ready-made, to be set beside making it. It enters no award and no budget by itself."""
+
+    build = models.ForeignKey(Build, on_delete=models.CASCADE, related_name="ready_made_offers")
+    number = models.PositiveIntegerField()
+    name = models.CharField(max_length=120)
+    supplier_name = models.CharField(max_length=120, blank=True)
+    terms = models.JSONField()
+    """The offer as the engine reads it, numbers as text."""
+    tasks = models.JSONField(default=list, blank=True)
+    """Codes of the tasks it saves."""
+    note = models.CharField(max_length=500, blank=True)
+    by = models.ForeignKey(User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    made = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering: ClassVar = ["build_id", "number"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["build", "number"], name="one_ready_made_per_number")]
+
+    def __str__(self) -> str:
+        return self.name
+
+
 class DeliveryPhoto(models.Model):
     """A photo of goods as they came, made small, with nothing in it about where and by what it was taken."""
 

@@ -23,6 +23,7 @@ from estimating.web.models import (
     DeliveryPhoto,
     LedgerEntry,
     Order,
+    ReadyMadeOffer,
     SentDocument,
 )
 from scheduling.web.models import Notice, ShareLink, SignUp
@@ -56,6 +57,7 @@ def full() -> Build:
     ChangeOrder.objects.create(order=order, number=1, reason="r", lines=[], money=Decimal("99999999999.999"))
     Approval.objects.create(build=build, number=2, quote="q", supplier_name="S – 畳", lines=[], total=Decimal("0.001"))
     SentDocument.objects.create(order=order, title="PO-7", body="<p>", text="PO-7\r\n", pdf=b"%PDF-\0\xff")
+    ReadyMadeOffer.objects.create(build=build, number=1, name="Pan – 畳", terms={"price": "9.50"})
     came = Delivery.objects.create(order=order, number=1, came=date(2027, 2, 1), lines=[{"accepted": "1.50"}])
     DeliveryPhoto.objects.create(delivery=came, number=1, jpeg=b"\xff\xd8\0")
     Claim.objects.create(delivery=came, number=1, text="Crushed", asked=Decimal("0.125"))

@@ -32,6 +32,7 @@ from estimating.web.models import (
     DeliveryPhoto,
     LedgerEntry,
     Order,
+    ReadyMadeOffer,
     SentDocument,
 )
 from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, SignUp, Swap
@@ -71,6 +72,7 @@ def full(demo: Build) -> Build:
     )  # fmt: skip
     DeliveryPhoto.objects.create(delivery=came, number=1, jpeg=b"\xff\xd8\0", shows="Corner")
     Claim.objects.create(delivery=came, number=1, text="Corner crushed", asked=Decimal("12.345"), state="open")
+    ReadyMadeOffer.objects.create(build=demo, number=1, name="Panels", terms={"price": "9.50"}, tasks=["K01"], by=owner)
     bill = LedgerEntry.objects.create(
         build=demo, number=1, kind="invoice", day=date(2027, 2, 9), order=order, tax=Decimal("1.005"), by=owner,
         lines=[{"item": "ply-half", "name": "Ply", "quantity": "1", "goods": "2.50"}], amount=Decimal("3.505"),

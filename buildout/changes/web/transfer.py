@@ -36,6 +36,7 @@ from estimating.web.models import (
     DeliveryPhoto,
     LedgerEntry,
     Order,
+    ReadyMadeOffer,
     SentDocument,
 )
 from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, SignUp, Swap
@@ -58,6 +59,7 @@ TABLES: tuple[tuple[str, type[models.Model], str], ...] = (
     ("delivery_photos", DeliveryPhoto, "delivery__order__build"),
     ("claims", Claim, "delivery__order__build"),
     ("ledger", LedgerEntry, "build"),
+    ("ready_made_offers", ReadyMadeOffer, "build"),
     ("calls", Call, "build"),
     ("requests", Request, "build"),
     ("request_letters", RequestLetter, "request__build"),

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from buildout.changes.web import options_views, views
+from buildout.changes.web import options_views, ready_made, views
 
 app_name = "changes"
 OPTIONS = "builds/<int:build_id>/options/<int:comparison_id>/"
@@ -20,6 +20,10 @@ urlpatterns = [
     path(f"{OPTIONS}progress/", options_views.progress, name="options-progress"),
     path(f"{OPTIONS}switch/", options_views.switch, name="switch-option"),
     path(f"{OPTIONS}discard/", options_views.discard, name="discard-options"),
+    # Ready-made offers beside making it ourselves
+    path("builds/<int:build_id>/ready-made/", ready_made.ready_made, name="ready-made"),
+    path("builds/<int:build_id>/ready-made/new/", ready_made.new_offer, name="new-ready-made"),
+    path("builds/<int:build_id>/ready-made/<int:number>/remove/", ready_made.remove_offer, name="remove-ready-made"),
     # The journal and what it tells of
     path("builds/<int:build_id>/journal/", views.journal, name="journal"),
     path("builds/<int:build_id>/revisions/<int:number>/", views.revision, name="revision"),

@@ -1,0 +1,139 @@
+"""Ready-made offers set beside making it ourselves; the hours saved come from the schedule's tasks."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.db import transaction
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from buildout.builds.web import services as builds
+from buildout.builds.web.editing import AmountField, person
+from buildout.builds.web.models import Build, Member, Role
+from buildout.builds.web.services import Sheet
+from buildout.units.value import from_plain
+from estimating.engine.ready_made import MakeOrBuy, ReadyMade, make_or_buy
+from estimating.engine.types import Arrivals, Award, TakeOff
+from estimating.web.models import Order, ReadyMadeOffer
+from scheduling.engine.types import Task, TaskNet
+
+AMOUNTS = {
+    "price": "Price without tax", "freight": "Freight", "fixings": "Fixings bought for it",
+    "hours": "Person-hours to receive and fix it", "own_tools": "Tools only needed to make it",
+    "own_consumables": "Blades, adhesive and the like to make it", "meal": "One meal for a helper",
+    "hour_value": "A helper's hour, when it is valued",
+}  # fmt: skip
+YEARS = {"life_years": "Years it lasts, ready-made", "own_life_years": "Years it lasts, made here"}
+DAYS = ("low", "likely", "high")
+
+
+class OfferForm(forms.Form):
+    name = forms.CharField(label="What is offered", max_length=120, help_text="For example: wall panels, ready to hang")
+    supplier_name = forms.CharField(label="By whom", max_length=120, required=False)
+
+    def __init__(self, *args: Any, items: list[tuple[str, str]], tasks: list[tuple[str, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name, label in AMOUNTS.items():
+            self.fields[name] = AmountField(label=label, required=name == "price")
+        for day in DAYS:
+            self.fields[day] = forms.IntegerField(
+                label=f"Days until it is here, {day}", min_value=0, max_value=1000,
+                widget=forms.TextInput(attrs={"inputmode": "numeric"}),
+            )  # fmt: skip
+        for name, label in YEARS.items():
+            self.fields[name] = AmountField(label=label, required=False, min_value=Decimal("0.1"))
+        for name, label, choices in (
+            ("items", "Takes the place of", items),
+            ("tasks", "Tasks it saves", tasks),
+        ):
+            self.fields[name] = forms.MultipleChoiceField(
+                label=label, required=name == "items", choices=choices, widget=forms.CheckboxSelectMultiple,
+                error_messages={"required": "Tick at least one item it takes the place of."},
+            )  # fmt: skip
+        self.fields["note"] = forms.CharField(label="Note", required=False, max_length=500)
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        days = [data.get(day) for day in DAYS]
+        if None not in days and days != sorted(days):  # type: ignore[type-var]
+            self.add_error("high", "Write shortest, likely and longest, for instance 20, 25, 40.")
+        return data
+
+    @property
+    def terms(self) -> dict[str, Any]:
+        data = self.cleaned_data
+        amounts = {name: f"{data[name]:f}" for name in (*AMOUNTS, *YEARS) if data.get(name) is not None}
+        return amounts | {"lead_days": [data[day] for day in DAYS], "items": data["items"]}
+
+
+def _desk(request: HttpRequest, build_id: int) -> tuple[Build, Member, Sheet]:
+    build, member = builds.build_for(person(request), build_id, Role.OWNER)
+    return build, member, builds.sheet_of(build)
+
+
+def _work(sheet: Sheet) -> dict[str, Task]:
+    return {task.code: task for task in sheet.part("tasks", TaskNet).tasks if task.kind == "work"}
+
+
+def compared(sheet: Sheet, offers: list[ReadyMadeOffer], orders: list[Order]) -> list[tuple[ReadyMadeOffer, MakeOrBuy]]:
+    """Every offer beside the award it would take the place of."""
+    award, work = sheet.part("award", Award), _work(sheet)
+    ordered = {line["item"] for order in orders for line in order.lines}
+    days = {
+        arrival.item: tuple((day - sheet.as_of).days for day in (arrival.low, arrival.likely, arrival.high))
+        for arrival in sheet.part("arrivals", Arrivals).items
+    }
+    found = []
+    for offer in offers:
+        hours = sum((Decimal(str(round(work[code].likely, 1))) for code in offer.tasks if code in work), Decimal(0))
+        terms = from_plain(ReadyMade, offer.terms)
+        found.append((offer, make_or_buy(terms, award, ordered, hours, days, sheet.currency)))  # type: ignore[arg-type]
+    return found
+
+
+@login_required
+@require_GET
+def ready_made(request: HttpRequest, build_id: int) -> HttpResponse:
+    build, member, sheet = _desk(request, build_id)
+    offers = list(ReadyMadeOffer.objects.filter(build=build))
+    rows = compared(sheet, offers, list(Order.objects.standing().filter(build=build)))
+    names = {line.item: line.name for line in sheet.part("take_off", TakeOff).lines}
+    context = {"build": build, "member": member, "sheet": sheet, "sheet_no": "5", "rows": rows, "names": names}
+    return render(request, "changes/ready_made.html", context)
+
+
+@login_required
+@require_http_methods(["GET", "POST"])
+def new_offer(request: HttpRequest, build_id: int) -> HttpResponse:
+    build, member, sheet = _desk(request, build_id)
+    items = [(line.item, line.name) for line in sheet.part("take_off", TakeOff).lines]
+    tasks = [(code, f"{task.name} ({task.likely:.1f} h)") for code, task in _work(sheet).items()]
+    form = OfferForm(request.POST or None, items=items, tasks=tasks)
+    if request.method == "POST" and form.is_valid():
+        data = form.cleaned_data
+        with transaction.atomic():
+            locked = Build.objects.select_for_update().get(pk=build.pk)
+            last = ReadyMadeOffer.objects.filter(build=locked).order_by("-number").first()
+            ReadyMadeOffer.objects.create(
+                build=locked, number=last.number + 1 if last else 1, name=data["name"], terms=form.terms,
+                supplier_name=data["supplier_name"], tasks=data["tasks"], note=data["note"], by=person(request),
+            )  # fmt: skip
+        messages.success(request, "The offer is kept and set beside making it ourselves.")
+        return redirect("changes:ready-made", build.pk)
+    context = {"build": build, "member": member, "sheet": sheet, "sheet_no": "5", "form": form}
+    return render(request, "changes/ready_made_new.html", context, status=422 if form.is_bound else 200)
+
+
+@login_required
+@require_POST
+def remove_offer(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
+    build, _, _ = _desk(request, build_id)
+    get_object_or_404(ReadyMadeOffer, build=build, number=number).delete()
+    messages.success(request, "The offer is gone.")
+    return redirect("changes:ready-made", build.pk)
