@@ -17,6 +17,7 @@ from buildout.builds.web.services import Sheet
 from scheduling.web import links, sign_ups
 from scheduling.web.calendar_file import calendar_file
 from scheduling.web.forms import SignUpForm, request_key
+from scheduling.web.keeping import KEPT_DAYS, kept_until
 from scheduling.web.models import Notice, ShareLink, SignUp, Swap
 from scheduling.web.offers import DayOffer, TaskOffer, day_offers, upcoming
 
@@ -121,7 +122,7 @@ def _form_page(
             others.append(("Wherever I am needed", reverse("scheduling:join-anywhere", args=arguments)))
     context: dict[str, Any] = {
         "build": link.build, "link": link, "offer": offer, "task": wanted, "form": form, "full": full, "others": others,
-        "line": line,
+        "line": line, "kept_days": KEPT_DAYS,
     }  # fmt: skip
     return render(request, "scheduling/helper/join_as.html", context, status=status)
 
@@ -189,6 +190,7 @@ def my(request: HttpRequest, token: str) -> HttpResponse:
         "address": address,
         "qr": links.qr_code(address),
         "ahead": _ahead(row),
+        "kept_until": kept_until(row, sheet),
         "swaps": _open_swaps(row, offers),
         "asked": row.swaps_asked.filter(answered=None).select_related("asked").first() if not row.withdrawn else None,
         "again": ShareLink.objects.open().filter(build=row.build).order_by("-pk").first() if row.withdrawn else None,
@@ -269,6 +271,11 @@ def _open_swaps(row: SignUp, offers: list[DayOffer]) -> list[tuple[Swap, str]]:
     return [(swap, _place_words(swap.asker, offers)) for swap in swaps]
 
 
+def _same_person(row: SignUp, other: SignUp) -> bool:
+    """Somebody who signed up for two days is not asked to swap with themselves."""
+    return (row.name, row.contact) == (other.name, other.contact)
+
+
 @never_cache
 @require_http_methods(["GET", "POST"])
 def swap(request: HttpRequest, token: str) -> HttpResponse:
@@ -290,7 +297,7 @@ def swap(request: HttpRequest, token: str) -> HttpResponse:
         (other, _place_words(other, offers))
         for offer in offers
         for other in offer.sign_ups
-        if other.pk != row.pk and (other.day, other.task) != (row.day, row.task)
+        if other.pk != row.pk and (other.day, other.task) != (row.day, row.task) and not _same_person(row, other)
     ]
     context = {"build": row.build, "row": row, "others": others, "text": text}
     return render(request, "scheduling/helper/swap.html", context, status=409 if text else 200)
@@ -352,7 +359,7 @@ def move(request: HttpRequest, token: str) -> HttpResponse:
 def withdraw(request: HttpRequest, token: str) -> HttpResponse:
     row, sheet = _mine(token)
     if request.method == "POST":
-        sign_ups.withdraw(row)
+        sign_ups.withdraw(row, request.POST.get("word", ""))
         return redirect("scheduling:my", token)
     offer = next((offer for offer in day_offers(row.build, sheet) if offer.day.id == row.day), None)
     return render(request, "scheduling/helper/withdraw.html", {"build": row.build, "row": row, "offer": offer})

@@ -18,8 +18,12 @@ def full_address(request: HttpRequest, path: str) -> str:
     return f"{settings.PUBLIC_URL}{path}" if settings.PUBLIC_URL else request.build_absolute_uri(path)
 
 
-def join_address(request: HttpRequest, link: ShareLink) -> str:
-    return full_address(request, reverse("scheduling:join", args=[link.token]))
+def join_address(request: HttpRequest, link: ShareLink, day: str = "") -> str:
+    """Where helpers sign up: among all days, or for one."""
+    path = (
+        reverse("scheduling:join-day", args=[link.token, day]) if day else reverse("scheduling:join", args=[link.token])
+    )
+    return full_address(request, path)
 
 
 def my_address(request: HttpRequest, row: SignUp) -> str:

@@ -79,6 +79,8 @@ class SignUp(models.Model):
     """Sent with the form, so a double tap or a reload makes one sign-up."""
     created = models.DateTimeField(default=timezone.now)
     withdrawn = models.DateTimeField(null=True, blank=True)
+    word = models.CharField(max_length=200, blank=True)
+    """What a helper who withdrew said about it."""
     changes = models.PositiveSmallIntegerField(default=0)
     """How often the helper chose anew; calendars take an entry with a higher sequence for the newer one."""
 

@@ -19,8 +19,8 @@ from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build
 from buildout.units.dates import day_text
 from scheduling.engine import ages
-from scheduling.web import services
-from scheduling.web.models import DayMark, Notice, ShareLink, SignUp, Swap
+from scheduling.web import keeping, services
+from scheduling.web.models import Notice, ShareLink, SignUp, Swap
 from scheduling.web.offers import DayOffer, day_offers, upcoming
 
 TRIES = 5
@@ -108,14 +108,14 @@ def move(row: SignUp, day: str, task: str) -> SignUp:
 
 
 @transaction.atomic
-def withdraw(row: SignUp) -> SignUp:
-    """Give up a place; doing it twice is the same as once."""
+def withdraw(row: SignUp, word: str = "") -> SignUp:
+    """Give up a place, with a word for the organisers or without; doing it twice is the same as once."""
     build = Build.objects.select_for_update().get(pk=row.build_id)
     now = SignUp.objects.select_for_update().get(pk=row.pk)
     if now.withdrawn is None:
-        now.withdrawn = timezone.now()
+        now.withdrawn, now.word = timezone.now(), " ".join(word.split())[:200]
         now.changes += 1
-        now.save(update_fields=["withdrawn", "changes"])
+        now.save(update_fields=["withdrawn", "changes", "word"])
         builds.note(build, "sign-up", f"{now.first_name} withdrew from {_where(build, now)}", by_name=now.first_name)
         if now.waiting is None:
             move_up(build, now.day)
@@ -233,25 +233,7 @@ def remove(row: SignUp) -> None:
     """Take out everything about a helper, on request; the place goes to somebody else."""
     withdraw(row)
     build = Build.objects.select_for_update().get(pk=row.build_id)
-    now = SignUp.objects.select_for_update().get(pk=row.pk)
-    first = now.first_name
-    alike = SignUp.objects.filter(build=build, removed=None).exclude(pk=now.pk)
-    now.name, now.contact, now.note, now.guardian, now.skills = "Removed", "", "", "", []
-    now.lifting, now.age, now.removed = "any", "adult", timezone.now()
-    now.save()
-    now.notices.all().delete()
-    Notice.objects.filter(sign_up__build=build, text__contains=first).filter(
-        sign_up__in=[s.asker_id for s in now.swaps_to_answer.all()] + [s.asked_id for s in now.swaps_asked.all()]
-    ).delete()
-    now.swaps_asked.all().delete()
-    now.swaps_to_answer.all().delete()
-    if not any(other.first_name == first for other in alike):
-        # The journal and the board keep what happened, not who.
-        for entry in build.journal.filter(kind="sign-up", text__contains=first):
-            entry.text = entry.text.replace(first, "A helper")
-            entry.by_name = "A helper" if entry.by_name == first else entry.by_name
-            entry.save(update_fields=["text", "by_name"])
-        DayMark.objects.filter(build=build, by_name=first).update(by_name="A helper")
+    keeping.strip(build, SignUp.objects.select_for_update().get(pk=row.pk))
 
 
 # ------------------------------------------------------------------ places

@@ -18,6 +18,7 @@ urlpatterns = [
     path("builds/<int:build_id>/days/dates/", editing.edit_dates, name="edit-dates"),
     # The board of one day: /builds/<build>/days/<day>/…
     path("builds/<int:build_id>/days/<str:day>/reminders/", views.reminders, name="reminders"),
+    path("builds/<int:build_id>/days/<str:day>/poster/", views.poster, name="day-poster"),
     path("builds/<int:build_id>/days/<str:day>/board/", board.board, name="board"),
     path("builds/<int:build_id>/days/<str:day>/board/task/<str:code>/", board.board_task, name="board-task"),
     path("builds/<int:build_id>/days/<str:day>/board/mark/", board.board_mark, name="board-mark"),

@@ -64,11 +64,13 @@ def days(request: HttpRequest, build_id: int) -> HttpResponse:
         Notice.objects.filter(sign_up__build=build, sign_up__withdrawn=None).select_related("sign_up").order_by("pk")
     )
     link = open_link(build)
-    in_line = list(SignUp.objects.in_line().filter(build=build))
+    others = list(SignUp.objects.filter(build=build, removed=None).exclude(withdrawn=None, waiting=None))
+    in_line = sorted((r for r in others if r.withdrawn is None and r.waiting), key=lambda r: (r.waiting, r.pk))
+    called_off = sorted((r for r in others if r.withdrawn), key=lambda r: (r.withdrawn, r.pk), reverse=True)
     context |= {
         "schedule": schedule,
         "status": STATUSES[schedule.status],
-        "days_left": [_day(offer, in_line) for offer in upcoming(offers, sheet.today())],
+        "days_left": [_day(offer, in_line, called_off) for offer in upcoming(offers, sheet.today())],
         "days_past": [offer for offer in offers if offer.day.date < sheet.today()],
         "elsewhere": [
             {"task": task, "who": WHO.get(task.place, task.place), "whole": task.code.split("/")[0]}
@@ -90,7 +92,7 @@ def days(request: HttpRequest, build_id: int) -> HttpResponse:
     return render(request, "scheduling/days.html", context)
 
 
-def _day(offer: DayOffer, in_line: list[SignUp] | None = None) -> dict[str, Any]:
+def _day(offer: DayOffer, in_line: list[SignUp], called_off: list[SignUp]) -> dict[str, Any]:
     names = {task.code: task.name for task in offer.tasks}
     people = [
         {
@@ -100,9 +102,10 @@ def _day(offer: DayOffer, in_line: list[SignUp] | None = None) -> dict[str, Any]
         }
         for row in offer.sign_ups
     ]
-    waiting = [row for row in (in_line or []) if row.day == offer.day.id]
+    waiting = [row for row in in_line if row.day == offer.day.id]
     picture = _picture(offer)
-    return {"waiting": waiting, "offer": offer, "picture": picture, "people": people}
+    off = [row for row in called_off if row.day == offer.day.id]
+    return {"called_off": off, "waiting": waiting, "offer": offer, "picture": picture, "people": people}
 
 
 def _picture(offer: DayOffer) -> dict[str, Any]:
@@ -124,17 +127,26 @@ def _left_behind(build: Build, offers: list[DayOffer]) -> list[SignUp]:
 
 @login_required
 @require_GET
-def poster(request: HttpRequest, build_id: int) -> HttpResponse:
-    """One page to print and pin up: what, when, and the way in."""
+def poster(request: HttpRequest, build_id: int, day: str = "") -> HttpResponse:
+    """One page to print and pin up: what, when, and the way in; of all days, or of one."""
     build, member = builds.build_for(user_of(request), build_id, Role.OWNER, Role.LEAD)
     context = sheet_context(build, member)
     link = open_link(build)
     if link is None:
         messages.error(request, "There is no sign-up link to print. Make one first.")
         return redirect("scheduling:days", build_id)
-    address = links.join_address(request, link)
     offers = upcoming(day_offers(build, context["sheet"]), context["sheet"].today())
-    context |= {"offers": offers, "address": address, "qr": links.qr_code(address)}
+    offer = next((offer for offer in offers if offer.day.id == day), None)
+    if day and offer is None:
+        raise Http404("No such build day ahead")
+    address = links.join_address(request, link, day)
+    context |= {
+        "offers": offers,
+        "one": offer,
+        "place": context["sheet"].document.get("place", ""),
+        "address": address,
+        "qr": links.qr_code(address),
+    }
     return render(request, "scheduling/poster.html", context)
 
 

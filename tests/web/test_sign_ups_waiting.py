@@ -8,10 +8,12 @@ import urllib.parse
 import urllib.request
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
+from io import StringIO
 from itertools import pairwise
 from typing import Any
 
 import pytest
+from django.core.management import call_command
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
@@ -126,6 +128,90 @@ def test_being_removed_leaves_nothing_of_a_person(client: Client, share_link: Sh
     assert not Notice.objects.exists()
     assert not JournalEntry.objects.filter(text__contains="Zebulon").exists()
     assert "Zebulon" not in client.get(mine(row)).content.decode()
+
+
+def test_what_helpers_wrote_is_taken_out_when_its_time_is_over(
+    client: Client, share_link: ShareLink, hand_build: Build
+) -> None:
+    """Kept 90 days after the build day: on the 90th it is still there, on the 91st it is gone; others stay."""
+    row = take(share_link, "strip", "C11", 1, name="Zebulon Quench", contact="zeb@example.org", note="no nuts")
+    later = take(share_link, "cover", "", 2, name="Wren Applegarth")
+    day = timezone.now().date() - timedelta(days=90)
+    assert hand_build.current is not None
+    hand_build.current.document["crew"]["days"][0]["date"] = day.isoformat()
+    hand_build.current.save()
+    page = client.get(mine(row)).content.decode()
+    assert f"taken out by themselves after {day + timedelta(days=90):%-d %B %Y}" in page
+    call_command("forget_helpers")
+    row.refresh_from_db()
+    assert row.name == "Zebulon Quench"
+    hand_build.current.document["crew"]["days"][0]["date"] = (day - timedelta(days=1)).isoformat()
+    hand_build.current.save()
+    said = StringIO()
+    call_command("forget_helpers", stdout=said)
+    assert said.getvalue() == "1 helper taken out.\n"
+    row.refresh_from_db()
+    later.refresh_from_db()
+    assert (row.name, row.contact, row.note) == ("Removed", "", "")
+    assert row.withdrawn is None  # that somebody had the place stays, for who counts how many came
+    assert later.name == "Wren Applegarth"
+    assert not JournalEntry.objects.filter(text__contains="Zebulon").exists()
+    assert "Zebulon" not in client.get(mine(row)).content.decode()
+
+
+def test_the_server_forgets_by_itself(share_link: ShareLink, hand_build: Build) -> None:
+    from buildout.changes.web.serving import forget_helpers
+
+    take(share_link, "strip", "C11", 1)
+    assert hand_build.current is not None
+    hand_build.current.document["crew"]["days"][0]["date"] = "2020-03-07"
+    hand_build.current.save()
+    said: list[str] = []
+    forget_helpers(said.append)
+    assert said == ["Names and contacts of 1 helper taken out: their time is over."]
+    forget_helpers(said.append)
+    assert len(said) == 1
+
+
+def test_who_withdraws_may_leave_a_word_for_the_organisers(
+    client: Client, client_of: Callable[[User | None], Client], lead: User, partner: User, share_link: ShareLink
+) -> None:
+    row = take(share_link, "strip", "C11", 1, name="Neve Cobblestone")
+    assert "A word to the organisers" in client.get(mine(row, "withdraw")).content.decode()
+    client.post(mine(row, "withdraw"), {"word": "my knee;  I can <b>bake</b> " + "x" * 300})
+    row.refresh_from_db()
+    assert row.withdrawn
+    assert row.word.startswith("my knee; I can <b>bake</b> x")
+    assert len(row.word) == 200
+    page = client_of(lead).get(reverse("scheduling:days", args=[row.build_id])).content.decode()
+    assert "Called off</h4>" in page
+    assert "“my knee; I can &lt;b&gt;bake&lt;/b&gt;" in page
+    assert "my knee" not in JournalEntry.objects.latest("pk").text
+    client.post(mine(row, "remove"))
+    row.refresh_from_db()
+    assert row.word == ""
+
+
+def test_nobody_is_offered_a_swap_with_themselves(client: Client, share_link: ShareLink) -> None:
+    row = take(share_link, "strip", "C11", 1, name="Ida Larkspur", contact="555 0142 001")
+    take(share_link, "foam", "", 2, name="Ida Larkspur", contact="555 0142 001")
+    take(share_link, "foam", "", 3, name="Ida Larkspur", contact="555 0142 002")  # another of the same name
+    assert client.get(mine(row, "swap")).content.decode().count("Ask Ida") == 1
+
+
+def test_a_poster_for_one_day_leads_to_that_day(
+    client: Client, client_of: Callable[[User | None], Client], lead: User, partner: User, share_link: ShareLink
+) -> None:
+    address = reverse("scheduling:day-poster", args=[share_link.build_id, "strip"])
+    page = client_of(lead).get(address).content.decode()
+    way_in = join_url(share_link, "strip")
+    assert way_in in page
+    assert "Sweep and wash the slab" in page
+    assert "Lay base foam" not in page
+    assert client.get(way_in).status_code == 200
+    assert client_of(lead).get(reverse("scheduling:day-poster", args=[share_link.build_id, "no"])).status_code == 404
+    assert client_of(partner).get(address).status_code == 404
+    assert client_of(lead).post(address).status_code == 405
 
 
 def test_a_robot_is_stopped_and_nobody_loses_a_place(

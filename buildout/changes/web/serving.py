@@ -16,13 +16,14 @@ from types import FrameType
 
 from django.conf import settings
 from django.core.management import CommandError, call_command
-from django.db import DatabaseError, connection
+from django.db import DatabaseError, OperationalError, connection
 from django.db.migrations.exceptions import MigrationSchemaMissing
 
 Say = Callable[[str], object]
 
 PATIENCE = 20
 """Seconds a child may take to finish what it is doing before it is ended."""
+DAY = 24 * 60 * 60
 QUICK = 10
 """A worker that ends sooner than this many seconds after its start did not fail at a task."""
 
@@ -192,6 +193,18 @@ def pick_up_what_was_left() -> int:
     return count
 
 
+def forget_helpers(say: Say) -> None:
+    """Take out what helpers wrote about themselves where its time is over. A busy database is left for tomorrow."""
+    from scheduling.web.keeping import forget_everywhere
+
+    try:
+        count = forget_everywhere()
+    except OperationalError:
+        return
+    if count:
+        say(f"Names and contacts of {count} helper{'s' if count > 1 else ''} taken out: their time is over.")
+
+
 def serve(host: str, port: int, *, processes: int, say: Say, started: Callable[[], None]) -> None:
     """Run the web server and the worker until Ctrl-C or SIGTERM; ``started`` is called once both are up."""
     before = {number: signal.signal(number, _stop) for number in (signal.SIGINT, signal.SIGTERM)}
@@ -207,8 +220,13 @@ def serve(host: str, port: int, *, processes: int, say: Say, started: Callable[[
         started_worker, quick_ends = time.monotonic(), 0
         _await_port("127.0.0.1" if host == "0.0.0.0" else host, port, children["web server"])  # noqa: S104
         started()
+        next_tidy = time.monotonic()
         while True:
             time.sleep(0.5)
+            if time.monotonic() >= next_tidy:
+                next_tidy += DAY
+                forget_helpers(say)
+                connection.close()
             if children["web server"].poll() is not None:
                 raise CommandError("The web server ended by itself; the lines above say why.")
             if has_worker() and children["worker"].poll() is not None:

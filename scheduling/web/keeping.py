@@ -1,0 +1,71 @@
+"""How long what helpers wrote about themselves is kept, and taking it out when the time is over."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+from django.db import transaction
+from django.utils import timezone
+
+from buildout.builds.web.models import Build
+from buildout.builds.web.services import Sheet
+from scheduling.web.models import DayMark, DayPhoto, Notice, SignUp
+from scheduling.web.offers import build_days
+
+KEPT_DAYS = 90
+"""Names, contacts and notes are kept so long after a helper's build day: long enough for the insurer and a word of
+thanks. Common practice, no published source."""
+NOBODY = "Removed"
+
+
+def kept_until(row: SignUp, sheet: Sheet) -> date:
+    """Last day on which a helper's own data is still there; counted from the sign-up where the day is gone."""
+    day = next((day.date for day in build_days(sheet) if day.id == row.day), None)
+    return (day or sheet.local(row.created).date()) + timedelta(days=KEPT_DAYS)
+
+
+def strip(build: Build, row: SignUp) -> None:
+    """Take out everything a helper wrote, wherever it stands. What happened stays: that somebody had the place.
+
+    Call it holding the build's row.
+    """
+    first = row.first_name
+    others = [s.asker_id for s in row.swaps_to_answer.all()] + [s.asked_id for s in row.swaps_asked.all()]
+    row.name, row.contact, row.note, row.guardian, row.skills, row.word = NOBODY, "", "", "", [], ""
+    row.lifting, row.age, row.removed = "any", "adult", timezone.now()
+    row.save()
+    row.notices.all().delete()
+    Notice.objects.filter(sign_up__build=build, text__contains=first, sign_up__in=others).delete()
+    row.swaps_asked.all().delete()
+    row.swaps_to_answer.all().delete()
+    alike = SignUp.objects.filter(build=build, removed=None).exclude(pk=row.pk)
+    if any(other.first_name == first for other in alike):
+        return
+    # The journal and the board keep what happened, not who.
+    for entry in build.journal.filter(kind="sign-up", text__contains=first):
+        entry.text = entry.text.replace(first, "A helper")
+        entry.by_name = "A helper" if entry.by_name == first else entry.by_name
+        entry.save(update_fields=["text", "by_name"])
+    DayMark.objects.filter(build=build, by_name=first).update(by_name="A helper")
+
+
+def forget(build: Build) -> int:
+    """Take out what is past its time, photos of the build days too; how many helpers."""
+    if build.current is None:
+        return 0
+    sheet = Sheet(build.current)
+    today, count = sheet.today(), 0
+    over = [row for row in SignUp.objects.filter(build=build, removed=None) if kept_until(row, sheet) < today]
+    if over:
+        with transaction.atomic():
+            held = Build.objects.select_for_update().get(pk=build.pk)
+            for row in SignUp.objects.filter(pk__in=[row.pk for row in over], removed=None):
+                strip(held, row)
+                count += 1
+    past = [day.id for day in build_days(sheet) if day.date + timedelta(days=KEPT_DAYS) < today]
+    DayPhoto.objects.filter(mark__build=build, mark__day__in=past).delete()
+    return count
+
+
+def forget_everywhere() -> int:
+    return sum(forget(build) for build in Build.objects.select_related("current").order_by("pk"))
