@@ -124,6 +124,22 @@ def test_a_room_is_taped_on_a_phone_until_the_gate_passes(demo: Build, visit: Ca
     expect(page.get_by_text(re.compile("Applied as revision"))).to_be_visible(timeout=RUN)
     visitor.go(reverse("rooms:room", args=[demo.pk, "hall"]))
     expect(page.get_by_role("link", name="Fabricator gate: passes")).to_be_visible()
+
+    # The drawing says its ± to the keyboard as to a finger.
+    page.get_by_role("group", name="Plan of Main hall", exact=True).focus()
+    page.keyboard.press("Tab")
+    on = page.evaluate("document.activeElement.getAttribute('aria-label')")
+    assert "±" in on
+    expect(page.locator("[data-readout]")).to_have_text(on)
+    page.locator("figure.drawing svg g[aria-label^='Corner C']").tap()
+    expect(page.locator("[data-readout]")).to_contain_text(re.compile(r"^Corner C.*± "))
+
+    # The gate looked at the sizes on the cover's drawing, and that drawing says so.
+    visitor.go(reverse("rooms:gate", args=[demo.pk, "hall"]))
+    expect(page.get_by_role("rowheader", name="Cover side 1–2", exact=True)).to_be_visible()
+    expect(page.get_by_role("rowheader", name="Cut-out 1 (column K1)").first).to_be_visible()
+    visitor.go(reverse("estimating:layouts", args=[demo.pk, "hall"]))
+    expect(page.locator("main")).to_contain_text("Checked for the fabricator")
     visitor.go(reverse("rooms:tape", args=[demo.pk, "hall"]))
     expect(page.get_by_text("None. What you take is kept here")).to_be_visible()
 

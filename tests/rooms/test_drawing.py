@@ -107,13 +107,35 @@ def test_svg_is_well_formed_and_free_of_inline_style(sheets):
     for drawing in sheets.values():
         text = to_svg(drawing)
         root = ElementTree.fromstring(text)  # noqa: S314
-        assert root.get("role") == "img"
+        reached = [n.get("aria-label") for n in root.iter() if n.get("tabindex") == "0"]
+        assert root.get("role") == ("group" if reached else "img")
+        assert len(reached) == len(set(reached))
         assert root[0].tag == f"{SVG}title"
         assert root[1].tag == f"{SVG}desc"
         for node in root.iter():
             assert node.tag not in (f"{SVG}style", f"{SVG}script")
             assert node.get("style") is None
             assert not [name for name in node.attrib if name.startswith("on")]
+
+
+def test_everything_with_a_plus_minus_is_reached_with_the_keyboard(hall, sheets):
+    root = ElementTree.fromstring(to_svg(sheets["sound"]))  # noqa: S314
+    reached = {n.get("aria-label") for n in root.iter() if n.get("tabindex") == "0"}
+    titles = {n.text for n in root.iter(f"{SVG}title") if "±" in n.text}
+    assert reached == titles
+    for wall in ("A–B", "B–C", "C–D", "D–E", "E–F", "F–A"):
+        assert any(t.startswith(f"Wall {wall}: ") for t in titles)
+    for name in (*(f"Corner {c}" for c in hall.corners), "Column K1", "Column K2", "Control mark M"):
+        assert any(t.startswith(name) for t in titles)
+
+
+def test_a_chain_says_how_well_its_openings_are_known(hall, sheets):
+    """A running dimension of 18' 3" by tape has σ = 1.2 + 65e-6·5563 = 1.56 mm, so ± 3.06 mm; two make ± 4.7 mm."""
+    titles = {i.title for i in sheets["sound"].items if isinstance(i, Dimension) and "roller door" in i.title}
+    assert len(titles) == 3
+    assert all("±" in t for t in titles)
+    own = next(t for t in titles if t.startswith("Wall F–A, roller door: 10' 1\""))
+    assert own.endswith("± 3/16 in")
 
 
 def test_svg_escapes_what_people_write():
@@ -184,7 +206,8 @@ def test_set_aside_reading_is_marked_in_words_and_shape(sheets):
 
 def test_plus_minus_stands_in_titles(sheets):
     titles = [i.title for i in sheets["sound"].items if isinstance(i, Dimension) and i.title]
-    assert len(titles) == 6
+    assert len(titles) == 24  # six walls; and their chains: 3 + 5 + 3 + 4 + 0 + 3 links
+    assert all("±" in t for t in titles)
     assert all("±" in t for t in titles)
 
 

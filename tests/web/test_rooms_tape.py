@@ -274,7 +274,8 @@ def test_readings_stay_until_the_plan_holds_them(
     client_of: ClientOf, small_build: Build, owner: User, queued: None, proposed: Proposed
 ) -> None:
     browser = client_of(owner)
-    browser.post(url("take-list", small_build, "room"), {"lines": "A C 31' 2 7/8\"\nB D 31' 3\""})
+    browser.post(url("take-list", small_build, "room"), {"lines": "A C 31' 2 7/8\"\nB D 31' 3\"", "tool": "laser"})
+    assert [r["tool"] for r in TapeSession.objects.get().readings] == ["laser", "laser"]
     answer = browser.post(url("propose-taped", small_build, "room"))
     proposal = Proposal.objects.get()
     assert answer.url == proposal.get_absolute_url()

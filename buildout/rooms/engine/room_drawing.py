@@ -26,6 +26,7 @@ from buildout.rooms.engine.drawing import (
     dimension,
 )
 from buildout.rooms.engine.geometry import Point
+from buildout.rooms.engine.observations import sigma
 from buildout.rooms.engine.types import (
     FIXING,
     FabricatorGate,
@@ -765,15 +766,41 @@ def _dimensions(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem) -
             side, t, beyond, near, far = -side, 0.0, _swing_in(plan, wall), FIRST + 2.0, SECOND + 2.0
         a = (wall.a[0] - wall.inward[0] * t, wall.a[1] - wall.inward[1] * t)
         points = [(a[0] + ux * m, a[1] + uy * m) for m in marks]
-        if len(points) > 2:
-            items += chain_dimensions(points, units, offset=side * near, beyond=beyond)
         plus = within.get((first, second), 0.0)
+        if len(points) > 2:
+            titles = _chain_titles(room, plan, wall, marks, plus, units)
+            items += chain_dimensions(points, units, offset=side * near, beyond=beyond, titles=titles)
         title = (
             f"Wall {first}–{second}: {format_length(wall.length, units, denominator=8)}, ± {format_small(plus, units)}"
         )
         away = far if len(points) > 2 else near if not beyond else far
         items.append(dimension(points[0], points[-1], units, offset=side * away, beyond=beyond, title=title))
     return items
+
+
+def _chain_titles(
+    room: Room, plan: RoomPlan, wall: PlanWall, marks: Sequence[float], plus: float, units: UnitSystem
+) -> list[str]:
+    """What each link of a wall's chain is, with its ±: both ends are running dimensions by tape from their own zero."""
+    first, second = wall.id.split("-")
+    zeros = {f.id: f.zero for f in room.features}
+    ends: list[tuple[str, str, float]] = []  # what stands there, the corner it was read from, how far
+    for mark in marks:
+        made = next(
+            (f for f in plan.features
+             if f.wall == wall.id and f.kind in CUTS and min(abs(f.start - mark), abs(f.end - mark)) <= 1.0), None,
+        )  # fmt: skip
+        zero = zeros.get(made.id, first) if made is not None else first if mark < 1.0 else second
+        ends.append((made.id if made is not None else zero, zero, mark if zero == first else wall.length - mark))
+    titles = []
+    for (a, low), (b, high) in itertools.pairwise(zip(ends, marks, strict=True)):
+        spread = sum((1.96 * sigma("tape", far, room.tools)) ** 2 for _, _, far in (a, b) if far > 1.0)
+        if a[1] != b[1]:
+            spread += plus**2
+        length = format_length(high - low, units, denominator=8)
+        name = a[0] if a[0] == b[0] else f"{a[0]} to {b[0]}"
+        titles.append(f"Wall {first}–{second}, {name}: {length}, ± {format_small(math.sqrt(spread), units)}")
+    return titles
 
 
 def _dimensioned_inside(survey: Survey, plan: RoomPlan, stops: dict[str, list[float]]) -> set[str]:

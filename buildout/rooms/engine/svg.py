@@ -10,6 +10,8 @@ picture reads well on its own, in print, and under a content security policy tha
     .d-on-paper       signs with blanked ground; fill likewise
     .d-<role>         anything of one role
 
+What carries a ± in its title can be reached with the keyboard, once for each title, and is named there by it.
+
 Sizes are paper millimetres; the picture scales to the width it is given.
 """
 
@@ -113,10 +115,11 @@ def to_svg(
     """
     laid = lay_out(drawing, width, height, scale)
     used = sorted({m.hatch for m in laid.marks if not isinstance(m, Letters) and m.hatch in _HATCHES})
+    reached = {m.title for m in laid.marks if isinstance(m, Letters) and "±" in m.title}
     size = f' width="{width_px}" height="{round(width_px * laid.height / laid.width)}"' if width_px else ""
     out = [
         f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing"{size}'
-        f' viewBox="0 0 {_n(laid.width)} {_n(laid.height)}" role="img"'
+        f' viewBox="0 0 {_n(laid.width)} {_n(laid.height)}" role="{"group" if reached else "img"}"'
         f' aria-labelledby="{id_prefix}-title {id_prefix}-desc" color="#1b1b1b" font-family="{FONT}"'
         ' stroke-linecap="butt" stroke-linejoin="miter" stroke-miterlimit="1.6">',
         f'<title id="{id_prefix}-title">{escape(drawing.title)}</title>',
@@ -125,7 +128,11 @@ def to_svg(
     if used:
         out.append("<defs>" + "".join(_pattern(name, id_prefix) for name in used) + "</defs>")
     for mark in laid.marks:
-        out.append(_write(mark, id_prefix))
+        text = _write(mark, id_prefix)
+        if isinstance(mark, Letters) and mark.title in reached:
+            reached.remove(mark.title)
+            text = text.replace("<g>", f'<g tabindex="0" role="img" aria-label="{escape(mark.title)}">', 1)
+        out.append(text)
     out.append("</svg>")
     return "\n".join(out)
 

@@ -25,7 +25,16 @@ from buildout.rooms.web import edits
 from buildout.rooms.web.cutting import cutting_of
 from buildout.rooms.web.drawings import svg_of
 from buildout.rooms.web.forms import TOOL_WORDS, ReadingForm, pairs, points_of
-from buildout.rooms.web.lines import FileError, LineError, ReadLines, WrongLine, made_reading, read_csv, read_lines
+from buildout.rooms.web.lines import (
+    TOOLS,
+    FileError,
+    LineError,
+    ReadLines,
+    WrongLine,
+    made_reading,
+    read_csv,
+    read_lines,
+)
 from buildout.rooms.web.models import TapeSession
 from buildout.rooms.web.opened import OpenRoom, open_room
 from buildout.rooms.web.preview import OF_ONE_READING, Worked, new_stops, stops_of, work_out
@@ -291,8 +300,10 @@ def take_file(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse
 def _take_lines(request: HttpRequest, desk: Desk, found: ReadLines) -> HttpResponse:
     before, wrong, good = len(desk.readings), list(found.wrong), list(found.taken)
     who = request.POST.get("who", "")[:120] or person(request).name
+    tool = request.POST.get("tool", "")
+    common = {"who": who} | ({"tool": tool} if tool in TOOLS and tool != "tape" else {})
     while good:
-        new = [{"who": who} | line.reading for line in good]
+        new = [common | line.reading for line in good]
         desk, problems = _gather(request, desk, new)
         if not problems:
             break
