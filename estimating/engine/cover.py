@@ -55,6 +55,8 @@ NARROWEST_GOODS = 150.0
 MERGED = math.radians(0.5)
 PINNED_TURN = math.radians(5)
 """A pinned direction this close to a side of the outline means that side."""
+ROUND_CORNERS = 24
+"""A ring of more corners is taken for a round column's."""
 JOINT_CLEAR = 101.6
 """mm (4 in): a weld closer to a parallel joint of the top layer counts as lying over it. Common practice, no
 published source."""
@@ -366,7 +368,7 @@ def _schemes(fabric: Any, outline: Ring, lips: Any, width: float, lap: float, wi
         turned = _turned(fabric, -angle)
         lip_parts = parts_of(_turned(lips, -angle))
         rings = [ring for part in (turned, *lip_parts) for ring in (part.exterior, *part.interiors)]
-        corners = [float(y) for ring in rings for _, y in ring.coords[:-1]]
+        corners = [y for ring in rings for y in _heights(ring)]
         edges = _Edges(turned)
         tried = offsets([*corners, edges.low + lap / 2, edges.high - lap / 2], pitch)
         if wish.lines:
@@ -381,6 +383,15 @@ def _schemes(fabric: Any, outline: Ring, lips: Any, width: float, lap: float, wi
                 Scheme(angle, offset, round(lengths[place], 1), lip if lip > 1 else 0.0, tuple(lines[place]), width)
             )
     return found
+
+
+def _heights(ring: Any) -> list[float]:
+    """Where weld length can change along a ring: at its corners; round ones at their ends and their middle."""
+    heights = [float(y) for _, y in ring.coords[:-1]]
+    if len(heights) < ROUND_CORNERS:
+        return heights
+    low, high = min(heights), max(heights)
+    return [low, (low + high) / 2, high]
 
 
 def _best(schemes: list[Scheme], fabric: Any, lap: float, joints: Any) -> tuple[Scheme, float]:

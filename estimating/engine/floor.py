@@ -53,6 +53,9 @@ PAIRS = 1500
 """Pairs whose joints are compared at most."""
 END_JOINTS = 304.8
 """mm (12 in) between end joints of neighbouring courses."""
+SWING_STEPS = 12
+SWING_OVER = 1e4
+"""mm² of a leaf's swing over the floor that count as over it."""
 STEEPEST_TOE_RAMP = 4.0
 """Run over rise below which a ramped edge is a stumble."""
 
@@ -123,6 +126,7 @@ def lay_floor(
     reasons += frame_reasons
     thickness, mass, mass_reasons = _build_up(system, products)
     reasons += mass_reasons
+    reasons += _doors(plan, shape, thickness)
     value = sum(_stock(c) for c in chosen)
     bound = sum(layer.sheets_bound for layer in layers)
     broken = any(r.severity == "warning" and r.code.startswith("floor-rule") for r in reasons)
@@ -608,6 +612,50 @@ def _edges(
         )
     )
     return found, reasons
+
+
+def _doors(plan: RoomPlan, shape: MatShape, thickness: float) -> list[Reason]:
+    """Doors whose leaf swings over the floor and does not clear it, or nobody knows."""
+    import shapely
+
+    found = []
+    for door in plan.features:
+        wall = next((w for w in plan.walls if w.id == door.wall), None)
+        if door.kind not in ("door", "exit door") or door.swing != "in" or wall is None:
+            continue
+        hinge, far = (door.a, door.b) if door.hinge == "a" else (door.b, door.a)
+        leaf = math.dist(hinge, far)
+        if leaf < 1:
+            continue
+        along = ((far[0] - hinge[0]) / leaf, (far[1] - hinge[1]) / leaf)
+        turns = [math.pi / 2 * k / SWING_STEPS for k in range(SWING_STEPS + 1)]
+        arc = [
+            (
+                hinge[0] + leaf * (along[0] * math.cos(t) + wall.inward[0] * math.sin(t)),
+                hinge[1] + leaf * (along[1] * math.cos(t) + wall.inward[1] * math.sin(t)),
+            )
+            for t in turns
+        ]
+        if shapely.Polygon([hinge, *arc]).intersection(shape.outer).area < SWING_OVER:
+            continue
+        if door.under_leaf is None:
+            text = (
+                f"{door.id} opens in over the floor, which is {said.length(thickness)} thick; the gap under its leaf "
+                "is not stated."
+            )
+            todo = "Measure the gap, keep the swing clear of mat, or hang the leaf to open out."
+            found.append(said.note("floor-door-gap", text, door.id, todo))
+        elif thickness > door.under_leaf:
+            text = (
+                f"The floor is {said.length(thickness)} thick, but under the leaf of {door.id}, which opens in over "
+                f"it, there is only {said.length(door.under_leaf)}."
+            )
+            todo = (
+                "Keep the leaf's swing clear of mat, hang it to open out, or choose a thinner floor. A leaf may be cut "
+                "shorter, but never a fire door without its maker's word."
+            )
+            found.append(said.warning("floor-door-gap", text, door.id, todo))
+    return found
 
 
 def _thickness(system: FloorSystem, products: dict[str, Product]) -> float:

@@ -225,7 +225,7 @@ def _best(field: Any, length: float, width: float) -> list[Ring]:
             for x in xs:
                 for y in ys:
                     boxes = _boxes(corners, x, y, along, across)
-                    if not len(boxes):
+                    if not len(boxes) or (best is not None and len(boxes) < len(best[1])):
                         continue
                     rings = boxes @ turn.T
                     inside = rings[shapely.covers(room, shapely.polygons(rings))]

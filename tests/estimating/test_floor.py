@@ -6,6 +6,7 @@ import math
 from decimal import Decimal
 from typing import Any
 
+import msgspec
 import pytest
 import shapely
 from hypothesis import HealthCheck, given, settings
@@ -373,3 +374,22 @@ def test_arithmetic_score_agrees_with_the_drawn_pieces() -> None:
             assert whole == expected
             area = sum(p.area for _, _, cells in rows for cell in cells for p in cell.pieces)
             assert area == pytest.approx(200 * 100)
+
+
+@pytest.mark.parametrize(
+    ("swing", "gap", "start", "severity"),
+    [("in", 0.5, 60, "warning"), ("in", 3, 60, ""), ("in", None, 60, "note"), ("out", 0.5, 60, "")],
+)
+def test_a_floor_thicker_than_the_gap_under_a_door(
+    rooms: Any, systems: Any, swing: str, gap: float | None, start: float, severity: str
+) -> None:
+    """2 1/2 in of foam under a leaf with 1/2 in of air does not let it open; 3 in does; out it swings over nothing."""
+    door = {"id": "store-door", "wall": "B-C", "kind": "door", "start": start, "end": start + 36, "swing": swing}
+    plan = rooms.rectangle(200, 150, features=[door])
+    features = [
+        msgspec.structs.replace(f, under_leaf=None if gap is None else gap * INCH) for f in plan.features
+    ]  # fmt: skip
+    layout = lay_floor(msgspec.structs.replace(plan, features=features), systems.floor(), systems.products())
+    told = [r for r in layout.reasons if r.code == "floor-door-gap"]
+    assert [r.severity for r in told] == ([severity] if severity else [])
+    assert all(r.todo and "store-door" in r.text for r in told)

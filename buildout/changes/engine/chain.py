@@ -83,7 +83,7 @@ LINK_VERSIONS = dict.fromkeys(
     1,
 ) | {
     "survey": 3,
-    "plan": 3,
+    "plan": 4,
     "budget": 2,
     "order-by dates": 2,
     "take-off": 3,
@@ -94,8 +94,8 @@ LINK_VERSIONS = dict.fromkeys(
     "tasks": 2,
     "forecast": 3,
     "cut plans": 5,
-    "floor": 4,
-    "cover": 5,
+    "floor": 5,
+    "cover": 6,
     "walls": 4,
     "fold-away": 2,
 }
@@ -311,6 +311,11 @@ def run_chain(
         gains=gained,
         keys=keys,
     )
+
+
+def room_layouts(plan: Plan, fitout: Fitout, plans: list[RoomPlan]) -> RoomLayouts:
+    """Lay out one room afresh, without a store."""
+    return _layouts(plan, fitout, plans, lambda _name, _where, _kind, work, *_inputs: work())
 
 
 def _layouts(plan: Plan, fitout: Fitout, plans: list[RoomPlan], link: Callable[..., Any]) -> RoomLayouts:

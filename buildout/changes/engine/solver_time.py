@@ -1,11 +1,12 @@
 """How long a run spends inside the solvers it calls, so that the rest can be told apart.
 
 Only for measuring: while ``SolverTime`` is open it stands around the entry points of HiGHS, CP-SAT and
-SciPy's least squares. Nested calls count once.
+SciPy's least squares, and around Shapely's functions where ``geometry`` is asked for. Nested calls count once.
 """
 
 from __future__ import annotations
 
+import inspect
 import time
 from collections.abc import Callable
 from types import TracebackType
@@ -15,7 +16,8 @@ from typing import Any
 class SolverTime:
     """Context manager; ``seconds`` and ``calls`` grow with every solver call made inside it."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, geometry: bool = False) -> None:
+        self._geometry = geometry
         self.seconds = 0.0
         self.calls = 0
         self._inside = False
@@ -29,6 +31,12 @@ class SolverTime:
         self._wrap(highspy.Highs, "run")
         self._wrap(cp_model.CpSolver, "solve")
         self._wrap(scipy.optimize, "least_squares")
+        if self._geometry:
+            import shapely
+
+            for name, member in sorted(vars(shapely).items()):
+                if inspect.isfunction(member):
+                    self._wrap(shapely, name)
         return self
 
     def __exit__(

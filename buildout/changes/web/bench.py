@@ -29,12 +29,14 @@ from django.test import Client
 from django.test.utils import override_settings
 from django.urls import include, path, reverse
 
-from buildout.changes.engine.build_file import BuildFile
+from buildout.changes.engine.build_file import BuildFile, Plan
 from buildout.changes.engine.chain import ChainResult, MemoryStore, run_chain
 from buildout.changes.engine.reading import check_plan, read_build_file
 from buildout.changes.engine.solver_time import SolverTime
 from buildout.changes.web.demo import LEAD, OWNER, PARTNER, demo_file, load_demo
 from buildout.people.web.models import User
+from buildout.rooms.engine.plan import plan_room
+from buildout.rooms.engine.survey import adjust
 from scheduling.engine.types import Schedule
 
 PAGE_REPEATS = 15
@@ -100,6 +102,30 @@ def _with_price_changed(document: dict[str, Any]) -> dict[str, Any]:
     return edited
 
 
+def _layout_row(plan: Plan, repeats: int) -> Row:
+    """Layouts and cut plans alone, beside the calls to HiGHS and Shapely inside them."""
+    from buildout.changes.engine.chain import room_layouts
+    from estimating.engine.cut_plans import plan_cuts
+
+    products = {product.id: product for product in plan.products}
+    rooms = [plan_room(room, adjust(room)) for room in plan.rooms]
+
+    def work() -> None:
+        laid = [room_layouts(plan, fitout, rooms) for fitout in plan.fitouts]
+        plan_cuts(laid, products, plan.floor_systems, plan.wall_systems)
+
+    work()
+    whole, inside = [], []
+    for _ in range(repeats):
+        whole.append(_seconds(work))
+        with SolverTime(geometry=True) as spent:
+            work()
+        inside.append(spent.seconds)
+    base = statistics.median(inside)
+    beside = f"HiGHS and Shapely calls inside, {base:.3f} s"
+    return row("layouts and cut plans", statistics.median(whole), "s", beside, base, 1.3)
+
+
 def _chain_rows(repeats: int) -> list[Row]:
     file: BuildFile = read_build_file(demo_file())
     document: dict[str, Any] = json.loads(demo_file())["plan"]
@@ -127,6 +153,7 @@ def _chain_rows(repeats: int) -> list[Row]:
     return [
         # Searches of our own (ways to lay a floor, cuts of a sheet) come on top: at most four times as much.
         row("chain, cold", cold_s, "s", f"solver calls inside it, {solver_s:.3f} s", solver_s, 5.0),
+        _layout_row(file.plan, repeats),
         row("solver calls, all", solver_s, "s", "chain, cold", cold_s, 1.0),
         # A moved wall re-runs layouts, cuts and schedule of its room; it may never cost more than starting over.
         row("chain after a wall is moved 3 in", statistics.median(wall), "s", "chain, cold", cold_s, 1.1),

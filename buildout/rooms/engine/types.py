@@ -144,6 +144,8 @@ class WallFeature(Value, kw_only=True):
     note: str = ""
     hinge: Literal["", "start", "end"] = ""
     """Jamb the leaf hangs on; empty: the one at ``start``."""
+    under_leaf: Length | None = None
+    """Gap between the slab and the underside of the leaf; what a floor under an inward door has to pass."""
 
 
 class Wall(Value, kw_only=True):
@@ -433,6 +435,7 @@ class PlacedFeature(Value, kw_only=True):
     note: str = ""
     hinge: Literal["a", "b"] = "a"
     clear_height: float | None = None
+    under_leaf: float | None = None
 
 
 class WallStation(Value, kw_only=True):

@@ -225,6 +225,7 @@ class FeatureForm(RoomPartForm):
         "id": "Name", "kind": "What it is", "wall": "On wall", "zero": "Measured from corner", "start": "Begins at",
         "end": "Ends at", "sill": "Sill, or height of a service, above the slab", "head": "Head above the slab",
         "clear_width": "Clear width", "thickness": "Thickness", "swing": "Opens", "hinge": "Hinged at", "note": "Note",
+        "under_leaf": "Gap under the leaf",
     }  # fmt: skip
     hints = {
         "id": "Short, letters and dashes, for example fire-exit",
@@ -234,6 +235,7 @@ class FeatureForm(RoomPartForm):
         "clear_width": "With the door open, between stop and leaf",
         "thickness": "Low walls only",
         "hinge": "The jamb at its start or end; none: the start",
+        "under_leaf": 'Doors that open in: from the slab to the underside of the leaf, for example 1/2"',
     }
 
     @staticmethod
