@@ -21,6 +21,7 @@ from estimating.engine.types import (
     Need,
     Pin,
     Product,
+    Remnant,
     RouteStep,
     WallSystem,
 )
@@ -258,6 +259,24 @@ class RouteStepForm(PartForm):
                 self.add_error("width", 'Measure the clear width, for example 36".')
             if data.get("kind") == "turn" and not data.get("into") and "into" not in self.errors:
                 self.add_error("into", "A turn needs the width of the passage after it too, for example 4' 0\".")
+        return data
+
+
+class RemnantForm(PartForm):
+    part = Remnant
+    labels = {"product": "Goods", "length": "Length", "width": "Width", "lot": "Shade lot", "note": "Where it lies"}
+    long = ()
+    hints = {"width": "For sheets; timber and roll goods keep their own width"}
+
+    def __init__(self, *args: Any, products: Mapping[str, Product], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.products = products
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        product = self.products.get(data.get("product", ""))
+        if product is not None and product.form == "sheet" and not data.get("width") and "width" not in self.errors:
+            self.add_error("width", 'A left-over of a sheet has a width too, for example 24".')
         return data
 
 

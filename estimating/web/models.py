@@ -293,3 +293,42 @@ class LedgerEntry(models.Model):
 
 
 from estimating.web import asking_models as asking_models  # noqa: E402 - Django finds tables from here
+
+
+class CutMade(models.Model):
+    """A sheet, length or run of roll that was cut on site as a revision drew it. A wrong tick is taken back."""
+
+    build = models.ForeignKey(Build, on_delete=models.CASCADE, related_name="cuts_made")
+    number = models.PositiveIntegerField()
+    product = models.CharField(max_length=60)
+    """Whose cut plan it was drawn in."""
+    goods_name = models.CharField(max_length=200)
+    form = models.CharField(max_length=10)
+    stock_number = models.PositiveIntegerField()
+    """Its number in the cut plan of ``revision``."""
+    revision = models.ForeignKey(Revision, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    length = models.DecimalField(max_digits=14, decimal_places=3)
+    width = models.DecimalField(max_digits=14, decimal_places=3)
+    pieces = models.JSONField()
+    """[{piece, x, y, length, width, turned, number}], mm."""
+    remnant = models.CharField(max_length=80, blank=True)
+    by = models.ForeignKey(User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    ticked = models.DateTimeField(default=timezone.now)
+    taken_back = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["build_id", "number"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["build", "number"], name="one_cut_per_number"),
+            models.UniqueConstraint(
+                fields=["build", "revision", "product", "stock_number"], name="cut_once",
+                condition=models.Q(taken_back=None),
+            ),
+        ]  # fmt: skip
+
+    @property
+    def name(self) -> str:
+        return f"cut-{self.number}"
+
+    def __str__(self) -> str:
+        return f"{self.goods_name}, {self.form} {self.stock_number}"

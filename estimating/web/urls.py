@@ -2,6 +2,7 @@ from django.urls import path
 
 from estimating.web.views import (
     budget,
+    cutting,
     deliveries,
     in_short,
     layouts,
@@ -51,6 +52,12 @@ urlpatterns = [
     path(f"{BUILD}take-off/needs/<str:need_id>/delete/", take_off.delete_need, name="delete-need"),
     path(f"{BUILD}take-off/quantities/", take_off.quantities, name="quantities"),
     path(f"{BUILD}cut-plans/<str:product_id>/", take_off.cut_plan, name="cut-plan"),
+    path(f"{BUILD}stock/", cutting.stock, name="stock"),
+    path(f"{BUILD}stock/count-in/", cutting.count_in, name="count-in"),
+    path(f"{BUILD}stock/<str:remnant_id>/remove/", cutting.remove_remnant, name="remove-remnant"),
+    path(f"{BUILD}cutting/<str:product_id>/", cutting.cutting, name="cutting"),
+    path(f"{BUILD}cutting/<str:product_id>/<int:number>/tick/", cutting.tick_cut, name="tick-cut"),
+    path(f"{BUILD}cutting/<str:product_id>/<int:number>/untick/", cutting.untick_cut, name="untick-cut"),
     path(f"{BUILD}cut-plans/<str:product_id>/plan.pdf", take_off.cut_plan_pdf, name="cut-plan-pdf"),
     path(f"{BUILD}cut-plans/<str:product_id>/list.csv", take_off.cut_plan_csv, name="cut-plan-csv"),
     # Suppliers, quotes, award

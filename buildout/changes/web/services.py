@@ -21,6 +21,7 @@ from buildout.changes.engine.impact import Impact, compare, totals
 from buildout.changes.engine.reading import BuildFileProblems, check_plan
 from buildout.people.web.models import User
 from buildout.units.value import from_json, to_json
+from estimating.web.cuts import made_cuts
 from estimating.web.services import charges, placed_orders, write_change_orders
 from scheduling.engine.types import Schedule
 from scheduling.web.services import personal_address, signed_up, tell_by_mail, write_notices
@@ -65,7 +66,9 @@ class DatabaseStore:
 
 
 def commitments_of(build: Build) -> Commitments:
-    return Commitments(orders=placed_orders(build), charges=charges(build), sign_ups=signed_up(build))
+    return Commitments(
+        orders=placed_orders(build), charges=charges(build), sign_ups=signed_up(build), cuts=made_cuts(build)
+    )
 
 
 class ChangesOffice:

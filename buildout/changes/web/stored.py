@@ -20,6 +20,7 @@ from buildout.changes.web.services import compute
 from buildout.people.web.models import User
 from buildout.units.money import tax_on
 from estimating.engine.types import PlacedOrder
+from estimating.web.cuts import enter_cuts
 from estimating.web.models import Delivery, Order
 from scheduling.web.models import SignUp, new_token
 
@@ -102,7 +103,7 @@ def _apply(
 
 
 def enter_commitments(build: Build, file: BuildFile, *, by: User | None, helper_of: Callable[[str], Helper]) -> None:
-    """Write a file's orders and sign-ups into the order book and the sign-up book."""
+    """Write a file's orders, cuts and sign-ups into their books."""
     plan = file.plan
     suppliers = {supplier.id: supplier.name for supplier in plan.suppliers}
     products = {product.id: product.name for product in plan.products}
@@ -127,6 +128,7 @@ def enter_commitments(build: Build, file: BuildFile, *, by: User | None, helper_
         if order.received is None:
             _enter_deliveries(made, order, products)
         builds.note(build, "order", f"PO-{number} to {supplier} was placed on {order.placed:%d %b %Y}", by=by)
+    enter_cuts(build, file.commitments.cuts, plan.products, by)
     places: Counter[tuple[str, str]] = Counter()
     for sign_up in file.commitments.sign_ups:
         helper = helper_of(sign_up.id)

@@ -1,0 +1,196 @@
+"""Cuts ticked on site, left-overs that are stock from then on, remnants booked in."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from buildout.builds.web.models import Build, JournalEntry, Proposal
+from buildout.builds.web.services import Sheet
+from buildout.changes.web.services import apply, commitments_of, compute
+from buildout.people.web.models import User
+from buildout.units.value import to_plain
+from estimating.engine.types import CutPlan, CutPlans
+from estimating.web.cuts import made_cuts
+from estimating.web.models import CutMade
+
+pytestmark = pytest.mark.django_db
+ClientOf = Callable[[User | None], Client]
+Proposed = Callable[[Build], dict[str, Any]]
+
+
+def url(name: str, build: Build, *args: Any) -> str:
+    return reverse(f"estimating:{name}", args=[build.pk, *args])
+
+
+def plans(build: Build) -> dict[str, CutPlan]:
+    assert build.current is not None
+    return {plan.product: plan for plan in Sheet(build.current).part("cut_plans", CutPlans).plans}
+
+
+def sheets(build: Build) -> CutPlan:
+    """A plan that cuts sheets with a left-over worth keeping."""
+    return next(p for p in plans(build).values() if p.form == "sheet" and any(s.offcuts and s.pieces for s in p.stock))
+
+
+def test_owner_and_lead_tick_others_do_not_learn_of_it(
+    client_of: ClientOf, demo_build: Build, owner: User, lead: User, partner: User, stranger: User,
+    django_assert_num_queries: Any,
+) -> None:  # fmt: skip
+    product = sheets(demo_build).product
+    looked = [url("stock", demo_build), url("cutting", demo_build, product)]
+    posted = [url("tick-cut", demo_build, product, 1), url("untick-cut", demo_build, product, 1)]
+    for person in (owner, lead):
+        browser = client_of(person)
+        for address in looked:
+            with django_assert_num_queries(4):
+                assert browser.get(address).status_code == 200
+            assert browser.delete(address).status_code == 405
+        for address in posted:
+            assert browser.get(address).status_code == 405
+    for person in (partner, stranger):
+        browser = client_of(person)
+        assert [browser.get(address).status_code for address in looked] == [404, 404]
+        assert [browser.post(address).status_code for address in posted] == [404, 404]
+    money = client_of(lead).get(looked[0]).content.decode()
+    assert "Book a remnant in" not in money
+    assert client_of(lead).post(looked[0], {}).status_code == 404
+    assert client_of(lead).post(url("count-in", demo_build)).status_code == 404
+    assert client_of(lead).post(url("remove-remnant", demo_build, "x")).status_code == 404
+    assert not CutMade.objects.exists()
+    assert client_of(owner).post(url("tick-cut", demo_build, product, 9999)).status_code == 404
+    assert client_of(owner).get(url("cutting", demo_build, "marble")).status_code == 404
+
+
+def test_a_tick_is_a_fact_and_can_be_taken_back(client_of: ClientOf, demo_build: Build, lead: User) -> None:
+    plan = sheets(demo_build)
+    one = plan.stock[0]
+    browser = client_of(lead)
+    tick = url("tick-cut", demo_build, plan.product, one.number)
+    assert browser.post(tick).status_code == 302
+    made = made_cuts(demo_build)
+    assert [(m.product, m.length, m.width) for m in made] == [(plan.product, one.length, one.width)]
+    assert made[0].pieces == one.pieces
+    assert commitments_of(demo_build).cuts == made
+    again = browser.post(tick, follow=True).content.decode()
+    assert "is ticked already" in again
+    assert CutMade.objects.count() == 1
+    page = browser.get(url("cutting", demo_build, plan.product)).content.decode()
+    assert "Not cut after all" in page
+    assert browser.post(url("untick-cut", demo_build, plan.product, one.number)).status_code == 302
+    assert made_cuts(demo_build) == []
+    assert "not ticked" in browser.post(
+        url("untick-cut", demo_build, plan.product, one.number), follow=True
+    ).content.decode()  # fmt: skip
+    assert browser.post(tick).status_code == 302, "after taking it back it can be ticked again"
+    assert list(JournalEntry.objects.filter(kind="cut").values_list("by__name", flat=True)) == [lead.name] * 3
+
+
+def test_a_left_over_becomes_stock_with_one_click(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    plan = sheets(demo_build)
+    one = next(s for s in plan.stock if s.offcuts and s.pieces)
+    browser = client_of(owner)
+    page = browser.get(url("stock", demo_build)).content.decode()
+    assert f"Sheet {one.number} is cut, keep this" in page
+    before = page.count("in stock</span>")
+    assert browser.post(url("tick-cut", demo_build, plan.product, one.number)).status_code == 302
+    page = browser.get(url("stock", demo_build)).content.decode()
+    assert page.count("in stock</span>") == before + len(one.offcuts)
+    assert "1 cut ticked since this revision was worked out" in page
+
+
+def test_what_is_cut_is_fixed_and_later_plans_work_with_the_rest(
+    client_of: ClientOf, quick_build: Build, owner: User, queued: None
+) -> None:
+    """The first sheet is cut; counted in, the plan keeps it as it is and needs no more than before."""
+    plan = next(p for p in plans(quick_build).values() if p.form == "sheet" and any(s.pieces for s in p.stock))
+    one = plan.stock[-1]
+    browser = client_of(owner)
+    browser.post(url("tick-cut", quick_build, plan.product, one.number))
+    assert browser.post(url("count-in", quick_build)).status_code == 302
+    proposal = Proposal.objects.get()
+    compute(proposal)
+    proposal.refresh_from_db()
+    apply(proposal, owner, "")
+    quick_build.refresh_from_db()
+    after = plans(quick_build)[plan.product]
+    fixed = [s for s in after.stock if s.source == "already cut"]
+    assert [(s.taken, s.pieces) for s in fixed] == [("cut-1", [*fixed[0].pieces])]
+    assert {p.piece for p in fixed[0].pieces} == {p.piece for p in one.pieces}
+    assert after.value <= plan.value
+    assert sorted(p.piece for s in after.stock for p in s.pieces) == sorted(
+        p.piece for s in plan.stock for p in s.pieces
+    )  # fmt: skip
+    page = browser.get(url("cutting", quick_build, plan.product), follow=True).content.decode()
+    assert "cut-1" in page
+    assert "was cut before" in browser.post(
+        url("tick-cut", quick_build, plan.product, fixed[0].number), follow=True
+    ).content.decode()  # fmt: skip
+
+
+def test_a_remnant_is_booked_in_and_out(
+    client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Proposed
+) -> None:
+    browser = client_of(owner)
+    typed = {"product": "ply-half", "length": "40 in", "width": "24 in", "note": "Behind the door"}
+    assert browser.post(url("stock", demo_build), typed).status_code == 302
+    entry = proposed(demo_build)["remnants"][0]
+    assert entry == {"id": "left-over-ply-half", **typed}
+    assert demo_build.current is not None
+    demo_build.current.document = copy.deepcopy(demo_build.current.document) | {"remnants": [entry]}
+    demo_build.current.save()
+    Proposal.objects.all().delete()
+    assert "Behind the door" in browser.get(url("stock", demo_build)).content.decode()
+    assert browser.post(url("remove-remnant", demo_build, entry["id"])).status_code == 302
+    assert "remnants" not in proposed(demo_build)
+    assert browser.post(url("remove-remnant", demo_build, "nope")).status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("typed", "field", "says"),
+    [
+        ({"width": ""}, "width", "has a width too"),
+        ({"length": "40"}, "length", "does not say feet, inches or metres"),
+        ({"product": "marble"}, "product", "Select a valid choice"),
+    ],
+)
+def test_a_remnant_that_says_too_little(
+    typed: dict[str, str], field: str, says: str, client_of: ClientOf, demo_build: Build, owner: User
+) -> None:
+    good = {"product": "ply-half", "length": "40 in", "width": "24 in", "note": "Kept as typed"}
+    answer = client_of(owner).post(url("stock", demo_build), good | typed)
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert says in page
+    assert f"id_{field}_error" in page
+    assert "Kept as typed" in page
+    assert not Proposal.objects.exists()
+
+
+def test_cuts_travel_with_the_build(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    import json
+
+    from buildout.changes.engine.build_file import BuildFile
+    from buildout.changes.web.stored import enter_commitments
+    from buildout.changes.web.transfer import export_build, import_build
+    from buildout.units.value import from_plain
+
+    plan = sheets(demo_build)
+    client_of(owner).post(url("tick-cut", demo_build, plan.product, plan.stock[0].number))
+    there = to_plain(made_cuts(demo_build))
+    file = export_build(demo_build)
+    assert file["commitments"]["cuts"] == there
+    copied = Build.objects.get(pk=import_build(json.dumps(file).encode()).build)
+    assert to_plain(made_cuts(copied)) == there
+    bare = Build.objects.create(name="Bare")
+    kept = from_plain(BuildFile, {key: value for key, value in file.items() if key != "history"})
+    orders_left_out = from_plain(
+        BuildFile, to_plain(kept) | {"commitments": {"cuts": there}}
+    )  # fmt: skip
+    enter_commitments(bare, orders_left_out, by=owner, helper_of=lambda sign_up: None)  # type: ignore[arg-type,return-value]
+    assert to_plain(made_cuts(bare)) == there
