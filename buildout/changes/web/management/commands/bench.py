@@ -16,6 +16,7 @@ class Command(BaseCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--json", action="store_true", help="print the rows as JSON")
         parser.add_argument("--cutting", metavar="DIR", help="solve the cutting problems in a folder instead")
+        parser.add_argument("--schedule", metavar="DIR", help="solve the scheduling problems in a folder instead")
         parser.add_argument("--survey", action="store_true", help="measure the survey on seeded rooms instead")
         parser.add_argument("--rooms", type=int, default=1000, help="seeded rooms for --survey (default 1000)")
         parser.add_argument("--repeats", type=int, default=5, help="runs the median is taken of (default 5)")
@@ -26,6 +27,9 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         if options["cutting"]:
             self._cutting(options["cutting"], as_json=options["json"])
+            return
+        if options["schedule"]:
+            self._schedule(options["schedule"], as_json=options["json"])
             return
         from buildout.changes.web.bench import measure
 
@@ -65,6 +69,27 @@ class Command(BaseCommand):
                     self.stdout.write(
                         f"{row.instance:34}{row.found:8} {row.bound:8} {optimum:>8}  {row.seconds:8.2f} "
                         f"{row.anchor_seconds:9.4f}  {row.status}"
+                    )
+        except ValueError as error:
+            raise CommandError(str(error)) from error
+        if as_json:
+            self.stdout.write(json.dumps({"rows": rows}, indent=1))
+
+    def _schedule(self, folder: str, *, as_json: bool) -> None:
+        from buildout.changes.web.bench_schedule import measure_schedule
+
+        rows = []
+        if not as_json:
+            self.stdout.write(f"{'':34}{'found':>7} {'bound':>7}  {'s':>8} {'beside':>8} {'ratio':>6}  status")
+        try:
+            for row in measure_schedule(Path(folder)):
+                rows.append(msgspec.structs.asdict(row))
+                if not as_json:
+                    ratio = row.seconds / row.anchor_seconds if row.anchor_seconds else 0.0
+                    found, bound = ("" if value is None else value for value in (row.found, row.bound))
+                    self.stdout.write(
+                        f"{row.instance:34}{found:>7} {bound:>7}  {row.seconds:8.2f} {row.anchor_seconds:8.2f} "
+                        f"{ratio:6.2f}  {row.status}, beside {row.anchor}"
                     )
         except ValueError as error:
             raise CommandError(str(error)) from error
