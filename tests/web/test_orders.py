@@ -264,3 +264,34 @@ def test_money_of_a_ready_order_adds_up_to_the_award(demo_build: Build) -> None:
     ready = order_book.ready_orders(Sheet(demo_build.current), [])
     assert sum(r.goods + r.freight for r in ready) == award(demo_build).total
     assert sum(r.tax for r in ready) == award(demo_build).tax
+
+
+# ------------------------------------------------------------------ a promise that slips
+
+
+def test_a_promise_that_slips_is_worked_out_at_once(
+    client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Proposed
+) -> None:
+    browser = client_of(owner)
+    browser.post(url("confirm-order", demo_build, 2), {"promised": "2027-02-05"})
+    browser.post(url("confirm-order", demo_build, 2), {"promised": "2027-02-03"})
+    assert not Proposal.objects.exists(), "sooner than promised moves nothing for the worse"
+    answer = browser.post(url("confirm-order", demo_build, 2), {"promised": "2027-02-12"})
+    proposal = Proposal.objects.get()
+    assert answer.url == proposal.get_absolute_url()
+    assert proposal.summary == "PO-2 promised for 12 Feb 2027, 9 days later"
+    assert demo_build.current is not None
+    assert proposed(demo_build) == demo_build.current.document
+    assert Order.objects.get(build=demo_build, number=2).promised == date(2027, 2, 12)
+
+
+def test_remnants_stand_with_the_goods_on_site(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    revision = demo_build.current
+    assert revision is not None
+    document = {**revision.document, "remnants": [
+        {"id": "r1", "product": "ply-half", "length": "48\"", "width": "24\"", "note": "behind the door"}
+    ]}  # fmt: skip
+    type(revision).objects.filter(pk=revision.pk).update(document=document)
+    page = client_of(owner).get(url("orders", demo_build)).content.decode()
+    assert "Remnants on hand" in page
+    assert "behind the door" in page

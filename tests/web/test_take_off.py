@@ -70,6 +70,12 @@ def test_text_in_a_csv_is_never_a_formula() -> None:
     assert answer.content.decode("utf-8-sig").splitlines() == ["name,amount", "'=1+1,-5", "plain,2"]
 
 
+def test_an_empty_cell_stays_empty_and_a_hidden_formula_is_text() -> None:
+    answer = csv_file("x.csv", ["a", "b", "c"], [["", "\r=1+1", "\n@SUM(A1)"]])
+    rows = list(csv.reader(io.StringIO(answer.content.decode("utf-8-sig"))))
+    assert rows[1] == ["", "'\r=1+1", "'\n@SUM(A1)"]
+
+
 def test_a_cut_plan_draws_every_way_of_cutting_once(client_of: ClientOf, demo_build: Build, owner: User) -> None:
     page = client_of(owner).get(url("cut-plan", demo_build, "ply-half")).content.decode()
     plan = next(p for p in sheet(demo_build).part("cut_plans", CutPlans).plans if p.product == "ply-half")

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from buildout.builds.web import services as builds
 from buildout.builds.web.documents import pdf_response
-from estimating.engine.types import OrderBy, OrderDates, TakeOff
+from estimating.engine.types import OrderBy, OrderDates, Product, Remnant, TakeOff
 from estimating.web import approvals, documents, order_book
 from estimating.web.forms import CloseForm, ConfirmForm, ReceiveForm
 from estimating.web.models import Approval, ChangeOrder, Order, SentDocument
@@ -60,6 +60,15 @@ def _due(desk: Desk, orders: list[Order]) -> list[dict[str, Any]]:
     return sorted(rows, key=rank)
 
 
+def _remnants(desk: Desk) -> list[dict[str, Any]]:
+    """Left-overs kept in stock, as cut plans use them first."""
+    names = {product.id: product.name for product in desk.sheet.section("products", list[Product])}
+    return [
+        {"remnant": remnant, "name": names.get(remnant.product, remnant.product)}
+        for remnant in desk.sheet.section("remnants", list[Remnant])
+    ]
+
+
 def _on_site(desk: Desk, orders: list[Order]) -> list[dict[str, Any]]:
     """What came and was in order, with where it was put and the lots; beside what the plan needs of it."""
     needed = {line.item: line for line in desk.sheet.part("take_off", TakeOff).lines}
@@ -98,8 +107,8 @@ def orders(request: HttpRequest, build_id: int) -> HttpResponse:
                  if a.state != Approval.State.WITHDRAWN}  # fmt: skip
         waits = {r.quote.id: _wait(asked.get(r.quote.id), r) for r in ready if r.total > limit}
     context = desk.page(
-        "6", limit=limit, waits=waits, orders=found, ready=ready, on_site=_on_site(desk, found), names=names,
-        due=due, first=first,
+        "6", limit=limit, waits=waits, orders=found, ready=ready, on_site=_on_site(desk, found),
+        remnants=_remnants(desk), names=names, due=due, first=first,
         overdue=sum(1 for row in due if row["state"] == "overdue"),
         open_changes=[change for order in found for change in order.changes.all() if change.state == "open"],
         reasons=desk.sheet.part("order_dates", OrderDates).reasons, today=desk.sheet.today(),
@@ -163,6 +172,7 @@ def confirm(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
     desk, found = order_of(request, build_id, number)
     form = ConfirmForm(request.POST)
     if form.is_valid():
+        before = found.promised
         try:
             order_book.confirm(found, desk.user, form.cleaned_data["promised"])
         except WrongStateError as error:
@@ -170,6 +180,15 @@ def confirm(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
         except OrderBookError as error:
             form.add_error("promised", f"{error}.")
         else:
+            if before is not None and form.cleaned_data["promised"] > before:
+                late = (form.cleaned_data["promised"] - before).days
+                messages.info(
+                    request,
+                    f"The promise has slipped by {late} day{'' if late == 1 else 's'}. This is what it does to "
+                    "schedule and forecast; nothing moves until you apply it.",
+                )
+                said = f"{found.name} promised for {form.cleaned_data['promised']:%d %b %Y}, {late} days later"
+                return redirect(builds.propose(desk.build, desk.user, builds.editable(desk.build), said))
             return _told(request, desk, found, "The promised day is written down.")
     return order_page(request, desk, found, confirm=form)
 

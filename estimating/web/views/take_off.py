@@ -23,6 +23,9 @@ from estimating.web import edits
 from estimating.web.forms import NeedForm, QuantitiesForm, product_choices
 from estimating.web.views.desk import Desk, sit_down
 
+_FORMULA = frozenset("=+-@\t\r\n")
+"""What a spreadsheet program takes for the start of a formula, or strips to find one."""
+
 
 def csv_file(name: str, header: list[str], rows: list[list[Any]]) -> HttpResponse:
     """A table for a spreadsheet program. Text that a spreadsheet would run as a formula is written as text."""
@@ -32,7 +35,7 @@ def csv_file(name: str, header: list[str], rows: list[list[Any]]) -> HttpRespons
     writer = csv.writer(response)
     writer.writerow(header)
     for row in rows:
-        writer.writerow([f"'{cell}" if str(cell)[:1] in "=+-@\t" and isinstance(cell, str) else cell for cell in row])
+        writer.writerow([f"'{cell}" if isinstance(cell, str) and cell[:1] in _FORMULA else cell for cell in row])
     return response
 
 
