@@ -21,6 +21,7 @@ import msgspec
 import pytest
 from django.test import Client
 from django.utils import timezone
+from hypothesis import settings
 
 from buildout.builds.web.models import Build, LinkResult, Member, Revision, Role
 from buildout.builds.web.services import Sheet
@@ -32,6 +33,10 @@ from scheduling.web.models import ShareLink, SignUp
 ROOT = Path(__file__).resolve().parent.parent
 DEMO = ROOT / "buildout/changes/engine/data/demo.json"
 PLAIN_ROOM = ROOT / "tests/data/plain_room.json"
+
+# A slow machine proves nothing wrong: no example of a property test is timed.
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 # ------------------------------------------------------------------ people
 

@@ -571,8 +571,8 @@ def _rank(way: Way) -> tuple[float, ...]:
 def _grid(period: float) -> list[float]:
     """Even steps through a period, coarse ones before the fine ones between them.
 
-    >>> _grid(400.0)
-    [0.0, 200.0, 100.0, 300.0]
+    >>> _grid(240.0)
+    [0.0, 120.0, 60.0, 180.0]
     """
     count = 1
     while count < STEPS and period / (count * 2) >= FINEST:
