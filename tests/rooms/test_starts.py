@@ -195,7 +195,8 @@ def test_only_the_layer_asked_for():
         (b"  0\nSECTION\n  2\nENTITIES\n garbage", "cannot be read|no closed outline"),
         (dxf(lambda space: space.add_circle((0, 0), 3000)), "no closed outline"),
         (dxf(polyline(close=False, points=OUTLINE[:4])), "no closed outline"),
-        (dxf(polyline(points=[(0, 0), (9000, 9000), (9000, 0), (0, 7000)])), "crosses itself|no closed outline"),
+        (dxf(polyline(points=[(0, 0), (9000, 9000), (9000, 0), (0, 7000)])), "crosses itself"),
+        (dxf(polyline(points=[(0, 0), (9000, 0), (0, 9000), (9000, 9000)])), "crosses itself"),
         (dxf(polyline(), 6), "which is no room"),  # millimetres called metres: 9 km
     ],
 )

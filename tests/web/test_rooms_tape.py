@@ -424,3 +424,32 @@ def test_a_reading_of_another_kind_that_makes_no_sense(client_of: ClientOf, demo
     assert answer.status_code == 422
     assert "legs of" in answer.content.decode()
     assert not TapeSession.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("typed", "name", "words"),
+    [
+        (
+            {"kind": "square", "point": "A", "start": "B", "end": "F"},
+            "legs",
+            "“Marks for a square corner”: a square check needs",
+        ),
+        ({"kind": "clear width", "start": "", "end": ""}, "feature", "“Opening”: there is no opening"),
+        ({"kind": "straightness", "start": "A", "end": "C"}, "start", "is not a wall of this room"),
+        ({"kind": "plumb", "start": "A", "end": "B", "along": "80'"}, "along", "is only 62"),
+    ],
+)
+def test_what_is_wrong_with_a_reading_stands_beside_its_field(
+    typed: dict[str, str], name: str, words: str, client_of: ClientOf, demo_build: Build, owner: User
+) -> None:
+    data = {"id": "27", "value": '3/4"', **typed}
+    answer = client_of(owner).post(url("take-other", demo_build, "hall"), data)
+    assert answer.status_code == 422
+    errors = answer.context["form"].errors
+    assert list(errors) == [name]
+    assert words in errors[name][0]
+    assert not TapeSession.objects.exists()
+    # The same on the desk, where a reading becomes a proposal.
+    answer = client_of(owner).post(url("add-part", demo_build, "hall", "readings"), data)
+    assert answer.status_code == 422
+    assert not Proposal.objects.exists()

@@ -221,7 +221,7 @@ def _reading(notes: _Notes, path: list[Part], room: Room, reading: Reading, poin
         notes.refer([*path, "point"], reading.point, "point", points)
     if reading.kind == "square" and len(reading.legs) != 2:
         message = '"legs": a square check needs how far its two marks are from the corner.'
-        notes.add([*path, "legs"], message, '["3 ft", "4 ft"]')
+        notes.add([*path, "legs"], message, "3 ft and 4 ft")
     if opening:
         notes.refer([*path, "feature"], reading.feature, "opening", [f.id for f in room.features])
     if reading.kind in ("distance", "square", "height", "clear width", "clear height"):

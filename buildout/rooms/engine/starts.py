@@ -190,12 +190,18 @@ def start_from_dxf(
     factor = own if own is not None else UNIT_NAMES[units]
     found = [_scaled(ring, factor) for ring in rings]
     found += _rings_of([(_scaled(line, factor)[0], _scaled(line, factor)[1]) for line in lines])
-    outlines = [_tidy(ring) for ring in found]
-    outlines = [ring for ring in outlines if len(ring) >= 3 and abs(geometry.signed_area(ring)) > 1e6]
+    tidied = [_tidy(ring) for ring in found]
+    outlines = [ring for ring in tidied if len(ring) >= 3 and abs(geometry.signed_area(ring)) > 1e6]
     if not outlines:
+        if any(geometry.crossing_sides(ring) is not None for ring in tidied):
+            raise _crossing()
         raise _nothing(layer)
     ring = max(outlines, key=lambda r: (round(abs(geometry.signed_area(r)), 1), len(r)))
     return _outline(ring, written, stated=own is not None)
+
+
+def _crossing() -> StartError:
+    return StartError("The outline in the drawing crosses itself. Mend it there and save again.", "file")
 
 
 def _nothing(layer: str) -> StartError:
@@ -333,7 +339,7 @@ def _outline(ring: list[Point], written: UnitSystem, *, stated: bool) -> Outline
     if len(ring) > MOST_CORNERS:
         raise StartError(f"The outline has more than {MOST_CORNERS} corners. Draw the walls alone.", "file")
     if geometry.crossing_sides(ring) is not None:
-        raise StartError("The outline in the drawing crosses itself. Mend it there and save again.", "file")
+        raise _crossing()
     size = _size(ring)
     if not 1000.0 <= size <= 150_000.0:
         raise StartError(

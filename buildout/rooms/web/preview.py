@@ -16,11 +16,12 @@ MENDABLE = ("undecided", "mirror", "no readings", "no corners", "loose point")
 PLAN_STOPS = ("columns overlap", "column in wall")
 """What the plan says of columns that cannot stand where the readings put them."""
 
-OF_ONE_READING = (
-    "too long", "zero length", "square legs", "reading id", "unknown point", "column corner", "not a wall",
-    "unknown opening", "no height",
-)  # fmt: skip
-"""What a reading says of itself alone, whatever the others say."""
+OF_ONE_READING = {
+    "too long": "value", "zero length": "value", "square legs": "legs", "reading id": "id", "unknown point": "start",
+    "column corner": "start", "not a wall": "start", "unknown opening": "feature", "no height": "over",
+    "unknown wall": "start", "beyond the wall": "along",
+}  # fmt: skip
+"""What a reading says of itself alone, whatever the others say, and the field it says it of."""
 
 
 class Worked(NamedTuple):
@@ -42,7 +43,9 @@ def work_out(room: Mapping[str, Any]) -> Worked:
 def stops_of(survey: Survey, plan: RoomPlan) -> list[Reason]:
     """Why a room cannot be: walls that cross, readings that no room has."""
     found = [r for r in survey.reasons if r.severity == "stop" and r.code not in MENDABLE]
-    return found + [r for r in plan.reasons if r.code in PLAN_STOPS]
+    own = {r.id for r in survey.readings}
+    told = [r for r in plan.reasons if r.severity == "stop" and r.code in OF_ONE_READING and r.where in own]
+    return found + told + [r for r in plan.reasons if r.code in PLAN_STOPS]
 
 
 def new_stops(before: Mapping[str, Any] | None, after: Mapping[str, Any]) -> list[Reason]:

@@ -19,7 +19,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from buildout.builds.web import services as builds
-from buildout.builds.web.editing import LengthField, person
+from buildout.builds.web.editing import LengthField, person, show_problems
 from buildout.rooms.engine.types import Candidate, FabricatorGate
 from buildout.rooms.web import edits
 from buildout.rooms.web.cutting import cutting_of
@@ -37,7 +37,7 @@ from buildout.rooms.web.lines import (
 )
 from buildout.rooms.web.models import TapeSession
 from buildout.rooms.web.opened import OpenRoom, open_room
-from buildout.rooms.web.preview import OF_ONE_READING, Worked, new_stops, stops_of, work_out
+from buildout.rooms.web.preview import OF_ONE_READING, Worked, new_stops, work_out
 from buildout.rooms.web.sketch import sketch
 
 
@@ -210,19 +210,24 @@ def tape(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
 # ------------------------------------------------------------------ taking readings
 
 
-def _problems(desk: Desk, room: dict[str, Any], new: int) -> list[tuple[int, str]]:
-    """What the plan's check says against each of the last ``new`` readings: (which, what)."""
+Trouble = tuple[int, builds.Problem]
+"""Which of the readings just taken, and what is wrong with it: its pointer starts at the reading."""
+
+
+def _problems(desk: Desk, room: dict[str, Any], new: int) -> list[Trouble]:
+    """What the plan's check says against each of the last ``new`` readings."""
     document = {**desk.found.sheet.document}
     at, first = edits.room_position(document, desk.found.room.id), len(room["readings"]) - new
     document["rooms"] = [*document["rooms"][:at], room, *document["rooms"][at + 1 :]]
-    found: list[tuple[int, str]] = []
+    found: list[Trouble] = []
     try:
         builds.office().check(document)
     except builds.DocumentProblems as error:
         for problem in error.problems:
             parts = problem.pointer.split("/")
             if parts[1:3] == ["rooms", str(at)] and parts[3:4] == ["readings"] and int(parts[4]) >= first:
-                found.append((int(parts[4]) - first, problem.message))
+                inside = builds.Problem("/" + "/".join(parts[5:]), problem.message, problem.example)
+                found.append((int(parts[4]) - first, inside))
     return found
 
 
@@ -236,7 +241,7 @@ def _said(desk: Desk, before: int) -> str:
     return f"{len(taken)} readings taken."
 
 
-def _gather(request: HttpRequest, desk: Desk, new: list[dict[str, Any]]) -> tuple[Desk, list[tuple[int, str]]]:
+def _gather(request: HttpRequest, desk: Desk, new: list[dict[str, Any]]) -> tuple[Desk, list[Trouble]]:
     """Keep new readings in the session when nothing speaks against any of them."""
     room = dict(desk.after) | {"readings": list(desk.after["readings"])}
     edits.add_readings(room, new, when=desk.found.sheet.today().isoformat())
@@ -246,8 +251,9 @@ def _gather(request: HttpRequest, desk: Desk, new: list[dict[str, Any]]) -> tupl
         return desk, problems
     made = _with(desk.found, desk.before, [*desk.readings, *added])
     problems = [
-        (k, f"{r.text} {r.todo}") for r in stops_of(made.made.survey, made.made.plan) for k, n in enumerate(added)
-        if r.where == n["id"] and r.code in OF_ONE_READING
+        (k, builds.Problem(f"/{OF_ONE_READING[r.code]}", f"{r.text} {r.todo}"))
+        for r in [*made.made.survey.reasons, *made.made.plan.reasons] for k, n in enumerate(added)
+        if r.where == n["id"] and r.severity == "stop" and r.code in OF_ONE_READING
     ]  # fmt: skip
     if problems:
         return desk, problems
@@ -266,8 +272,8 @@ def take(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
         desk, problems = _gather(request, desk, [form.reading])
         if not problems:
             return _answer(request, desk, said=_said(desk, before))
-        for _, text in problems:
-            form.add_error("value", text)
+        for _, problem in problems:
+            form.add_error("value", problem.message)
     chosen = {name: request.POST.get(name, "") for name in ("start", "end")}
     return _answer(request, desk, take=form, status=422, **chosen)
 
@@ -308,7 +314,7 @@ def _take_lines(request: HttpRequest, desk: Desk, found: ReadLines) -> HttpRespo
         if not problems:
             break
         bad = dict(reversed(problems))
-        wrong += [WrongLine(good[k].number, good[k].text, text) for k, text in bad.items()]
+        wrong += [WrongLine(good[k].number, good[k].text, problem.message) for k, problem in bad.items()]
         good = [line for k, line in enumerate(good) if k not in bad]
     if not good and not wrong:
         wrong_words = ["There is no reading in it. Write one a line, for example A B 31' 4 1/2\"."]
@@ -337,8 +343,7 @@ def take_other(request: HttpRequest, build_id: int, room_id: str) -> HttpRespons
         if not problems:
             messages.success(request, _said(desk, before))
             return redirect(_address("tape", desk))
-        for _, text in problems:
-            form.add_error("value", text)
+        show_problems(form, [problem for _, problem in problems], "")
     found = desk.found
     context = {
         "build": found.build, "member": found.member, "sheet": found.sheet, "sheet_no": "2", "room": found.room,
