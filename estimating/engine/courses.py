@@ -107,6 +107,9 @@ class Courses:
     """A course line that is pinned, v."""
     corner: Point | None = None
     """Corner of a sheet that is pinned, (u, v)."""
+    counted: int = 0
+    clipped: int = 0
+    """Layouts counted by arithmetic, and those of them cut out of the field so far."""
     _bands: dict[float, Any] = field(default_factory=dict)
     _full: dict[float, list[tuple[float, float]]] = field(default_factory=dict)
     _cells: dict[tuple[float, float], Cell] = field(default_factory=dict)
@@ -431,11 +434,14 @@ class Courses:
         tried = []
         for stagger in staggers:
             if self.goods.roll:
-                tried += [(across, 0.0, stagger) for across in self.across_offsets()]
+                strips = [(across, 0.0, stagger) for across in self.across_offsets()]
+                self.counted += len(strips)
+                tried += strips
             else:
                 tried += self._screened(stagger)
         if not self.goods.roll:
             self.prepare(tried)
+        self.clipped += len(tried)
         found = [self._score(*laid) for laid in tried]
         ranked = sorted(found, key=_rank)
         packed = dict.fromkeys(ranked[:PACKED] + found[:PACKED])
@@ -494,6 +500,7 @@ class Courses:
                 ranked.append(
                     (int(faults[k]), -int(whole[k]), int(count[k]), round(float(stock[k]), 3), across, offset)
                 )
+        self.counted += len(ranked)
         by_whole = sorted(ranked)
         by_stock = sorted(ranked, key=lambda r: (r[0], r[3], r[1], r[2], r[4:]))
         cells = (self.high_u - self.low_u) / length * (self.high_v - self.low_v) / self.goods.width

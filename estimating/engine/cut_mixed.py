@@ -16,7 +16,7 @@ from estimating.engine.best_sheet import Cut
 from estimating.engine.cut_choice import Offer, Priced, Pricing, Source, choose_stock
 from estimating.engine.cut_lengths import best_pattern, near_patterns
 from estimating.engine.cut_order import free_rectangles
-from estimating.engine.cut_parts import STEPS_PER_MM, Wanted, keeps, missing, mm, steps, too_large
+from estimating.engine.cut_parts import LIMITED, STEPS_PER_MM, Wanted, keeps, missing, mm, steps, too_large
 from estimating.engine.cut_patterns import PatternSearch
 from estimating.engine.types import CutDemand, CutPiece, CutPlan, CutStock, MadeCut, Product, Remnant
 
@@ -309,7 +309,10 @@ def _summed(
     stopped = any(r.severity == "stop" for r in reasons)
     status: Status = "infeasible" if stopped else "proven" if proven else "feasible"
     if status == "feasible":
-        text = f"{product.name}: the stock drawn is reckoned at {cost}; no plan could be below {cost_bound}"
+        text = (
+            f"{product.name}: the stock drawn is reckoned at {cost}; no plan could be below {cost_bound}, "
+            f"{100 * (cost - cost_bound) / cost:.1f} % less. {LIMITED}"
+        )
         reasons = [*reasons, Reason(code="cut plan not proven best", where=product.id, text=text)]
     if taken:
         text = f"{product.name}: {len(taken)} of what is in stock is used before anything new"

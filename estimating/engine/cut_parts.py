@@ -19,6 +19,9 @@ KEEP_COVER = 1828.8
 18 in at full width, cover fabric 2 yd. Common practice, no published source."""
 
 
+LIMITED = "The search stops after a fixed amount of work, the same on every machine."
+
+
 @dataclass
 class Wanted:
     """All that is to be cut from one product."""
@@ -86,7 +89,10 @@ def finished(
             Reason(
                 code="cut plan not proven best",
                 where=product.id,
-                text=f"{product.name}: {_drawn(value, unit)} drawn; no plan could need less than {_drawn(bound, unit)}",
+                text=(
+                    f"{product.name}: {_drawn(value, unit)} drawn; no plan could need less than "
+                    f"{_drawn(bound, unit)}, {100 * (value - bound) / value:.1f} % below. {LIMITED}"
+                ),
             )
         )
     status: Status = "infeasible" if large else "proven" if proven else "feasible"

@@ -113,9 +113,10 @@ def lay_floor(
                 "Widen the narrow place or lay the part that is cut off as a floor of its own.",
             )
         )
+    made: dict[tuple[Goods, Direction, LayerPins], Courses] = {}
     chosen = [
         replace(c, courses=replace(c.courses, exact=True, _bands={}, _full={}, _cells={}, _strips={}, _lines={}))
-        for c in _choose(shape, system, products, pinned.layers)
+        for c in _choose(shape, system, products, pinned.layers, made)
     ]
     layers, layer_reasons = _drawn(chosen, system, shape, plan)
     reasons += layer_reasons
@@ -127,10 +128,22 @@ def lay_floor(
     thickness, mass, mass_reasons = _build_up(system, products)
     reasons += mass_reasons
     reasons += _doors(plan, shape, thickness)
+    if shape.bare and system.cover is not None:
+        text = "Along walls there is no frame, so the cover's band has nothing to hold to there."
+        todo = "Frame the floor all round, or leave the cover off."
+        reasons.append(said.warning("floor-band", text, system.id, todo))
     value = sum(_stock(c) for c in chosen)
     bound = sum(layer.sheets_bound for layer in layers)
     broken = any(r.severity == "warning" and r.code.startswith("floor-rule") for r in reasons)
     status: Status = "proven" if value == bound and not broken else "feasible"
+    if value > bound:
+        counted, clipped = sum(c.counted for c in made.values()), sum(c.clipped for c in made.values())
+        text = (
+            f"{value} sheets and rolls are used; the area alone asks for {bound}, so no layout can use fewer. "
+            f"{counted} layouts were counted and the best {clipped} of them cut out and packed: that is where the "
+            "search stops, on any machine."
+        )
+        reasons.append(said.note("floor-bound", text, system.id))
     around = [shape.field.exterior, *shape.field.interiors]
     return FloorLayout(
         room=plan.room,
@@ -227,10 +240,13 @@ def _goods(product: Product) -> Goods:
 
 
 def _choose(
-    shape: MatShape, system: FloorSystem, products: dict[str, Product], pins: Mapping[int, LayerPins]
+    shape: MatShape,
+    system: FloorSystem,
+    products: dict[str, Product],
+    pins: Mapping[int, LayerPins],
+    made: dict[tuple[Goods, Direction, LayerPins], Courses],
 ) -> list[Chosen]:
     """The best layout of every layer: with the stagger stated, else with another if that breaks fewer rules."""
-    made: dict[tuple[Goods, Direction, LayerPins], Courses] = {}
     stated = _search(shape, system, products, pins, made, stated=True)
     if not _broken(stated) or all(_goods(products[layer.product]).roll for layer in system.layers):
         return stated

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Set
 from typing import Literal
 
 from buildout.rooms.engine.types import MatEdge, RoomPlan
@@ -20,18 +21,24 @@ def frame_pieces(shape: MatShape, timber: float, stock: Product | None) -> list[
     At every corner the run that arrives goes through and the next one butts against it, so the lengths times
     the timber's width add up to the frame's area wherever corners are square.
     """
-    runs = _runs(shape.sides)
+    bare = {id(side) for place, side in enumerate(shape.sides) if place in shape.bare}
+    runs = _runs(shape.sides, bare)
     found = []
     for number, run in enumerate(runs, 1):
         before, after = runs[number - 2], runs[number % len(runs)]
+        if id(run[0]) in bare:
+            continue
         length = math.dist(run[0].a, run[-1].b)
-        if len(runs) > 1:
-            length -= timber if _turn(before[-1], run[0]) > 0 else 0.0
-            length += timber if _turn(run[-1], after[0]) < 0 else 0.0
+        starts = len(runs) > 1 and id(before[0]) not in bare
+        ends_on = len(runs) > 1 and id(after[0]) not in bare
+        length -= timber if starts and _turn(before[-1], run[0]) > 0 else 0.0
+        length += timber if ends_on and _turn(run[-1], after[0]) < 0 else 0.0
         if length <= 0:
             continue
         edge = _named(run)
-        ends = (_off_square(before[-1], run[0]), _off_square(run[-1], after[0])) if len(runs) > 1 else (0.0, 0.0)
+        ends = (
+            _off_square(before[-1], run[0]) if starts else 0.0, _off_square(run[-1], after[0]) if ends_on else 0.0,
+        )  # fmt: skip
         found += _parts("frame", f"F{number}", edge, length, ends, stock)
     return found
 
@@ -105,15 +112,19 @@ def _longest(stock: Product | None) -> float:
     return float(stock.length) - 2 * float(stock.trim or 0)
 
 
-def _runs(sides: list[Side]) -> list[list[Side]]:
-    """Sides joined where the frame goes straight on."""
+def _runs(sides: list[Side], bare: Set[int] = frozenset()) -> list[list[Side]]:
+    """Sides joined where the frame goes straight on; ``bare``: sides without one."""
+
+    def goes_on(one: Side, two: Side) -> bool:
+        return abs(_turn(one, two)) < STRAIGHT and (id(one) in bare) == (id(two) in bare)
+
     runs: list[list[Side]] = []
     for side in sides:
-        if runs and abs(_turn(runs[-1][-1], side)) < STRAIGHT:
+        if runs and goes_on(runs[-1][-1], side):
             runs[-1].append(side)
         else:
             runs.append([side])
-    if len(runs) > 1 and abs(_turn(runs[-1][-1], runs[0][0])) < STRAIGHT:
+    if len(runs) > 1 and goes_on(runs[-1][-1], runs[0][0]):
         runs[0] = runs.pop() + runs[0]
     return runs
 

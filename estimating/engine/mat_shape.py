@@ -54,6 +54,8 @@ class MatShape:
     holes: list[Ring]
     lost: float
     """mm² of mat field left out because the frame closes it off from the rest."""
+    bare: frozenset[int] = frozenset()
+    """Sides, by their place, that have no frame."""
 
 
 def ring_of(polygon: Any) -> Ring:
@@ -155,13 +157,42 @@ def mat_shape(plan: RoomPlan, system: FloorSystem) -> MatShape | None:
     outer_sides, outer = _inside(sides, gap)
     if outer.is_empty:
         return None
-    _, inner = _inside(sides, gap + timber)
-    lost = max(0.0, outer.buffer(-timber, join_style="mitre").area - inner.area) if timber else 0.0
+    bare: frozenset[int] = frozenset()
+    if timber and system.framed == "walk-on edges":
+        bare = frozenset(k for k, side in enumerate(outer_sides) if all(e.kind == "wall" for e in side.edges))
+        inner = _less_strips(outer, outer_sides, bare, timber)
+        lost = 0.0
+    else:
+        _, inner = _inside(sides, gap + timber)
+        lost = max(0.0, outer.buffer(-timber, join_style="mitre").area - inner.area) if timber else 0.0
     field = without_columns(inner, plan.columns)
     if field.is_empty or field.area < 1:
         return None
     lost += max(0.0, inner.area - field.area - sum(column_hole(c).intersection(inner).area for c in plan.columns))
-    return MatShape(sides=outer_sides, outer=outer, field=field, holes=holes_of(field), lost=lost)
+    return MatShape(sides=outer_sides, outer=outer, field=field, holes=holes_of(field), lost=lost, bare=bare)
+
+
+def _less_strips(outer: Any, sides: list[Side], bare: frozenset[int], timber: float) -> Any:
+    """The outer face less a timber along every framed side; at an inner corner the timber that arrives runs through."""
+    import shapely
+
+    strips = []
+    for place, side in enumerate(sides):
+        after = (place + 1) % len(sides)
+        if place in bare or side.length < GRID:
+            continue
+        along = (math.cos(side.heading), math.sin(side.heading))
+        inner_corner = math.remainder(sides[after].heading - side.heading, math.tau) < 0
+        more = timber if inner_corner and after not in bare else 0.0
+        b = (side.b[0] + along[0] * more, side.b[1] + along[1] * more)
+        over = (-along[1] * timber, along[0] * timber)
+        strips.append(
+            shapely.Polygon([side.a, b, (b[0] + over[0], b[1] + over[1]), (side.a[0] + over[0], side.a[1] + over[1])])
+        )
+    if not strips:
+        return outer
+    left = shapely.difference(outer, shapely.union_all(strips, grid_size=GRID), grid_size=GRID)
+    return largest_part(shapely.set_precision(left, GRID))
 
 
 def without_columns(shape: Any, columns: list[PlacedColumn]) -> Any:

@@ -117,7 +117,9 @@ class FloorSystem(Value, kw_only=True):
     """Product id of the frame timber; empty: no frame."""
     frame_width: Length | None = None
     frame_gap: Length | None = None
-    """From the wall to the frame's outer face."""
+    """From the wall to the frame's outer face, or to the foam where there is no frame."""
+    framed: Literal["all round", "walk-on edges"] = "all round"
+    """Walk-on edges: along walls the foam runs to the gap, and timber lies only on sides that are walked on."""
     ramp: str = ""
     ramp_run: Length | None = None
     """Horizontal length of the ramped edge."""

@@ -155,3 +155,12 @@ def test_any_demand_adds_up(sizes: list[tuple[int, int]], rests: list[tuple[int,
     assert (plan.status == "infeasible") == any(b > 1_400 for _, b in sizes)
     alone = roll_plan(goods(kerf=mm(kerf)), wanted(*sizes))
     assert plan.value <= alone.value + 1e-9 or not any(s.taken for s in plan.stock)
+
+
+def test_a_plan_not_proven_says_its_gap() -> None:
+    """17 m drawn where 14.5 m is the bound (see above): 14.7 % below, and where the search stops."""
+    plan = roll_plan(goods(), wanted((12_000, 600), (12_000, 600), (5_000, 600)))
+    assert (plan.status, plan.value, plan.bound) == ("feasible", 17_000, 14_500)
+    told = next(r for r in plan.reasons if r.code == "cut plan not proven best")
+    assert "14.7 % below" in told.text
+    assert "fixed amount of work" in told.text

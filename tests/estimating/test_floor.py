@@ -393,3 +393,37 @@ def test_a_floor_thicker_than_the_gap_under_a_door(
     told = [r for r in layout.reasons if r.code == "floor-door-gap"]
     assert [r.severity for r in told] == ([severity] if severity else [])
     assert all(r.todo and "store-door" in r.text for r in told)
+
+
+def test_an_unproven_floor_says_its_bound_and_where_the_search_stopped(rooms: Any, systems: Any) -> None:
+    layout = lay_floor(rooms.hall(), systems.floor(), systems.products())
+    told = [r for r in layout.reasons if r.code == "floor-bound"]
+    assert bool(told) == (layout.value > layout.bound)
+    for reason in told:
+        assert f"asks for {layout.bound:.0f}," in reason.text
+        assert "on any machine" in reason.text
+    proven = lay_floor(rooms.rectangle(116, 56), systems.floor(layers=BASE_ONLY), systems.products())
+    assert not [r for r in proven.reasons if r.code == "floor-bound"]
+
+
+def test_a_frame_on_walk_on_edges_only(rooms: Any, systems: Any) -> None:
+    """200 × 100 in, walked on along one 200 in side: one run of 199 in there, foam to 1/2 in of the three walls.
+
+    Foam 199 × (99 − 3 1/2) in; two ways: the field, and the outer face less the timber's area.
+    """
+    system = msgspec.structs.replace(systems.floor(layers=BASE_ONLY), framed="walk-on edges")
+    layout = lay_floor(rooms.rectangle(200, 100, ramps=["B-C"]), system, systems.products())
+    check(layout)
+    assert layout.frame_length == pytest.approx(199 * INCH)
+    assert layout.layers[0].area == pytest.approx(199 * 95.5 * INCH**2)
+    outer = shapely.Polygon(layout.outer).area
+    assert layout.layers[0].area == pytest.approx(outer - layout.frame_length * 3.5 * INCH)
+    assert any(r.code == "floor-band" for r in layout.reasons)
+    loose = msgspec.structs.replace(system, cover=None)
+    assert not any(
+        r.code == "floor-band" for r in lay_floor(rooms.rectangle(200, 100), loose, systems.products()).reasons
+    )
+    two = lay_floor(rooms.rectangle(200, 100, ramps=["B-C", "C-D"]), system, systems.products())
+    # the second run butts against the first: 199 + 99 − 3 1/2
+    assert two.frame_length == pytest.approx((199 + 99 - 3.5) * INCH)
+    assert two.layers[0].area == pytest.approx(195.5 * 95.5 * INCH**2)
