@@ -146,7 +146,7 @@ def _demand(
                 item = system.frame if timber.kind == "frame" else system.ramp  # type: ignore[union-attr]
                 ask(item, f"{room.room} {timber.kind} {timber.id}", timber.length)
         if room.walls is not None and room.walls.system in walls:
-            wall_system = walls[room.walls.system]
+            wall_system = msgspec.structs.replace(walls[room.walls.system], **room.walls.pinned)
             panels = [p for elevation in room.walls.elevations for p in elevation.panels] + room.walls.wraps
             for panel in panels:
                 name = f"{room.room} panel {panel.id}"

@@ -12,6 +12,8 @@ from dataclasses import dataclass, field
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 from typing import Any
 
+import msgspec
+
 from buildout.rooms.engine.types import Room, RoomPlan
 from buildout.units.quantities import QuantityError, convert
 from buildout.units.value import Reason, Status
@@ -82,7 +84,8 @@ def take_off(
         _count_cover(counter, room)
         _count_staples(counter, room, floors)
         if room.walls is not None and room.walls.system in walls:
-            _count_walls(counter, room, walls[room.walls.system], masonry)
+            wall_system = msgspec.structs.replace(walls[room.walls.system], **room.walls.pinned)
+            _count_walls(counter, room, wall_system, masonry)
         if room.fold_away is not None and room.fold_away.count:
             count = room.fold_away.count
             text = f"{said.count(count, 'mat')} laid out"

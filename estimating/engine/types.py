@@ -504,6 +504,8 @@ class WallLayout(Value, kw_only=True):
     reasons: list[Reason]
     faces: list[tuple[float, float, int]] = []
     """Fabric blanks by size: along the goods, across, how many. Wraps are counted in."""
+    pinned: dict[str, str] = {}
+    """Products pinned instead of the system's: ``board``, ``foam`` or ``face`` to product id."""
     corner_fabric: float = 0.0
     """mm² of the blanks that is folded in at corners: part of the allowance."""
     staples: int = 0

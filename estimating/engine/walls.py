@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import combinations, pairwise
 from typing import Literal
@@ -115,12 +116,14 @@ def lay_walls(plan: RoomPlan, system: WallSystem, fitout: Fitout, products: dict
     wall laps its neighbour's edge at an outside corner. Status ``feasible``: the rules fix the layout,
     no other was compared. Never raises for bad numbers.
     """
+    given = system
+    system, pinned, pin_reasons = _pinned_products(system, fitout.pins, products)
     problems = _unfit(system, products)
     chosen = [w for w in plan.walls if (not fitout.panelled or w.id in fitout.panelled)]
     chosen = [w for w in chosen if w.construction != "none"]
     if problems:
         return _result(plan, system, "infeasible", [], [], problems)
-    reasons = _unknown(plan, system, fitout)
+    reasons = pin_reasons + _unknown(plan, system, fitout)
     blanks = _blanks(system, products)
     reasons += _overlapping(plan, {wall.id for wall in chosen})
     stretches = {wall.id: _stretches(plan, wall, system, fitout, reasons) for wall in chosen}
@@ -130,7 +133,7 @@ def lay_walls(plan: RoomPlan, system: WallSystem, fitout: Fitout, products: dict
         own, joints = _pinned(wall, fitout.pins, stretches[wall.id], system, products, reasons)
         elevations.append(_elevation(plan, wall, stretches[wall.id], corners[wall.id], own, blanks, reasons, joints))
     for pin in fitout.pins:
-        if pin.layer == "walls" and pin.wall not in {wall.id for wall in chosen}:
+        if pin.layer == "walls" and pin.kind != "product" and pin.wall not in {wall.id for wall in chosen}:
             todo = f"Name one of {', '.join(sorted(wall.id for wall in chosen)) or 'the walls that get panels'}."
             reasons.append(refused(pin, f"wall {pin.wall or 'unnamed'} gets no panels", todo))
     wraps: list[Panel] = []
@@ -146,7 +149,37 @@ def lay_walls(plan: RoomPlan, system: WallSystem, fitout: Fitout, products: dict
         todo = "Name the walls to be panelled, or check module and wall lengths."
         reasons.append(said.warning("walls-none", "No wall panel fits in this room.", plan.room, todo))
     reasons += _hung(plan, elevations, system, blanks)
-    return _result(plan, system, status, elevations, wraps, reasons, blanks.corners())
+    layout = _result(plan, given, status, elevations, wraps, reasons, blanks.corners())
+    return msgspec.structs.replace(layout, pinned=pinned)
+
+
+def _pinned_products(
+    system: WallSystem, pins: Sequence[Pin], products: dict[str, Product]
+) -> tuple[WallSystem, dict[str, str], list[Reason]]:
+    """The system with the products that are pinned: each takes the part whose product is sold in the same form."""
+    pinned: dict[str, str] = {}
+    reasons: list[Reason] = []
+    for pin in (p for p in pins if p.layer == "walls" and p.kind == "product"):
+        product = products.get(pin.product)
+        parts = {"board": system.board, "foam": system.foam, "face": system.face}
+        same = [
+            part
+            for part, usual in parts.items()
+            if product is not None and usual in products
+            and (products[usual].form, products[usual].lead_group) == (product.form, product.lead_group)
+        ]  # fmt: skip
+        if product is None:
+            why = f"{pin.product or 'its product'} is not in the list of products"
+            reasons.append(refused(pin, why, "Add it, or pin another one."))
+        elif len(same) != 1:
+            why = f"{product.name} cannot be told to be the panels' board, foam or face"
+            reasons.append(refused(pin, why, "Choose it in the wall system, part by part."))
+        elif pinned.get(same[0], pin.product) != pin.product:
+            why = f"the {same[0]} is already pinned to {pinned[same[0]]}"
+            reasons.append(refused(pin, why, "Take off one of the two pins."))
+        else:
+            pinned[same[0]] = pin.product
+    return msgspec.structs.replace(system, **pinned), pinned, reasons
 
 
 def _by_size(panels: list[Panel]) -> list[tuple[float, float, int]]:
@@ -470,7 +503,7 @@ def _pinned(
     joints: list[float] = []
     narrowest = float(system.narrowest_end)
     for pin in pins:
-        if pin.layer != "walls" or pin.wall != wall.id:
+        if pin.layer != "walls" or pin.wall != wall.id or pin.kind == "product":
             continue
         if pin.kind == "module":
             module = float(pin.module) if pin.module is not None else 0.0

@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 
 from buildout.units.lengths import Length
 from estimating.engine.cover import lay_cover
+from estimating.engine.cut_plans import plan_cuts
 from estimating.engine.floor import lay_floor
-from estimating.engine.types import Fitout, Pin, Product
+from estimating.engine.types import Fitout, Pin, Product, RoomLayouts
 from estimating.engine.walls import lay_walls
 
 INCH = 25.4
@@ -135,3 +136,22 @@ def test_weld_direction(rooms: Any, systems: Any) -> None:
         plan, systems.floor(), None, products, [pin, Pin(id="q", layer="cover", kind="direction", direction="x")]
     )
     assert refusals(both.reasons) == ["q"]
+
+
+def test_a_pinned_face_is_cut_and_counted(rooms: Any, systems: Any) -> None:
+    """Two walls of whole panels: with another vinyl pinned all blanks come off that roll, and the board stays."""
+    products = systems.products()
+    products["vinyl-b"] = msgspec.structs.replace(products["vinyl"], id="vinyl-b", name="Other vinyl")
+    pins = [
+        Pin(id="p", layer="walls", kind="product", product="vinyl-b"),
+        Pin(id="q", layer="walls", kind="product", product="clouds"),
+        Pin(id="r", layer="walls", kind="product", product="fold-mat"),
+    ]
+    plan = rooms.rectangle(192, 300)
+    fitout = Fitout(room="room", panelled=["B-C"], pins=pins)
+    layout = lay_walls(plan, systems.walls(), fitout, products)
+    assert layout.pinned == {"face": "vinyl-b"}
+    assert [r.where for r in layout.reasons if r.code == "pin-refused"] == ["q", "r"]
+    cuts = plan_cuts([RoomLayouts(room="room", walls=layout)], products, [], [systems.walls()])
+    assert {"vinyl-b", "ply"} <= {p.product for p in cuts.plans}
+    assert "vinyl" not in {p.product for p in cuts.plans}
