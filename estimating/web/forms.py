@@ -23,7 +23,9 @@ from estimating.engine.types import (
     Product,
     Remnant,
     RouteStep,
+    Store,
     WallSystem,
+    Zone,
 )
 
 # ------------------------------------------------------------------ systems
@@ -39,8 +41,9 @@ class FitoutForm(PartForm):
     part = Fitout
     labels = {
         "floor": "Floor", "fold_away": "Fold-away mats", "walls": "Wall panels",
-        "column_wraps": "Wrap the columns",
+        "column_wraps": "Wrap the columns", "mat_area": "Area the fold-away mats should cover, m²",
     }  # fmt: skip
+    hints = {"mat_area": "Empty: as much as fits"}
 
     panelled = forms.MultipleChoiceField(
         label="Walls that get panels", required=False, widget=forms.CheckboxSelectMultiple,
@@ -70,6 +73,53 @@ class FitoutForm(PartForm):
         return after
 
 
+class StoreForm(PartForm):
+    """Where fold-away mats are kept; left empty, nothing is said of it."""
+
+    part = Store
+    labels = {"kind": "Kept", "length": "Length", "width": "Width", "height": "Height"}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["kind"].choices = [("", "no store stated"), *self.fields["kind"].choices]  # type: ignore[attr-defined]
+        for field in self.fields.values():
+            field.required = False
+            field.unmarked = True  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        for name in ("length", "width", "height") if data.get("kind") else ():
+            if not data.get(name) and name not in self.errors:
+                self.add_error(name, "Measure the store, for example 6' 6\".")
+        return data
+
+
+class ZoneForm(PartForm):
+    """A rectangle that welds are kept out of. A row without an extent is left out."""
+
+    part = Zone
+    labels = {"x": "Along the datum wall, from its corner", "y": "Across from the datum wall", "length": "Long",
+              "width": "Wide", "why": "Why"}  # fmt: skip
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for field in self.fields.values():
+            field.required = False
+            field.unmarked = True  # type: ignore[attr-defined]
+
+    @property
+    def empty(self) -> bool:
+        return not any(self.cleaned_data.get(name) for name in ("x", "y", "length", "width"))
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if any(data.get(name) for name in ("x", "y", "length", "width")):
+            for name in ("x", "y", "length", "width"):
+                if not data.get(name) and name not in self.errors:
+                    self.add_error(name, "A zone needs this, for example 8' 0\" or 0 in.")
+        return data
+
+
 class FloorSystemForm(PartForm):
     part = FloorSystem
     labels = {
@@ -77,6 +127,7 @@ class FloorSystemForm(PartForm):
         "Smallest width of a piece", "smallest_area": "Smallest piece, m²", "frame": "Frame timber",
         "frame_width": "Width of the frame", "frame_gap": "Gap from wall to frame", "ramp": "Ramp",
         "ramp_run": "Run of the ramp", "barrier": "Moisture barrier", "tape": "Joint tape", "hook_tape": "Hook tape",
+        "staples": "Staples of the hook tape",
     }  # fmt: skip
     hints = {
         "joint_offset": 'Common practice is 6" and more, 12" where it can be had',
@@ -90,7 +141,7 @@ class LayerForm(PartForm):
     part = FoamLayer
     labels = {
         "product": "Goods", "role": "Layer", "direction": "Long side runs along", "stagger": "End joints shifted by",
-        "taped": "Joints taped",
+        "taped": "Joints taped", "adhesive": "Glued down with",
     }  # fmt: skip
     hints = {"stagger": "Share of a sheet's length, for example 0.5"}
 
@@ -112,13 +163,32 @@ class CoverForm(PartForm):
     labels = {
         "product": "Cover", "goods_width": "Goods width", "weld_lap": "Lap of a weld",
         "band_width": "Width of the band",
-        "mass_per_area": "Mass per area with bands, kg/m²",
+        "mass_per_area": "Mass per area with bands, kg/m²", "hem": "Hem turned in beyond the finished edge",
+        "overhang": "Finished edge outside the frame by",
     }  # fmt: skip
+    other_widths = forms.CharField(
+        label="Other widths the goods come in", required=False, max_length=200,
+        help_text='With semicolons between, for example 54"; 72". The cover is laid out from whichever needs the least',
+    )  # fmt: skip
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        if isinstance(self.initial.get("other_widths"), list):
+            self.initial = {**self.initial, "other_widths": "; ".join(self.initial["other_widths"])}
+        self.order_fields([*self.labels, "other_widths"])
         for field in self.fields.values():
             field.required = False
+
+    def clean_other_widths(self) -> list[str]:
+        found = [part.strip() for part in str(self.cleaned_data["other_widths"]).split(";") if part.strip()]
+        return [LengthField().clean(part) for part in found]
+
+    def edited(self, before: Mapping[str, Any]) -> dict[str, Any]:
+        after = super().edited(before)
+        after.pop("other_widths", None)
+        return after | (
+            {"other_widths": self.cleaned_data["other_widths"]} if self.cleaned_data["other_widths"] else {}
+        )
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
@@ -133,7 +203,9 @@ class CoverForm(PartForm):
 
 class FoldAwayForm(PartForm):
     part = FoldAwaySystem
-    labels = {"name": "Name", "product": "Mat", "mat_length": "Length of a mat", "mat_width": "Width of a mat"}
+    labels = {"name": "Name", "product": "Mat", "mat_length": "Length of a mat", "mat_width": "Width of a mat",
+              "sections": "Parts a mat folds into", "under_lap": "Under-lap where mats meet"}  # fmt: skip
+    hints = {"under_lap": "Width of the hook-and-loop flap; empty: mats only butt"}
 
 
 class WallSystemForm(PartForm):
@@ -145,6 +217,9 @@ class WallSystemForm(PartForm):
         "foam_edge": "Foam larger than the board by", "turn_back_side": "Turn-back at the sides",
         "turn_back_end": "Turn-back at top and bottom", "cleat": "Cleat", "anchor": "Anchors",
         "anchor_spacing": "Anchors every", "cap": "Cap of a low wall", "adhesive": "Adhesive",
+        "start": "Whole panels begin at", "cleat_drop": "Cleat below a panel's top",
+        "spacer_rise": "Spacer above a panel's bottom",
+        "staples": "Staples",
     }  # fmt: skip
     hints = {
         "bottom": "Finished mat and 1/4 in to 1/2 in",
@@ -160,14 +235,35 @@ class ProductForm(PartForm):
         "width": "Width (rolls: goods width)", "thickness": "Thickness", "kerf": "Kerf of the cut", "trim": "Trim cut",
         "turns": "Pieces may be turned by 90°", "density": "Density, kg/m³", "mass_per_area": "Mass per area, kg/m²",
         "per_pack": "Pieces in a pack", "spread": "Area one unit covers, m²",
-        "stress_at_25_percent": "Stress at 25 % compression, kPa", "fire_document": "Fire document",
+        "stress_at_25_percent": "Stress at 25 % compression, kPa", "compression_set": "Compression set, %",
+        "fire_document": "Fire document", "emission_document": "Emission document", "shade_lots": "Dyed lot by lot",
+        "cuts": "Sheets are cut by", "reckoned_price": "Reckoned price of one unit",
         "lead_group": "Arrives with", "acclimatise_days": "Days it lies in the room before use", "note": "Note",
     }  # fmt: skip
     hints = {
         "turns": "Not for grain, nap or an embossed face",
         "stress_at_25_percent": "From the maker's data sheet; leave empty when it is missing",
+        "compression_set": "Thickness that stays pressed in, from the data sheet; empty says missing",
+        "emission_document": "Paper on what it gives off to the air; empty says missing",
+        "shade_lots": "Left-overs of another lot are then kept for repairs and not mixed in",
+        "reckoned_price": "Only what cut plans weigh several sizes of the same goods by",
         "fire_document": "Number and date of the report, shown to the authority before buying",
     }
+
+    also_sold = forms.MultipleChoiceField(
+        label="The same goods in other sizes", required=False, widget=forms.CheckboxSelectMultiple,
+        help_text="Cut plans may draw on those too",
+    )  # fmt: skip
+
+    def __init__(self, *args: Any, others: Choices = (), **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["also_sold"].choices = others  # type: ignore[attr-defined]
+        self.order_fields([*self.labels, "also_sold"])
+
+    def edited(self, before: Mapping[str, Any]) -> dict[str, Any]:
+        after = super().edited(before)
+        after.pop("also_sold", None)
+        return after | ({"also_sold": self.cleaned_data["also_sold"]} if self.cleaned_data["also_sold"] else {})
 
 
 class PinForm(PartForm):

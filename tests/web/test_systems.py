@@ -230,3 +230,53 @@ def test_the_fabricators_page_asks_for_two_signatures(client_of: ClientOf, demo_
     assert "Measured again by" not in browser.get(
         url("layout-pdf", demo_build, "hall", "floor-base") + "?print"
     ).content.decode()  # fmt: skip
+
+
+def test_figures_of_the_data_sheet_and_rules_of_a_system_are_typed(
+    client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Proposed
+) -> None:
+    browser = client_of(owner)
+    address = url("product", demo_build, "base-51mm")
+    typed = {"compression_set": "4.5", "emission_document": "Class A, 2026", "shade_lots": "on", "also_sold": []}
+    assert browser.post(address, filled(browser, address) | typed).status_code == 302
+    product = next(p for p in proposed(demo_build)["products"] if p["id"] == "base-51mm")
+    assert (product["compression_set"], product["emission_document"], product["shade_lots"]) == (
+        "4.5", "Class A, 2026", True,
+    )  # fmt: skip
+    Proposal.objects.all().delete()
+    address = url("system", demo_build, "floor", "two-layer-51mm")
+    typed = {"cover-hem": "2 in", "cover-other_widths": '54"; 72"', "cover-overhang": "1 in"}
+    assert browser.post(address, filled(browser, address) | typed).status_code == 302
+    cover = proposed(demo_build)["floor_systems"][0]["cover"]
+    assert (cover["hem"], cover["other_widths"], cover["overhang"]) == ("2 in", ['54"', '72"'], "1 in")
+    answer = browser.post(address, filled(browser, address) | {"cover-other_widths": '54"; 72'})
+    assert answer.status_code == 422
+    assert "id_cover-other_widths_error" in answer.content.decode()
+    assert "54&quot;; 72" in answer.content.decode()
+
+
+def test_the_screening_stands_beside_the_system(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    page = client_of(owner).get(url("system", demo_build, "floor", "two-layer-51mm")).content.decode()
+    assert "Screening only. Not a test, not a certificate." in page
+    assert "Foam under load" in page
+
+
+def test_store_and_zones_of_a_room(
+    client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Proposed
+) -> None:
+    browser = client_of(owner)
+    address = url("fitout", demo_build, "hall")
+    zone = {"zone-0-x": "10'", "zone-0-y": "8'", "zone-0-length": "12'", "zone-0-width": "12'", "zone-0-why": "Throws"}
+    store = {"store-kind": "cupboard", "store-length": "8'", "store-width": "4'", "store-height": "6'"}
+    answer = browser.post(address, filled(browser, address) | zone | {"store-kind": "cupboard"})
+    assert answer.status_code == 422
+    assert "Measure the store" in answer.content.decode()
+    assert "Throws" in answer.content.decode()
+    answer = browser.post(address, filled(browser, address) | {"zone-0-x": "10'"})
+    assert "A zone needs this" in answer.content.decode()
+    assert browser.post(address, filled(browser, address) | zone | store).status_code == 302
+    fitout = proposed(demo_build)["fitouts"][0]
+    assert fitout["weld_free"] == [
+        {"id": "zone", "x": "10'", "y": "8'", "length": "12'", "width": "12'", "why": "Throws"}
+    ]
+    assert fitout["store"] == {"kind": "cupboard", "length": "8'", "width": "4'", "height": "6'"}

@@ -30,10 +30,13 @@ from estimating.web.forms import (
     FoldAwayForm,
     LayerForm,
     ProductForm,
+    StoreForm,
     WallSystemForm,
+    ZoneForm,
     product_choices,
 )
 from estimating.web.views.desk import Desk, sit_down
+from estimating.web.views.screening import screenings
 
 MOST_LAYERS = 4
 
@@ -57,7 +60,7 @@ def _choices(products: list[Product]) -> dict[str, Any]:
     return {
         "frame": lengths, "ramp": lengths, "barrier": rolls, "tape": rolls, "hook_tape": rolls, "product": every,
         "board": sheets, "foam": [*sheets, *rolls], "face": rolls, "cleat": lengths, "anchor": every, "cap": lengths,
-        "adhesive": product_choices(products, "volume"),
+        "adhesive": product_choices(products, "volume"), "staples": every,
     }  # fmt: skip
 
 
@@ -112,22 +115,43 @@ def fitout(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
     if room is None:
         raise Http404(f"This build has no room {room_id}")
     document = builds.editable(desk.build)
-    before = next((f for f in document.get("fitouts", []) if f["room"] == room_id), {"room": room_id})
+    before: dict[str, Any] = next((f for f in document.get("fitouts", []) if f["room"] == room_id), {"room": room_id})
     choices = {
         key: [(system["id"], system["name"]) for system in document.get(section, [])]
         for key, section in (
             ("floor", "floor_systems"), ("fold_away", "fold_away_systems"), ("walls", "wall_systems"),
         )
     }  # fmt: skip
-    form = FitoutForm(request.POST or None, initial=before, room=room, choices=choices)
-    if request.method == "POST" and form.is_valid():
-        at = edits.put(document, "fitouts", room_id, form.edited(before), "room")
+    data = request.POST or None
+    form = FitoutForm(data, initial=before, room=room, choices=choices)
+    store = StoreForm(data, prefix="store", initial=before.get("store") or {})
+    there: list[dict[str, Any]] = before.get("weld_free", [])
+    zones = [ZoneForm(data, prefix=f"zone-{n}", initial=there[n] if n < len(there) else {})
+             for n in range(len(there) + 1)]  # fmt: skip
+    parts: list[tuple[str, Any]] = [("", form), ("Where fold-away mats are kept", store)]
+    parts += [(f"Zone {n} without welds of the cover", zone) for n, zone in enumerate(zones, 1)]
+    valid = [part.is_valid() for _, part in parts]
+    if request.method == "POST" and all(valid):
+        after = {name: value for name, value in form.edited(before).items() if name not in ("store", "weld_free")}
+        if store.cleaned_data.get("kind"):
+            after["store"] = store.edited({})
+        kept = [zone for zone in zones if not zone.empty]
+        if kept:
+            names = [zone.get("id", "") for zone in there]
+            after["weld_free"] = [
+                zone.edited(there[n]) if n < len(there) else zone.edited({"id": fitting_id("zone", names, "zone")})
+                for n, zone in enumerate(zones)
+                if zone in kept
+            ]
+        at = edits.put(document, "fitouts", room_id, after, "room")
+        under = f"/fitouts/{at}"
         proposal = propose_from(
-            form, desk.build, desk.user, document, f"{room.name}: systems chosen", under=f"/fitouts/{at}"
-        )
+            form, desk.build, desk.user, document, f"{room.name}: systems chosen", under=under,
+            within={f"{under}/weld_free/{n}": zone for n, zone in enumerate(kept)} | {f"{under}/store": store},
+        )  # fmt: skip
         if proposal is not None:
             return redirect(proposal)
-    return _page(request, desk, f"What {room.name} gets", [("", form)])
+    return _page(request, desk, f"What {room.name} gets", parts)
 
 
 def _page(
@@ -140,9 +164,10 @@ def _page(
     delete: str = "",
     back: str = "",
     intro: str = "",
+    screened: Sequence[Any] = (),
 ) -> HttpResponse:
     context = desk.page(
-        "3", title=title, parts=parts, caution=caution, delete=delete, intro=intro,
+        "3", title=title, parts=parts, caution=caution, delete=delete, intro=intro, screened=screened,
         back=back or reverse("estimating:systems", args=[desk.build.pk]), back_name="Systems",
     )  # fmt: skip
     status = 422 if any(form.is_bound for _, form in parts) else 200
@@ -219,7 +244,8 @@ def _edit_system(request: HttpRequest, build_id: int, kind: str, system_id: str,
             return redirect(proposal)
     title = before["name"] if system_id else f"A new {what.noun}"
     delete = reverse("estimating:delete-system", args=[build_id, kind, system_id]) if system_id else ""
-    return _page(request, desk, title, parts, delete=delete, caution=_CAUTIONS[kind])
+    screened = [row for row in screenings(desk) if system_id and row[2].system == system_id]
+    return _page(request, desk, title, parts, delete=delete, caution=_CAUTIONS[kind], screened=screened)
 
 
 _CAUTIONS = {
@@ -233,7 +259,7 @@ _CAUTIONS = {
 
 def _layer_forms(data: Any, before: dict[str, Any], choices: dict[str, Any]) -> list[LayerForm]:
     there = before.get("layers", [])
-    flat = {"product": [("", "no layer"), *dict.fromkeys([*choices["foam"]])]}
+    flat = {"product": [("", "no layer"), *dict.fromkeys([*choices["foam"]])], "adhesive": choices["adhesive"]}
     return [
         LayerForm(
             data, prefix=f"layer-{n}", initial=there[n] if n < len(there) else {"role": "top"}, choices=flat,
@@ -277,7 +303,9 @@ def product(request: HttpRequest, build_id: int, product_id: str = "") -> HttpRe
     before = next((entry for entry in entries if entry["id"] == product_id), None)
     if product_id and before is None:
         raise Http404(f"There is no product {product_id}")
-    form = ProductForm(request.POST or None, initial=before or {})
+    goods = desk.sheet.section("products", list[Product])
+    others = [(p.id, p.name) for p in goods if before and p.form == before["form"] and p.id != product_id]
+    form = ProductForm(request.POST or None, initial=before or {}, others=others)
     if request.method == "POST" and form.is_valid():
         after = form.edited(before or {})
         if before is None:

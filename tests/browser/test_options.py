@@ -1,0 +1,66 @@
+"""Three systems of the demo hall beside each other, a line pinned, the switch proposed and applied."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.urls import reverse
+from playwright.sync_api import expect
+
+from buildout.builds.web.models import Build
+from buildout.changes.web.demo import OWNER
+from tests.browser.conftest import WIDTHS
+from tests.browser.test_pages import barriers
+
+RUN = 120_000
+"""Milliseconds a run of the whole chain may take on a slow machine."""
+
+
+@pytest.mark.parametrize("viewport", WIDTHS)
+def test_owner_compares_three_systems_pins_a_line_and_switches(
+    demo: Build, visit: Callable[..., Any], viewport: dict[str, int]
+) -> None:
+    owner = visit(viewport).sign_in(OWNER[0])
+    page = owner.page
+    page.set_default_timeout(RUN)
+    number = demo.revisions.count()
+
+    # A course line of the base layer is pinned, seen and applied.
+    owner.go(reverse("estimating:pins", args=[demo.pk, "hall"]))
+    owner.fits()
+    page.get_by_label("Where").select_option("base")
+    page.get_by_label("What is pinned").select_option("line")
+    page.get_by_label("Runs").select_option("x")
+    page.get_by_label("Across from the datum wall").fill("4' 0\"")
+    page.get_by_role("button", name="See what this does").click()
+    expect(page.get_by_role("heading", name="Decide")).to_be_visible(timeout=RUN)
+    page.get_by_role("button", name=f"Apply as revision {number + 1}").click()
+    owner.go(reverse("estimating:pins", args=[demo.pk, "hall"]))
+    expect(page.get_by_text("a course line along the datum wall, 4' 0\" from the datum")).to_be_visible()
+    expect(page.get_by_text("held", exact=True)).to_be_visible()
+    owner.go(reverse("estimating:layouts", args=[demo.pk, "hall"]))
+    expect(page.locator("#floor-base svg")).to_contain_text("pinned pin-1")
+
+    # Three systems are worked out by the worker and set beside each other.
+    page.get_by_role("link", name="Compare systems").click()
+    owner.fits()
+    for name in ("Judo mats 40 mm in a frame", "Heavy mats 1 1/4 in"):
+        page.get_by_label(name).check()
+    page.get_by_role("button", name="Work them out").click()
+    expect(page.get_by_role("heading", name="3 systems beside each other")).to_be_visible(timeout=RUN)
+    expect(page.get_by_role("columnheader", name="Judo mats 40 mm in a frame")).to_be_attached()
+    assert page.locator("figure.drawing svg").count() == 3
+    owner.fits()
+    assert barriers(page) == []
+
+    # One click proposes the switch; applied, the room has the other floor, and the old floor's pin is gone with it.
+    page.get_by_role("button", name="Propose the switch to Judo mats 40 mm in a frame").click()
+    expect(page.get_by_role("heading", name="Decide")).to_be_visible(timeout=RUN)
+    page.get_by_role("button", name=f"Apply as revision {number + 2}").click()
+    demo.refresh_from_db()
+    assert demo.current is not None
+    hall = next(f for f in demo.current.document["fitouts"] if f["room"] == "hall")
+    assert hall["floor"] == "judo"
+    assert "pins" not in hall
