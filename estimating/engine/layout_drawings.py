@@ -145,29 +145,35 @@ def _pin_marks(foam: FoamLayout, pins: Sequence[tuple[Pin, str]]) -> list[Item]:
     high_x, high_y = max(x for x, _ in points), max(y for _, y in points)
     items: list[Item] = []
     for pin, told in pins:
-        shifts = [(0.0, -4.0), (0.0, 8.0), (0.0, -10.0)]
         if pin.kind == "line":
             at = float((pin.y if pin.direction == "x" else pin.x) or 0)
             ends = [(low_x, at), (high_x, at)] if pin.direction == "x" else [(at, low_y), (at, high_y)]
             items.append(Line(a=ends[0], b=ends[1], role="highlight", title=f"Pinned {pin.id}: {told}"))
-            where = middle(ends)
-            turn = 0.0 if pin.direction == "x" else 90.0
-            shifts = shifts if pin.direction == "x" else [(-4.0, 0.0), (8.0, 0.0), (-10.0, 0.0)]
-        elif pin.kind == "piece":
+            items.append(
+                Text(
+                    at=ends[1], text=f"pinned {pin.id}", role="small label", size=SMALL, clear=True,
+                    anchor="start" if pin.direction == "x" else "middle",
+                    shift=(14.0, 1.0) if pin.direction == "x" else (0.0, 6.0),
+                    or_shift=[(14.0, 4.0), (14.0, -4.0)] if pin.direction == "x" else [(8.0, 6.0), (-8.0, 6.0)],
+                )
+            )  # fmt: skip
+            continue
+        if pin.kind == "piece":
             corner = (float(pin.x or 0), float(pin.y or 0))
             nearest = min(foam.pieces, key=lambda p: math.dist(_low_corner(p.outline), corner))
             items.append(Polygon(outline=nearest.outline, role="highlight", title=f"Pinned {pin.id}: {told}"))
-            where, turn = _label_point(nearest.outline), 0.0
-            shifts = [(0.0, -6.0), (0.0, 6.0), (0.0, -10.0)]
+            where = _label_point(nearest.outline)
+            shifts = [(0.0, 4.0), (0.0, -6.0), (0.0, 6.0), (0.0, -10.0)]
         elif pin.kind == "direction":
-            where, turn = ((low_x + high_x) / 2, (low_y + high_y) / 2), 0.0
+            where = (low_x, high_y)
+            shifts = [(10.0, 10.0), (10.0, 14.0), (20.0, 7.0), (-10.0, 7.0)]
             items.append(Symbol(at=where, kind="arrow", turn=90.0 if pin.direction == "y" else 0.0, title=told))
         else:
             continue
         items.append(
             Text(
-                at=where, text=f"pinned {pin.id}", role="small label", size=SMALL, clear=True, turn=turn,
-                shift=(0.0, 4.0) if turn == 0.0 else (4.0, 0.0), or_shift=shifts,
+                at=where, text=f"pinned {pin.id}", role="small label", size=SMALL, clear=True,
+                shift=shifts[0], or_shift=shifts[1:],
             )
         )  # fmt: skip
     return items
@@ -460,6 +466,9 @@ def _cover_notes(
     radius = "1 in" if units == "feet-inches" else "25 mm"
     diagonals = "; ".join(f"{name} {_to_quarter(length, units)}" for name, length in cover.diagonals)
     band = f"{_small(float(spec.band_width), units)} loop band" if spec is not None else "Loop band"
+    turned_in = spec.hem if spec is not None else None
+    hem = f"Hem {_small(float(turned_in), units)} turned in." if turned_in is not None else "No hem: edge cut."
+    goods = f"Goods {_small(cover.goods_width, units)} wide. " if cover.goods_width else ""
     notes = [
         "FINISHED EDGE: where the loop band's outer edge lands. Do not scale; written sizes only, "
         f"to the nearest {quarter}. Tolerance +0 / −{quarter}.",
@@ -471,6 +480,7 @@ def _cover_notes(
         f"Corners at cut-outs rounded at least {radius}, patch welded at every inside corner." if cutouts else "",
         f"Welds as drawn, {format_length(cover.weld_length, units, denominator=1)}; welded, never stitched. "
         + (f"Walk-on side: {', '.join(walk_on)}." if walk_on else ""),
+        f"{goods}{hem} Colour: {'_' * 14}    Side to come off the roll first: {'_' * 8}",
         "Stretch and shrinkage are the fabricator's to allow for; state the figure in writing. The survey with its "
         "residuals goes with this sheet.",
         f"Questions to: {contact or '_' * 20}    Checked and approved: {'_' * 20}    Date: {'_' * 10}",

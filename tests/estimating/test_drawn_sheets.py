@@ -1,0 +1,140 @@
+"""Drawings of layouts at print size: nothing leaves the sheet, no lettering runs into another; DXF read back."""
+
+from __future__ import annotations
+
+import io
+import math
+from itertools import pairwise
+from typing import Any
+
+import pytest
+
+from buildout.rooms.engine.drawing import Drawing, TitleBlock
+from buildout.rooms.engine.dxf import to_dxf
+from buildout.rooms.engine.sheet import Letters, _letter_box, _overlap, lay_out
+from buildout.units.lengths import Length
+from estimating.engine.cover import lay_cover
+from estimating.engine.cut_drawing import draw_stock
+from estimating.engine.cut_plans import plan_cuts
+from estimating.engine.floor import lay_floor
+from estimating.engine.fold_away import lay_fold_away
+from estimating.engine.layout_drawings import draw_cover, draw_elevation, draw_floor_layer, draw_fold_away
+from estimating.engine.types import Fitout, FoldAwaySystem, Pin, RoomLayouts
+from estimating.engine.walls import lay_walls
+
+BLOCK = TitleBlock(build="Test build", sheet="Main hall", number="3", revision="2", date="3 Aug 2026")
+SHEET = (400.0, 277.0)
+"""A3 across less its margins, mm, as printed."""
+
+
+@pytest.fixture(scope="module")
+def drawings(rooms: Any, systems: Any) -> dict[str, Drawing]:
+    """Every kind of drawing of the L-shaped hall with its two columns, roller door and low wall."""
+    plan = rooms.hall()
+    products = systems.products()
+    system = systems.floor()
+    floor = lay_floor(plan, system, products)
+    cover = lay_cover(plan, system, floor, products)
+    walls = lay_walls(
+        plan, systems.walls(), Fitout(room="hall", panelled=["A-B", "C-D", "D-E", "F-A"], removable=["roller-door"]),
+        products,
+    )  # fmt: skip
+    mats = FoldAwaySystem(
+        id="f", name="Mats", product="fold-mat", mat_length=systems.inches(96), mat_width=systems.inches(48)
+    )
+    line = Pin(id="pin-1", layer="base", kind="line", direction="x", y=Length.read("8'"))
+    across = Pin(id="pin-2", layer="top", kind="line", direction="y", x=Length.read("12'"))
+    sheet = next(piece for piece in floor.layers[0].pieces if piece.whole)
+    corner = [Length.read(f"{min(p[k] for p in sheet.outline)} mm") for k in (0, 1)]
+    whole = Pin(id="pin-3", layer="base", kind="piece", direction="x", x=corner[0], y=corner[1])
+    way = Pin(id="pin-4", layer="base", kind="direction", direction="x")
+    made = {
+        f"floor {foam.layer}": draw_floor_layer(plan, floor, foam.layer, system=system, block=BLOCK)
+        for foam in floor.layers
+    }
+    for name, layer, pins in (("base", "base", [line, whole]), ("way", "base", [way]), ("top", "top", [across])):
+        told = [(pin, "kept") for pin in pins]
+        made[f"pinned {name}"] = draw_floor_layer(plan, floor, layer, system=system, pins=told, block=BLOCK)
+    made["cover"] = draw_cover(plan, cover, spec=system.cover, contact="owner@example.org", survey="Gate", block=BLOCK)
+    made |= {
+        f"wall {e.wall}": draw_elevation(plan, walls, e.wall, block=BLOCK) for e in walls.elevations if e.panels
+    }  # fmt: skip
+    made["fold-away"] = draw_fold_away(plan, lay_fold_away(plan, mats, products), block=BLOCK)
+    cuts = plan_cuts(
+        [RoomLayouts(room="hall", floor=floor, walls=walls)], products, [system], [systems.walls()]
+    ).plans  # fmt: skip
+    for cut in cuts:
+        for stock in cut.stock[:3]:
+            made[f"cut {cut.product} {stock.number}"] = draw_stock(cut, stock)
+    return made
+
+
+def boxes(drawing: Drawing, width: float, height: float | None) -> tuple[list[tuple[str, Any]], Any]:
+    laid = lay_out(drawing, width, height)
+    letters = [m for m in laid.marks if isinstance(m, Letters)]
+    turned = [Letters(m.role, (m.at[0], -m.at[1]), m.text, m.size, m.anchor, m.turn) for m in letters]
+    return [(m.text, [(x, -y) for x, y in _letter_box(m)]) for m in turned], laid
+
+
+def paper(name: str) -> tuple[float, float | None]:
+    return (130.0, None) if name.startswith("cut") else SHEET
+
+
+def test_lettering_stays_on_the_sheet(drawings: dict[str, Drawing]) -> None:
+    outside = []
+    for name, drawing in drawings.items():
+        found, laid = boxes(drawing, *paper(name))
+        for text, box in found:
+            if not all(-0.01 <= x <= laid.width + 0.01 and -0.01 <= y <= laid.height + 0.01 for x, y in box):
+                outside.append((name, text))
+    assert outside == []
+
+
+def test_lettering_does_not_overlap(drawings: dict[str, Drawing]) -> None:
+    clashes = []
+    for name, drawing in drawings.items():
+        found, _ = boxes(drawing, *paper(name))
+        clashes += [
+            (name, a, b) for k, (a, one) in enumerate(found) for b, two in found[k + 1 :] if _overlap(one, two)
+        ]  # fmt: skip
+    assert clashes == []
+
+
+def test_lettering_is_large_enough_to_read(drawings: dict[str, Drawing]) -> None:
+    """Nothing on a sheet is lettered smaller than 1.8 mm: common practice for prints, no published source."""
+    for name, drawing in drawings.items():
+        laid = lay_out(drawing, *paper(name))
+        assert min(m.size for m in laid.marks if isinstance(m, Letters)) >= 1.8, name
+
+
+def test_the_fabricators_dxf_is_the_engines_cover_to_a_hundredth(rooms: Any, systems: Any) -> None:
+    """Read back: millimetres, audit clean, every corner of edge and cut-outs, every side's dimension, every weld."""
+    import ezdxf
+    from ezdxf import recover
+
+    plan = rooms.hall()
+    cover = lay_cover(plan, systems.floor(), None, systems.products())
+    text = to_dxf(draw_cover(plan, cover, spec=systems.floor().cover, block=BLOCK))
+    document, auditor = recover.read(io.BytesIO(text.encode()))
+    assert not auditor.has_errors
+    assert not auditor.has_fixes
+    assert document.units == ezdxf.units.MM
+    space = document.modelspace()
+    corners = [
+        (float(p[0]), float(p[1])) for line in space.query("LWPOLYLINE[layer=='COVER']") for p in line.get_points()
+    ]  # fmt: skip
+    for ring in [cover.outline, *cover.cutouts]:
+        for x, y in ring:
+            assert min(math.dist((x, y), corner) for corner in corners) <= 0.01
+    assert len(corners) == sum(len(ring) for ring in [cover.outline, *cover.cutouts])
+    measured = sorted(float(d.get_measurement()) for d in space.query("DIMENSION"))
+    ring = cover.outline
+    for (_, length), (a, b) in zip(cover.sides, pairwise([*ring, ring[0]]), strict=True):
+        assert math.dist(a, b) == pytest.approx(length, abs=0.01)
+        assert min(abs(found - length) for found in measured) <= 0.01
+    welds = [
+        [(float(p[0]), float(p[1])) for p in line.get_points()] for line in space.query("LWPOLYLINE[layer=='WELD']")
+    ]
+    assert len(welds) == len(cover.welds)
+    for weld in cover.welds:
+        assert min(math.dist(weld.a, w[0]) + math.dist(weld.b, w[-1]) for w in welds) <= 0.01
