@@ -105,7 +105,7 @@ def order_page(
         expect=expect or ExpectForm(rooms=rooms, initial=model_to_dict(found, ["window", "receiver", "room", "put"])),
         put_in=dict(rooms).get(found.room, found.room),
         handling=handling,
-        doors=bool(doors),
+        doors=len(doors),
         claims=dict([claim]) if claim else {},
         claim_form=ClaimForm(auto_id=False),
         begun=any(line.standing.received or line.damaged for line in lines_now),
