@@ -15,10 +15,12 @@ from django.utils import timezone
 from buildout.builds.web.models import Build, Comment, JournalEntry, LinkResult, Member, Proposal, Revision, Role
 from buildout.changes.web import archive
 from buildout.people.web.models import SignInLink, User
+from estimating.web.asking_models import Call, Paper, Request, RequestLetter, Sample
 from estimating.web.models import (
     Approval,
     ChangeOrder,
     Claim,
+    CutMade,
     Delivery,
     DeliveryPhoto,
     LedgerEntry,
@@ -61,6 +63,21 @@ def full() -> Build:
     came = Delivery.objects.create(order=order, number=1, came=date(2027, 2, 1), lines=[{"accepted": "1.50"}])
     DeliveryPhoto.objects.create(delivery=came, number=1, jpeg=b"\xff\xd8\0")
     Claim.objects.create(delivery=came, number=1, text="Crushed", asked=Decimal("0.125"))
+    request = Request.objects.create(
+        build=build, number=1, by=user, reply_by=date(2027, 2, 1), items=[{"quantity": "1.50"}], revision=revision
+    )
+    RequestLetter.objects.create(
+        request=request, supplier="s", supplier_name="S – 畳", body="<p>", text="RFQ-1\r\n", pdf=b"%PDF-\0\xfe"
+    )
+    Call.objects.create(build=build, supplier="s", supplier_name="S", by=user, said="will ring – Tuesday")
+    Sample.objects.create(build=build, supplier="s", supplier_name="S", name="Foam", asked=date(2027, 1, 20))
+    Paper.objects.create(
+        build=build, name="prices.csv", kind="csv", data=b"a;b\n\xff", size=5, request=request, by=user
+    )
+    CutMade.objects.create(
+        build=build, number=1, product="ply", goods_name="Ply", form="sheet", stock_number=1, revision=revision,
+        length=Decimal("2438.400"), width=Decimal("1219.200"), pieces=[{"x": "0.1"}], by=user,
+    )  # fmt: skip
     LedgerEntry.objects.create(build=build, number=1, kind="draw", day=date(2027, 2, 1), amount=Decimal("0.125"))
     ShareLink.objects.create(build=build)
     sign_up = SignUp.objects.create(
