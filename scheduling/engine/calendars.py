@@ -9,8 +9,9 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from math import ceil, floor
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from buildout.units.dates import day_text
 from buildout.units.value import Reason
@@ -235,6 +236,39 @@ def build_shifts(
             )
         )
     return sorted(found, key=lambda shifts: (shifts.first_slot, shifts.day.id)), reasons
+
+
+def clock_changes(days: Sequence[BuildDay], zone: str) -> list[tuple[BuildDay, int]]:
+    """Build days on which, or in the night before which, the clocks change, with the minutes they go forward.
+
+    >>> spring = BuildDay(id="d", date=date(2026, 3, 8), name="Cover", places=8)
+    >>> [(day.id, minutes) for day, minutes in clock_changes([spring], "America/New_York")]
+    [('d', 60)]
+    >>> clock_changes([spring], "UTC")
+    []
+    """
+    try:
+        clock = ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError):
+        return []  # the plan's check names a zone nobody knows
+    found = []
+    for day in sorted(days, key=lambda day: (day.date, day.id)):
+        noon = datetime(day.date.year, day.date.month, day.date.day, 12, tzinfo=clock)
+        before = (noon - timedelta(days=1)).utcoffset()
+        after = noon.utcoffset()
+        if before is not None and after is not None and before != after:
+            found.append((day, round((after - before).total_seconds() / 60)))
+    return found
+
+
+def together(crew: Crew) -> list[tuple[str, BuildDay, BuildDay]]:
+    """Named helpers who are down for two build days on one date: (name, day, other day)."""
+    days = {day.id: day for day in crew.days}
+    found = []
+    for helper in crew.helpers:
+        mine = [days[day] for day in dict.fromkeys(helper.days) if day in days]
+        found += [(helper.name, a, b) for n, a in enumerate(mine) for b in mine[n + 1 :] if a.date == b.date]
+    return found
 
 
 def core_on_site(crew: Crew) -> int:

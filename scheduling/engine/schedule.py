@@ -81,6 +81,7 @@ def solve(
     edits: TaskEdits,
     as_of: date,
     before: Schedule | None,
+    time_zone: str = "UTC",
     *,
     explained: bool = True,
 ) -> Schedule:
@@ -95,6 +96,7 @@ def solve(
     if not net.tasks:
         return _none(as_of, "empty", [Reason(code="no-tasks", text="There are no tasks to plan", severity="note")])
     made = lay_out(net, crew, dates, arrivals, signed_up, edits, as_of)
+    made.reasons += _calendar_reasons(crew, as_of, time_zone)
     stops = [reason for reason in made.reasons if reason.severity == "stop"]
     given = Inputs(net, crew, dates, arrivals, signed_up, edits, as_of)
     if stops and not explained:
@@ -119,6 +121,28 @@ def solve(
         return _none(as_of, "infeasible", [*made.reasons, *why.reasons], planner.work + why.work, why)
     plan = planner.settle(opening)
     return _Report(made, plan, opening, planner, net, crew, dates, signed_up, edits, as_of).schedule()
+
+
+def _calendar_reasons(crew: Crew, as_of: date, time_zone: str) -> Iterable[Reason]:
+    ahead = [day for day in crew.days if day.date >= as_of]
+    for day, minutes in calendars.clock_changes(ahead, time_zone):
+        way, effect = ("forward", "shorter") if minutes > 0 else ("back", "longer")
+        yield Reason(
+            code="clock-change",
+            text=f"Clocks go {way} by {abs(minutes)} minutes just before {day.name} on {day_text(day.date)}; its hours "
+            f"are by the new clock, and what dries over that night has so much {effect}",
+            where=day.id,
+            severity="warning" if minutes > 0 else "note",
+            todo="Remind helpers of the new time; give what dries over that night an hour more." if minutes > 0 else "",
+        )
+    for name, one, other in calendars.together(crew):
+        yield Reason(
+            code="two-days-at-once",
+            text=f"{name} is down for {one.name} and {other.name}, both on {day_text(one.date)}",
+            where=one.id,
+            severity="warning",
+            todo="Take one of the two days off.",
+        )
 
 
 def _none(

@@ -280,3 +280,33 @@ class TestRules:
             "Earliest opening", "Few build days and evenings", "Even days", "Everything early",
         ]  # fmt: skip
         assert all(aim.bound <= aim.value for aim in even.aims)
+
+
+class TestCalendar:
+    def test_a_clock_change_before_a_build_day_is_told(self) -> None:
+        # Clocks go forward in New York in the night to Sunday 14 March 2027, back to 7 November (tz database).
+        net = net_of(task("A", 1), opening("A"))
+        for first, words in ((date(2027, 3, 14), "forward by 60 minutes"), (date(2027, 11, 7), "back by 60 minutes")):
+            crew = crew_of([4], first=first)
+            found = solve(net, crew, DATES, NOTHING_ORDERED, [], TaskEdits(), MONDAY, None, "America/New_York")
+            told = [one for one in found.reasons if one.code == "clock-change"]
+            assert [(one.where, words in one.text) for one in told] == [("d1", True)]
+            assert placed(found)["A"][0].endswith("08:30")  # by the new clock
+        saturday = solve(net, crew_of([4]), DATES, NOTHING_ORDERED, [], TaskEdits(), MONDAY, None, "America/New_York")
+        assert "clock-change" not in {one.code for one in saturday.reasons}
+
+    def test_a_leap_day_is_a_day(self) -> None:
+        # Fourteen days from Friday 25 February are 10 March in 2028 and 11 March in 2027.
+        for year, end in ((2028, date(2028, 3, 10)), (2027, date(2027, 3, 11))):
+            start = date(year, 2, 25)
+            wait = task("W", 14, (0, 0), kind="wait", place="wait")
+            dates = Dates(lease_start=start, opening_wish=date(year, 12, 31))
+            found = solve(net_of(wait, opening("W")), crew_of([]), dates, NOTHING_ORDERED, [], TaskEdits(), start, None)
+            assert found.opening == end
+
+    def test_a_helper_down_for_two_days_at_once(self) -> None:
+        crew = crew_of([4, 4], helpers=[Helper(id="bram", name="Bram", days=["d1", "d2"])])
+        twice = replace(crew, days=[crew.days[0], replace(crew.days[1], date=crew.days[0].date, place="garage")])
+        for one, expected in ((crew, 0), (twice, 1)):
+            found = plan(inputs(net_of(task("A", 1), opening("A")), one))
+            assert sum(reason.code == "two-days-at-once" for reason in found.reasons) == expected

@@ -277,7 +277,7 @@ def run_chain(
     )
 
     step("schedule")
-    rest = (plan.crew, plan.dates, due, commitments.sign_ups, plan.tasks, plan.as_of, before)
+    rest = (plan.crew, plan.dates, due, commitments.sign_ups, plan.tasks, plan.as_of, before, plan.time_zone)
     planned_days = link("schedule", "", Schedule, lambda: solve(net, *rest), net, *rest)
 
     step("order-by dates")
