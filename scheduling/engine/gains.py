@@ -14,12 +14,11 @@ from typing import NamedTuple
 from buildout.units.dates import day_text
 from buildout.units.value import Reason
 from scheduling.engine import calendars
-from scheduling.engine.forecast import forecast
+from scheduling.engine.forecast import RUNS, forecast
 from scheduling.engine.schedule import solve
 from scheduling.engine.types import Forecast, Gain, Gains, Schedule, Skill
 from scheduling.engine.ways_out import Change, Inputs, goods, sooner, together, with_day_on, with_helper
 
-RUNS = 2000
 EXPRESS_DAYS = 7
 SATURDAYS = 1
 """How many free Saturdays are tried as a further build day."""

@@ -93,6 +93,7 @@ LINK_VERSIONS = dict.fromkeys(
     "schedule": 4,
     "tasks": 2,
     "forecast": 3,
+    "gains": 2,
     "cut plans": 7,
     "floor": 6,
     "cover": 6,
