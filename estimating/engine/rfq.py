@@ -33,10 +33,15 @@ MATERIAL_FACTS: Mapping[Material, tuple[str, ...]] = {
     "panel foam": ("Density", "Indentation force (IFD)", "Fire documents", "Thickness tolerance"),
     "upholstery": ("Width of the goods", "One dye lot", "Backing", "Mildew and fire documents"),
     "fixings": ("Safety data sheet of any adhesive", "Flammable or water-based"),
-    "fit-out": ("Backing film of glass", "Fixings", "Heights"),
+    "fit-out": ("Fixings and heights", "Backing film where it is glass"),
     "other": (),
 }
 """What the seller is asked to state for each kind of goods, beside what holds for all."""
+
+
+BURNS: tuple[Material, ...] = ("base foam", "top foam", "cover", "panel foam", "upholstery")
+"""Goods whose fire papers the authority sees before anything is bought."""
+PIECES = ("sheet", "roll", "length", "each")
 
 
 class AskedLine(Value, kw_only=True):
@@ -117,13 +122,14 @@ def asked_line(
 ) -> AskedLine:  # fmt: skip
     """What a request says of one take-off line. ``wish``: colour and what else the owner wants said of it."""
     facts: list[Fact] = [("Quantity", f"{counted(line.quantity, line.unit)}, not fewer; say if sold in packs")]
+    named = (("length", product.length), ("width", product.width), ("thickness", product.thickness))
     sizes = [
-        format_length(size.mm, units) if units == "metric" else size.text
-        for size in (product.length, product.width, product.thickness)
+        (name, format_length(size.mm, units) if units == "metric" else size.text)
+        for name, size in named
         if size is not None
     ]
     if sizes:
-        facts.append(("Size", " × ".join(sizes)))
+        facts.append((" × ".join(name for name, _ in sizes).capitalize(), " × ".join(text for _, text in sizes)))
     if material == "cover" and line.cutouts:
         facts.append(("Cut-outs", f"{line.cutouts}, as drawn"))
     if product.density is not None:
@@ -132,11 +138,12 @@ def asked_line(
         facts.append(("Mass", f"{product.mass_per_area.normalize():f} kg/m²"))
     if product.stress_at_25_percent is not None:
         facts.append(("Stress at 25 % compression", f"{product.stress_at_25_percent.normalize():f} kPa"))
-    if line.mass is not None and line.mass > 0:
+    if line.mass is not None and line.unit in PIECES and line.mass >= 1:
         facts.append(("Weight of one, reckoned", format_mass(float(line.mass), units)))
     facts.append(("Colour and grade", wish or "as your sample; name it in the quote"))
     facts.append(("Tolerance", "state yours for size and quantity"))
-    facts.append(("Documents", f"data sheet; {product.fire_document or 'fire document where there is one'}"))
+    fire = "fire document" if material in BURNS else "fire document where there is one"
+    facts.append(("Documents", f"data sheet; {fire}"))
     if need is not None:
         facts.append(("Needed at the door by", f"{need:%d %b %Y}"))
     if sample:

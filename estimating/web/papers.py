@@ -63,4 +63,8 @@ def _picture(file: IO[bytes], kind: str) -> bytes:
         except Exception as error:  # a broken picture may fail in any way
             raise PaperError("The picture is broken or cut off. Send it again.") from error
     file.seek(0)
-    return file.read()
+    data = file.read()
+    # Another library may have told the picture library to put up with files that are cut off.
+    if (b"IEND" if kind == "PNG" else b"\xff\xd9") not in data[-4096:]:
+        raise PaperError("The picture is broken or cut off. Send it again.")
+    return data

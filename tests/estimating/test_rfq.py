@@ -55,7 +55,8 @@ def test_a_request_names_all_that_a_quote_needs() -> None:
     )  # fmt: skip
     text = rfq_text(rfq)
     for needed in (
-        "RFQ-3", "05 Feb 2027", "84 sheets", '108" × 48" × 2"', "grey", "Tolerance", "Documents", "20 Mar 2027",
+        "RFQ-3", "05 Feb 2027", "84 sheets", 'Length × width × thickness: 108" × 48" × 2"', "grey",
+        "Tolerance", "data sheet; fire document\n", "20 Mar 2027",
         "Sample: please send one", "14 Galley Lane", "roller door 10 ft", "lorry with a lift-gate", "Orla, 555 0100",
         "in XXX, delivered, freight and tax shown apart", "07 Mar 2027 or later", "Payment", "working days",
         "never sent without asking", "Returns", "Packing", "dye lot", "in transit", "revision 4", "Wilf Tansley",

@@ -53,7 +53,8 @@ class TestWhatItIs:
         ("data", "said"),
         [
             (b"MZ\x90\0\3\0\0\0", "Neither a PDF nor"), (b"", "empty"), (PDF[:30], "cut off"),
-            (picture("PNG")[:60], "broken or cut off"), (b"GIF89a\1\0\1\0\0\0", "Neither a PDF nor"),
+            (picture("PNG")[:60], "broken or cut off"), (picture("JPEG")[:-40], "broken or cut off"),
+            (b"GIF89a\1\0\1\0\0\0", "Neither a PDF nor"),
             (b"\0" * 600_000, "neither a PDF"),
         ],
     )  # fmt: skip

@@ -92,9 +92,10 @@ def new(request: HttpRequest, build_id: int) -> HttpResponse:
     if "unquoted" in request.GET:
         wanted |= set(desk.sheet.part("award", Award).unquoted)
     last = Request.objects.filter(build=desk.build).last()
+    ticked = [s.id for s in suppliers if s.id in request.GET.getlist("supplier")]
     site = last.site if last else {"place": desk.sheet.document.get("place", ""), "contact": desk.user.name}
     form = RequestForm(
-        data, initial=site | {"drawings": [key for key, _ in drawings if key.startswith("cover:")]}, today=today,
+        data, initial=site | {"suppliers": ticked, "drawings": [key for key, _ in drawings if key.startswith("cover:")]}, today=today,
         suppliers=[(s.id, s.name) for s in suppliers], drawings=drawings,
     )  # fmt: skip
     lines = [
