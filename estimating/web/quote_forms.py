@@ -277,6 +277,23 @@ class QuoteLineForm(PartForm):
             self._errors.clear()  # type: ignore[attr-defined]  # a line left empty says nothing
         return data
 
+    main = ("item", "unit", "breaks", "form", "pack", "goods_width")
+
+    @property
+    def main_fields(self) -> list[forms.BoundField]:
+        return [self[name] for name in self.main]
+
+    @property
+    def more_fields(self) -> list[forms.BoundField]:
+        """What few quotes say."""
+        return [field for field in self if field.name not in self.main]
+
+    @property
+    def says_more(self) -> bool:
+        plain: tuple[Any, ...] = (None, "", False, "0", 0, "lb")
+        told = [field for field in self.more_fields if field.name != "quoted_for" or field.errors]
+        return any(field.errors or field.value() not in plain for field in told)
+
     def edited(self, before: Mapping[str, Any]) -> dict[str, Any]:
         after = super().edited(before) | {"breaks": self.cleaned_data["table"]}
         if self.cleaned_data["mass"] is None:

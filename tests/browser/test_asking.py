@@ -84,13 +84,11 @@ def test_a_request_to_three_suppliers_and_three_kinds_of_answer(plain: Build, vi
     assert Sample.objects.count() == 3
 
     # The first rings: a call is written down, then the prices as they say them, in ranges and by the running yard.
-    page.get_by_role("region", name="Who was asked").get_by_role("link", name="Thimble Row Supply").click()
+    page.locator("article.ready").get_by_role("link", name="Thimble Row Supply").click()
     page.get_by_label("What was said").fill("Phoned, prices as follows")
     page.get_by_role("button", name="Write it down").click()
     page.goto(asked)
-    row = page.get_by_role("region", name="Who was asked").locator(
-        "tr", has=page.get_by_role("link", name="Thimble Row Supply")
-    )
+    row = page.locator("article.ready", has=page.get_by_role("link", name="Thimble Row Supply"))
     row.get_by_role("link", name="Type in their quote").click()
     dates(page, today.isoformat(), valid, (3, 5, 8))
     lines = page.locator("details.quote-line")
@@ -106,9 +104,7 @@ def test_a_request_to_three_suppliers_and_three_kinds_of_answer(plain: Build, vi
 
     # The second sends a table by the square yard, with a formula and a row nobody asked for.
     page.goto(asked)
-    row = page.get_by_role("region", name="Who was asked").locator(
-        "tr", has=page.get_by_role("link", name="Larch End Timber")
-    )
+    row = page.locator("article.ready", has=page.get_by_role("link", name="Larch End Timber"))
     row.get_by_role("link", name="Take in what they sent").click()
     page.get_by_label("File").set_input_files(
         {"name": "prices.csv", "mimeType": "text/csv", "buffer": PRICES.encode("utf-16")}
@@ -127,9 +123,7 @@ def test_a_request_to_three_suppliers_and_three_kinds_of_answer(plain: Build, vi
 
     # The third sends a scan with tax in its prices; the board by the square foot, freight by weight.
     page.goto(asked)
-    row = page.get_by_role("region", name="Who was asked").locator(
-        "tr", has=page.get_by_role("link", name="Harrow Lane Foams")
-    )
+    row = page.locator("article.ready", has=page.get_by_role("link", name="Harrow Lane Foams"))
     row.get_by_role("link", name="Take in what they sent").click()
     scan = {"name": "scan.png", "mimeType": "image/png", "buffer": b"no picture at all \0"}
     page.get_by_label("File").set_input_files(scan)
@@ -148,6 +142,7 @@ def test_a_request_to_three_suppliers_and_three_kinds_of_answer(plain: Build, vi
         if line.get_by_label("Item", exact=True).input_value() == "board":
             line.get_by_label("Priced by").select_option("square foot")
             line.get_by_label("Prices").fill("1.07")
+            line.get_by_text("Set-up, extras, other sizes").click()
             line.get_by_label("Weight of one").fill("1.5")
     page.get_by_role("button", name="See what this does").click()
     apply(page, 4)

@@ -15,6 +15,7 @@ from buildout.builds.web import services as builds
 from buildout.builds.web.editing import fitting_id, propose_from
 from buildout.units.quantities import QuantityError
 from buildout.units.value import from_plain, to_plain
+from buildout.units.words import counted
 from estimating.engine.offers import in_quote_unit
 from estimating.engine.types import Product, QuoteLine, TakeOff
 from estimating.web import asking, edits
@@ -150,7 +151,7 @@ def _line_forms(desk: Desk, data: Any, there: list[dict[str, Any]], *, skippable
         )
         asked = needed.get(initial.get("item", ""))
         if asked is not None:
-            form.asked = f"{asked.quantity.normalize():,f} {asked.unit}"
+            form.asked = counted(asked.quantity, asked.unit)
             form.conversion = _conversion(asked, initial)
         found.append(form)
     return found

@@ -94,8 +94,9 @@ def new(request: HttpRequest, build_id: int) -> HttpResponse:
     last = Request.objects.filter(build=desk.build).last()
     ticked = [s.id for s in suppliers if s.id in request.GET.getlist("supplier")]
     site = last.site if last else {"place": desk.sheet.document.get("place", ""), "contact": desk.user.name}
+    covers = [key for key, _ in drawings if key.startswith("cover:")]
     form = RequestForm(
-        data, initial=site | {"suppliers": ticked, "drawings": [key for key, _ in drawings if key.startswith("cover:")]}, today=today,
+        data, initial=site | {"suppliers": ticked, "drawings": covers}, today=today,
         suppliers=[(s.id, s.name) for s in suppliers], drawings=drawings,
     )  # fmt: skip
     lines = [
