@@ -104,8 +104,8 @@ class Desk:
 
     @property
     def may_mark(self) -> bool:
-        """The lead may at any time (reports come late); helpers on the day and until the end of the next."""
-        return self.lead or -1 <= self.days_ahead <= 0
+        """From the day itself on: the lead at any time (reports come late), helpers until the end of the next day."""
+        return self.days_ahead <= 0 and (self.lead or self.days_ahead >= -1)
 
     def at(self, minute: int) -> datetime:
         """A time of this day on the wall clock of the build."""
@@ -244,11 +244,13 @@ class _Waiting:
 def _carries(desk: Desk, cards: Sequence[Card]) -> list[dict[str, Any]]:
     """What takes many hands at once: how many are needed, how many are here, and whether it may begin."""
     carried = {row.code for row in default_template() if row.carry}
-    here = sum(1 for one in desk.day.present(desk.people) if one.sign_up is None or one.sign_up.lifting == "any")
+    able = [one for one in desk.people if one.sign_up is None or one.sign_up.lifting == "any"]
+    here = len(desk.day.present(able))
     counted = desk.day.counts.get("carriers")
     present = counted if counted is not None else here
     return [
-        {"card": card, "needed": card.task.crew_min, "present": present, "counted": counted is not None,
+        {"card": card, "needed": card.task.crew_min, "expected": len(able), "present": present,
+         "counted": counted is not None,
          "enough": present >= card.task.crew_min, "missing": max(0, card.task.crew_min - present)}
         for card in cards
         if card.offer.code in carried and card.task is not None and card.state != "finished"

@@ -74,6 +74,13 @@ def owner_pages(build: Build) -> list[str]:
         reverse("scheduling:edit-days", args=[build.pk]),
         reverse("scheduling:tasks", args=[build.pk]),
         reverse("scheduling:poster", args=[build.pk]),
+        reverse("scheduling:day-poster", args=[build.pk, "paint"]),
+        reverse("scheduling:reminders", args=[build.pk, "paint"]),
+        reverse("scheduling:plan", args=[build.pk]),
+        reverse("scheduling:edit-helpers", args=[build.pk]),
+        reverse("scheduling:edit-hours", args=[build.pk]),
+        reverse("scheduling:new-task", args=[build.pk]),
+        reverse("scheduling:task", args=[build.pk, "H03"]),
     ]
     return [reverse(url, args=[build.pk]) for _, _, url, _ in SHEETS] + deeper
 
@@ -103,6 +110,10 @@ def test_helpers_pages(demo: Build, visit: Callable[..., Any], viewport: dict[st
         reverse("scheduling:join-anywhere", args=[link.token, "paint"]),
         reverse("scheduling:my", args=[sign_up.token]),
         reverse("scheduling:change", args=[sign_up.token]),
+        reverse("scheduling:swap", args=[sign_up.token]),
+        reverse("scheduling:withdraw", args=[sign_up.token]),
+        reverse("scheduling:remove", args=[sign_up.token]),
+        reverse("scheduling:my-board", args=[sign_up.token]),
     ]
     look_through(visit(viewport, color_scheme=scheme), addresses)
 

@@ -68,7 +68,8 @@ COUNT = iter(range(10**9))
 
 def say(client: Client, address: str, what: str, **more: Any) -> Any:
     key = more.pop("key", f"key-of-page-{next(COUNT)}")
-    return client.post(address, {"say": what, "key": key} | more)
+    follow = more.pop("follow", False)
+    return client.post(address, {"say": what, "key": key} | more, follow=follow)
 
 
 def as_phone(client: Client, address: str, what: str, **more: Any) -> Any:
@@ -293,11 +294,19 @@ def test_bad_input_is_said_and_nothing_is_kept(
 
 
 def test_the_cover_is_carried_only_with_enough_hands(
-    client_of: ClientOf, lead: User, hand_build: Build, share_link: ShareLink
+    client_of: ClientOf, lead: User, hand_build: Build, share_link: ShareLink, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     client, address = client_of(lead), of(hand_build, "board-mark", day="cover")
     in_the_net(hand_build, "H03", crew_min=12)
     row = take(share_link, "cover", "H03", 5)
+    ahead = client.get(of(hand_build, day="cover")).content.decode()
+    assert "12 carriers needed" in ahead
+    assert "4 who can lift are expected so far" in ahead  # three of the core team and one helper
+    assert "Start:" not in ahead
+    assert "is still to come" in client.get(of(hand_build, "board-end", day="cover")).content.decode()
+    assert "The board opens for marks on" in say(client, address, f"here:s{row.pk}", follow=True).content.decode()
+    cover_day = timezone.now().date() + timedelta(days=24)
+    monkeypatch.setattr(Sheet, "today", lambda self: cover_day)
     say(client, address, f"here:s{row.pk}")
     page = client.get(of(hand_build, day="cover")).content.decode()
     assert "Pull the cover: 12 needed, 1 here" in page
