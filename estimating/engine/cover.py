@@ -15,7 +15,7 @@ from typing import Any
 
 import msgspec
 
-from buildout.rooms.engine.geometry import longest_side
+from buildout.rooms.engine.geometry import base_side
 from buildout.rooms.engine.types import CutShape, RoomPlan
 from buildout.units.value import Reason, Status, snap
 from estimating.engine import said
@@ -211,7 +211,7 @@ def cover_shape(plan: RoomPlan, system: FloorSystem) -> CutShape | None:
     outline, cut = _finished(shape, plan, system.cover)
     return CutShape(
         name="cover", outline=outline, labels=[str(k + 1) for k in range(len(outline))], diagonals=diagonals(outline),
-        cutouts=cut, base=longest_side(outline),
+        cutouts=cut, base=base_side(outline, cut),
     )  # fmt: skip
 
 

@@ -335,7 +335,7 @@ def draw_cover(
         a, b = outline[k], outline[(k + 1) % count]
         offset = 6.0 if length < reach / 10 else -9.0  # short sides stand in a notch: write them on the inside
         items.append(Dimension(a=a, b=b, text=_to_quarter(length, units), offset=offset, title=f"Side {name}"))
-    base = geometry.longest_side(outline)
+    base = geometry.base_side(outline, cover.cutouts)
     told = []
     for number, ring in enumerate(cover.cutouts, 1):
         made, words = _cutout(number, ring, outline, base, units)

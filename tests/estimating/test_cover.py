@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 import shapely
 
+from buildout.rooms.engine.drawing import Dimension
 from buildout.rooms.engine.plan import plan_room
 from buildout.rooms.engine.quality import fabricator_gate
 from buildout.rooms.engine.survey import adjust, solve
@@ -369,3 +370,26 @@ def test_a_poor_reading_of_a_bow_widens_the_cover_along_it(taped_hall: Any, syst
     assert wide
     assert max(i.plus_minus for i in wide) == pytest.approx(12.7 * 1.96 / 2, rel=0.2)  # ± of a tool: two deviations
     assert "cover diagonal" in gate.text
+
+
+def test_cut_outs_of_a_bowed_hall_are_measured_along_one_side_that_passes_them_all(
+    taped_hall: Any, systems: Any
+) -> None:
+    """A bow divides the longest side in two; neither passes both columns, so another side serves."""
+    room, _, _ = taped_hall
+    bow = Reading(id="b", kind="straightness", start="F", end="A", value=Length.read("2 in"), side="in",
+                  along=Length.read("40 ft"))  # fmt: skip
+    bowed = msgspec.structs.replace(room, readings=[*room.readings, bow])
+    survey = adjust(bowed)
+    plan = plan_room(bowed, survey)
+    cover = lay_cover(plan, systems.floor(), None, systems.products())
+    straight = lay_cover(plan_room(room, adjust(room)), systems.floor(), None, systems.products())
+    assert len(cover.outline) == len(straight.outline) + 1
+    gate = fabricator_gate(bowed, survey, plan, cutting=partial(cover_shape, system=systems.floor()))
+    cuts = [i for i in gate.items if i.what == "cut-out"]
+    assert len(cuts) == 8
+    assert all(i.value > 0 for i in cuts)
+    drawn = draw_cover(plan, cover, spec=systems.floor().cover)
+    told = [d.text for d in drawn.items if isinstance(d, Dimension) and ", from" in d.title]
+    assert len(told) == 2
+    assert not [text for text in told if text.startswith(("-", "−"))]

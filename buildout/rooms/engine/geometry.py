@@ -80,10 +80,24 @@ def inside_or_near(ring: Sequence[Point], p: Point, within: float) -> bool:
     return False
 
 
-def longest_side(ring: Sequence[Point]) -> int:
-    """The corner a ring's longest side starts at, the first of equals."""
+def base_side(ring: Sequence[Point], holes: Sequence[Sequence[Point]] = ()) -> int:
+    """The corner that starts the side which holes in a ring are measured along and off.
+
+    It is the longest side beside which every hole lies in its whole width, so that no dimension along it is negative
+    or runs past its end; where there is none, the one with most holes beside it; the first of equals.
+
+    >>> base_side([(0, 0), (5, 0), (9, 0.1), (9, 7), (0, 7)], [[(6, 1), (7, 1), (7, 2)], [(1, 1), (2, 1), (2, 2)]])
+    3
+    """
     n = len(ring)
-    return max(range(n), key=lambda k: (round(distance(ring[k], ring[(k + 1) % n])), -k))
+
+    def beside(k: int) -> int:
+        (ax, ay), (bx, by) = ring[k], ring[(k + 1) % n]
+        size = max(distance(ring[k], ring[(k + 1) % n]), 1e-9)
+        ux, uy = (bx - ax) / size, (by - ay) / size
+        return sum(all(0 <= (x - ax) * ux + (y - ay) * uy <= size for x, y in hole) for hole in holes)
+
+    return max(range(n), key=lambda k: (beside(k), round(distance(ring[k], ring[(k + 1) % n])), -k))
 
 
 def interior_angles(ring: Sequence[Point]) -> list[float]:

@@ -484,7 +484,7 @@ def _check_gap(draft: _Draft, r: Reading, gap: float, where: str) -> None:
     if abs(gap) > MOST_BOW:
         draft.warn(
             "unlikely reading", f"Reading {r.id} puts {where} {draft.long(abs(gap))} out of true.", r.id,
-            "Check what was read and what a true wall would have shown.",
+            "Check what was read and what a true wall would have shown; until then it shapes nothing.",
         )  # fmt: skip
 
 
@@ -500,7 +500,7 @@ def _check_height(draft: _Draft, r: Reading, wall: PlanWall) -> None:
 def _tell_wall(draft: _Draft, wall: PlanWall, bow: Sequence[WallStation], lean: Sequence[WallStation]) -> None:
     name = wall.id.replace("-", "–")
     units = written_in(r.value.text for r in draft.room.readings)
-    worst = max(bow, key=lambda s: abs(s.inward), default=None)
+    worst = max((s for s in bow if abs(s.inward) <= MOST_BOW), key=lambda s: abs(s.inward), default=None)
     if worst is not None and abs(worst.inward) > BOW_LIMIT:
         way = "into the room" if worst.inward > 0 else "back"
         draft.note(

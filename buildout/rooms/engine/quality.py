@@ -172,9 +172,9 @@ def mat_cut(plan: RoomPlan) -> CutShape | None:
         for i, j in itertools.combinations(range(n), 2)
         if j - i not in (1, n - 1) and geometry.in_sight(ring, ring[i], ring[j])
     ]
+    holes = [column.outline for column in plan.columns if geometry.contains(ring, column.centre)]
     return CutShape(
-        name="mat", outline=ring, labels=labels, diagonals=across, base=geometry.longest_side(ring),
-        cutouts=[column.outline for column in plan.columns if geometry.contains(ring, column.centre)],
+        name="mat", outline=ring, labels=labels, diagonals=across, base=geometry.base_side(ring, holes), cutouts=holes
     )  # fmt: skip
 
 
