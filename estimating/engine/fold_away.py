@@ -124,6 +124,15 @@ def _folded(product: Product | None, system: FoldAwaySystem) -> tuple[float, flo
     return snap(long / parts), snap(wide), snap(float(product.thickness) * parts)
 
 
+def _times(size: float, space: float) -> int:
+    """How often a size goes into a space; lengths that meet exactly count, whatever binary fractions make of them.
+
+    >>> _times(1219.2, 3657.6), _times(1219.2, 3657.5)
+    (3, 2)
+    """
+    return math.floor(space / size + 1e-9)
+
+
 def _in_store(
     store: Store | None, folded: tuple[float, float, float], count: int, system: FoldAwaySystem
 ) -> tuple[int, int, list[Reason]]:
@@ -141,12 +150,12 @@ def _in_store(
     best = (0, 0)
     if store.kind in ("under a bed", "cupboard"):
         for (a, b), up in flat:
-            stacks, each = int(room[0] // a) * int(room[1] // b), int(room[2] // up)
+            stacks, each = _times(a, room[0]) * _times(b, room[1]), _times(up, room[2])
             best = max(best, (stacks * each, stacks))
     if store.kind in ("against a wall", "cupboard"):
         for along, up in edge:
-            if up <= room[2]:
-                stacks, each = int(room[0] // along), int(room[1] // thick)
+            if _times(up, room[2]):
+                stacks, each = _times(along, room[0]), _times(thick, room[1])
                 best = max(best, (stacks * each, stacks))
     holds, stacks = best
     size = " × ".join(said.length(side) for side in folded)
@@ -156,7 +165,8 @@ def _in_store(
         text = f"{said.count(count, 'mat')}, {size} folded, in {said.count(used, 'stack')} {store.kind}."
         return used, count, [said.note("fold-away-store", text, system.id)]
     text = (
-        f"Only {holds} of {count} mats, {size} folded, fit {store.kind} ({' × '.join(said.length(r) for r in room)})."
+        f"Only {holds} of {count} mats, {size} folded, find room {store.kind}, in a space of "
+        f"{' × '.join(said.length(side) for side in room)}."
     )
     todo = "Find a larger place, lay fewer mats, or choose thinner ones or ones that fold another way."
     return stacks, holds, [said.warning("fold-away-store", text, system.id, todo)]

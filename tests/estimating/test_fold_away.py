@@ -159,6 +159,14 @@ def test_what_a_store_holds(
     assert bool(told.todo) == (stored < 6)
 
 
+def test_stacks_that_fill_a_store_to_the_inch(rooms: Any, systems: Any) -> None:
+    """Fifteen mats of 4 × 8 ft fill 20 × 24 ft; folded, 144 ÷ 48 = 3 stacks of 42 ÷ 8 = 5 fill the shelf's length."""
+    folding = msgspec.structs.replace(system(systems), sections=4)
+    shelf = Store(kind="cupboard", length=systems.inches(144), width=systems.inches(24), height=systems.inches(42))
+    layout = lay_fold_away(rooms.rectangle(288, 240), folding, mats(systems), None, shelf)
+    assert (layout.count, layout.stored, layout.stacks) == (15, 15, 3)
+
+
 def test_one_person_carries_a_light_mat(rooms: Any, systems: Any) -> None:
     """2.97 m² at 3.2 kg/m² is 9.5 kg, below 18.1 kg (40 lb); at 8 kg/m² 23.8 kg is two people's."""
     light = lay_fold_away(rooms.rectangle(192, 144), system(systems), mats(systems))
