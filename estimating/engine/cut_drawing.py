@@ -70,5 +70,6 @@ def _piece(piece: CutPiece, stretch: float, units: UnitSystem, *, offcut: bool) 
             outline=_box(piece.x, piece.y, piece.length, piece.width, stretch),
             role="offcut" if offcut else "cut piece", hatch="sparse" if offcut else "", title=title,
         ),
-        Text(at=centre, text=piece.piece, role="small label", size=SMALL, turn=turn, inside=room, title=title),
+        Text(at=centre, text=piece.piece, role="small label", size=SMALL, turn=turn, inside=room, clear=offcut,
+             title=title),
     ]  # fmt: skip

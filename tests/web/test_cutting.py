@@ -194,3 +194,18 @@ def test_cuts_travel_with_the_build(client_of: ClientOf, demo_build: Build, owne
     )  # fmt: skip
     enter_commitments(bare, orders_left_out, by=owner, helper_of=lambda sign_up: None)  # type: ignore[arg-type,return-value]
     assert to_plain(made_cuts(bare)) == there
+
+
+def test_every_piece_of_the_layout_stands_on_the_cut_plan_with_its_cuts_in_order(
+    client_of: ClientOf, demo_build: Build, owner: User
+) -> None:
+    """Stock cut alike is drawn once, but each piece's own number is written, on screen and on paper."""
+    plan = sheets(demo_build)
+    browser = client_of(owner)
+    for address in (
+        url("cut-plan", demo_build, plan.product), url("cut-plan-pdf", demo_build, plan.product) + "?print",
+    ):  # fmt: skip
+        page = browser.get(address).content.decode()
+        missing = [p.piece for stock in plan.stock for p in stock.pieces if p.piece not in page]
+        assert missing == []
+        assert "Cuts in order: 1 " in page

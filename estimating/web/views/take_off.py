@@ -169,6 +169,8 @@ def cut_plan_context(desk: Desk, product_id: str) -> dict[str, Any]:
             "numbers": _ranges(numbers),
             "count": len(numbers),
             "stock": stock,
+            "each": [one for one in plan.stock if one.number in numbers],
+            "cuts": [(cut, cut.a[1] if cut.kind == "rip" else cut.a[0]) for cut in stock.cuts],
             "svg": svg_of(draw_stock(plan, stock, desk.sheet.units), f"s{stock.number}", width),
         }
         for numbers, stock in alike(plan)
