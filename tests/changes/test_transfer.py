@@ -28,6 +28,7 @@ from estimating.web.models import (
     Approval,
     ChangeOrder,
     Claim,
+    CutMade,
     Delivery,
     DeliveryPhoto,
     LedgerEntry,
@@ -73,6 +74,11 @@ def full(demo: Build) -> Build:
     DeliveryPhoto.objects.create(delivery=came, number=1, jpeg=b"\xff\xd8\0", shows="Corner")
     Claim.objects.create(delivery=came, number=1, text="Corner crushed", asked=Decimal("12.345"), state="open")
     ReadyMadeOffer.objects.create(build=demo, number=1, name="Panels", terms={"price": "9.50"}, tasks=["K01"], by=owner)
+    CutMade.objects.create(
+        build=demo, number=1, product="ply-half", goods_name="Plywood", form="sheet", stock_number=3, length=2438.4,
+        width=1219.2, revision=demo.current, by=owner,
+        pieces=[{"piece": "hall panel A-B.02", "x": 0.0, "y": 0.0, "length": 1828.8, "width": 1219.2, "number": 1}],
+    )  # fmt: skip
     bill = LedgerEntry.objects.create(
         build=demo, number=1, kind="invoice", day=date(2027, 2, 9), order=order, tax=Decimal("1.005"), by=owner,
         lines=[{"item": "ply-half", "name": "Ply", "quantity": "1", "goods": "2.50"}], amount=Decimal("3.505"),
