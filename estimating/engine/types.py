@@ -276,6 +276,8 @@ class Need(Value, kw_only=True):
     quantity: Decimal
     unit: PurchaseUnit
     why: str = ""
+    asked: str = ""
+    """Key of the word on a build day's board that asked for it; empty: nobody asked there."""
 
 
 class Remnant(Value, kw_only=True):

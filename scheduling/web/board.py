@@ -288,6 +288,7 @@ def _board_page(request: HttpRequest, desk: Desk) -> HttpResponse:
     rest = [card for card in cards if card.state in ("to do", "stopped")]
     blocked = [card for card in rest if card.waits or card.problems]
     ready = [card for card in rest if card not in blocked]
+    in_plan = {need.get("asked") for need in desk.sheet.document.get("needs", [])}
     context = _context(desk) | {
         "cards": cards,
         "under": under + [card for card in ready if card.late],
@@ -297,7 +298,7 @@ def _board_page(request: HttpRequest, desk: Desk) -> HttpResponse:
         "carries": _carries(desk, cards),
         "tools": sorted({tool for card in cards for tool in card.tools if card.state != "finished"}),
         "loose_problems": [mark for mark in desk.day.problems if not mark.task],
-        "shorts": desk.day.shorts,
+        "shorts": [(mark, mark.key in in_plan) for mark in desk.day.shorts],
         "meals": desk.day.counts.get("meals"),
         "meals_expected": ceil(MEALS_A_HEAD * len(desk.people) - 1e-9),
         "first_aid": desk.offer.day.first_aid,

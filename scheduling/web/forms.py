@@ -11,6 +11,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.utils.text import slugify
 
+from estimating.web.forms import BillForm
 from scheduling.engine.cautions import CAUTIONS
 from scheduling.engine.template import read_after
 from scheduling.web.models import AGES, LIFTING
@@ -392,6 +393,35 @@ class OwnTaskForm(forms.Form):
             if name in before or self.cleaned_data[name] != usual:
                 made[name] = self.cleaned_data[name]
         return made
+
+
+# ---------------------------------------------------------------- the buying list
+
+
+class BoughtForm(BillForm):
+    """Something asked for on a board, bought in a shop. Without an amount it cost nothing and makes no bill."""
+
+    paid = forms.BooleanField(label="It is paid", required=False)
+
+    def __init__(self, *args: Any, **more: Any) -> None:
+        super().__init__(*args, **more)
+        self.fields["who"].required = self.fields["goods"].required = False
+        self.fields["reference"].label = "Number on the receipt"
+        self.fields["day"].label = "Bought on"
+        self.fields["who"].help_text = "The shop, or who laid the money out and gets it back"
+        del self.fields["due"], self.fields["note"]
+
+    @property
+    def costs(self) -> bool:
+        return bool(self.cleaned_data.get("goods"))
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if data.get("goods") and not data.get("who"):
+            self.add_error("who", "A bill needs somebody to be paid, for example: Corner hardware.")
+        if data.get("tax") and not data.get("goods"):
+            self.add_error("goods", "Tax on nothing? Write the amount without tax, for example 12.50.")
+        return data
 
 
 # ---------------------------------------------------------------- crew and dates

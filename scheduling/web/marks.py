@@ -24,7 +24,7 @@ Outcome = DayMark.Outcome
 TASK_KINDS = ("start", "crew", "stop", "finish", "reopen")
 PERSON_KINDS = ("here", "gone", "heard")
 OPEN_KINDS = ("problem", "short")
-CLOSES = {"solved": "problem", "got": "short"}
+CLOSES = {"solved": "problem", "got": "short", "bought": "short"}
 COUNTS = ("meals", "carriers")
 LONGEST_KEPT = timedelta(days=3)
 """Marks kept on a telephone longer than this count as made this long ago."""
@@ -225,6 +225,19 @@ def usual_crew(people: Sequence[Person], day: Day, task: str) -> list[Person]:
     """Who is taken to be on a task when nobody is ticked: those who signed up for it, as far as they are here."""
     signed = [person for person in people if person.task == task and person.key not in day.gone]
     return [person for person in signed if person.key in day.here] or signed
+
+
+@transaction.atomic
+def answer(asked: DayMark, kind: DayMark.Kind, *, by_name: str) -> DayMark | None:
+    """Close what was asked for, from outside the board; None where it was closed already."""
+    Build.objects.select_for_update().get(pk=asked.build_id)
+    closing = [kind for kind, opened in CLOSES.items() if opened == asked.kind]
+    if asked.answers.filter(kind__in=closing).exists():
+        return None
+    return DayMark.objects.create(
+        build=asked.build, day=asked.day, kind=kind, about=asked, task=asked.task, at=timezone.now(),
+        by_name=by_name[:120],
+    )  # fmt: skip
 
 
 @transaction.atomic

@@ -157,6 +157,7 @@ class DayMark(models.Model):
         SOLVED = "solved", "solved"
         SHORT = "short", "asked for"
         GOT = "got", "got"
+        BOUGHT = "bought", "bought"
         HERE = "here", "arrived"
         GONE = "gone", "left"
         HEARD = "heard", "heard the briefing"

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from scheduling.web import board, editing, helpers, plan_sheet, progress, task_editing, views
+from scheduling.web import board, buying, editing, helpers, plan_sheet, progress, task_editing, views
 
 app_name = "scheduling"
 urlpatterns = [
@@ -16,6 +16,11 @@ urlpatterns = [
     path("builds/<int:build_id>/days/helpers/", editing.edit_helpers, name="edit-helpers"),
     path("builds/<int:build_id>/days/hours/", editing.edit_hours, name="edit-hours"),
     path("builds/<int:build_id>/days/dates/", editing.edit_dates, name="edit-dates"),
+    # What boards ask for: /builds/<build>/buying/…
+    path("builds/<int:build_id>/buying/", buying.buying, name="buying"),
+    path("builds/<int:build_id>/buying/<int:mark_id>/plan/", buying.plan_it, name="buying-plan"),
+    path("builds/<int:build_id>/buying/<int:mark_id>/bought/", buying.bought, name="buying-bought"),
+    path("builds/<int:build_id>/buying/<int:mark_id>/have-it/", buying.have_it, name="buying-have-it"),
     # The board of one day: /builds/<build>/days/<day>/…
     path("builds/<int:build_id>/days/<str:day>/reminders/", views.reminders, name="reminders"),
     path("builds/<int:build_id>/days/<str:day>/poster/", views.poster, name="day-poster"),

@@ -14,6 +14,7 @@ from buildout.rooms.web.drawings import svg_of, title_block
 from buildout.units.value import from_json, from_plain
 from estimating.web.asking import steps_due
 from scheduling.engine.types import BuildDay
+from scheduling.web.buying import open_lines
 from scheduling.web.models import SignUp
 
 
@@ -75,6 +76,7 @@ def context(build: Build, member: Member) -> dict[str, Any]:
         "day_count": len(days),
         "forecast": result.forecast,
         "budget": result.budget,
+        "asked": [line for line in open_lines(build, sheet) if line.need is None] if member.role == Role.OWNER else [],
         "steps": steps_due(build, today) if member.role == Role.OWNER else [],
         "open_proposals": Proposal.objects.filter(build=build).defer("document", "result", "impact")
         if member.role == Role.OWNER
