@@ -41,6 +41,8 @@ class Purchase(Value, kw_only=True):
     """Days from the goods' arrival to the balance."""
     ordered: date
     arrives: date
+    let_off: Decimal = Decimal(0)
+    """What a credit note takes off the total."""
     balance_due: date | None = None
     """As an invoice says; it goes before the terms."""
     placed: bool = False
@@ -83,7 +85,7 @@ def purchase_flows(purchase: Purchase, currency: str) -> list[Flow]:
     """
     deposit = round_money(purchase.total * purchase.deposit_percent / 100, currency)
     paid_on_deposit = min(purchase.paid, deposit)
-    balance = max(purchase.total - deposit - (purchase.paid - paid_on_deposit), Decimal(0))
+    balance = max(purchase.total - purchase.let_off - deposit - (purchase.paid - paid_on_deposit), Decimal(0))
     last = purchase.balance_due or max(purchase.arrives, purchase.ordered) + timedelta(days=purchase.balance_days)
     found = [
         Flow(day=purchase.ordered, amount=deposit - paid_on_deposit, what=f"Deposit, {purchase.what}",

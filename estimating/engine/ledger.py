@@ -14,7 +14,9 @@ from estimating.engine.heads import FREIGHT, HEADS, TAX
 from estimating.engine.types import Budget
 
 OTHER = 23
-Kind = Literal["invoice", "payment", "draw"]
+Kind = Literal["invoice", "credit", "payment", "draw"]
+BILLS: tuple[Kind, ...] = ("invoice", "credit")
+"""What says how much is asked for; a credit note takes back, so that its amounts are below nought."""
 
 
 class BilledLine(Value, kw_only=True):
@@ -33,7 +35,7 @@ class LedgerRow(Value, kw_only=True):
     order: str = ""
     """Order number; empty for a bill that no order stands behind."""
     settles: int | None = None
-    """Number of the invoice a payment is for; none for a deposit."""
+    """Number of the invoice or credit note a payment is for; none for a deposit."""
     head: int | None = None
     """Where a bill without an order, a payment for one, or a draw falls."""
     lines: list[BilledLine] = []
@@ -43,6 +45,11 @@ class LedgerRow(Value, kw_only=True):
     tax: Decimal = Decimal(0)
     amount: Decimal
     """What is due, paid or drawn in all."""
+
+    @property
+    def allowance(self) -> bool:
+        """A credit note for money alone: the goods stay, at a lower price."""
+        return self.kind == "credit" and not any(line.quantity for line in self.lines)
 
 
 class OrderLine(Value, kw_only=True):
@@ -72,6 +79,8 @@ class MatchLine(Value, kw_only=True):
 class ThreeWay(Value, kw_only=True):
     lines: list[MatchLine]
     invoiced: Decimal
+    """Less what was credited."""
+    credited: Decimal
     paid: Decimal
     reasons: list[Reason]
 
@@ -91,7 +100,8 @@ class HeadMoney(Value, kw_only=True):
     """Still undrawn."""
     drawn: Decimal
     forecast: Decimal
-    """At the finish: estimated and quoted, or what was invoiced where that is more, and undrawn contingency."""
+    """At the finish: estimated and quoted less what was let off, or what was invoiced where that is more, and undrawn
+    contingency."""
 
 
 def shares(amount: Decimal, weights: Sequence[Decimal], currency: str) -> list[Decimal]:
@@ -113,7 +123,7 @@ def shares(amount: Decimal, weights: Sequence[Decimal], currency: str) -> list[D
 
 
 def heads_of(row: LedgerRow, head_of: Mapping[str, int]) -> dict[int, Decimal]:
-    """What an invoice puts under each head."""
+    """What an invoice puts under each head, or a credit note takes from it."""
     found: dict[int, Decimal] = {}
 
     def enter(head: int | None, amount: Decimal) -> None:
@@ -127,6 +137,33 @@ def heads_of(row: LedgerRow, head_of: Mapping[str, int]) -> dict[int, Decimal]:
     enter(FREIGHT, row.freight)
     enter(TAX, row.tax)
     return dict(sorted(found.items()))
+
+
+def let_off(allowed: Decimal, ordered: Decimal, invoiced: Decimal) -> Decimal:
+    """By how much an order costs less for good: what was credited for money alone, as far as the bills then stay below
+    the order. A note that takes back what was billed too high lets nothing off.
+
+    >>> let_off(Decimal(40), Decimal(1000), Decimal(960)), let_off(Decimal(40), Decimal(1000), Decimal(1000))
+    (Decimal('40'), Decimal('0'))
+    """
+    return max(min(allowed, ordered - invoiced), Decimal(0))
+
+
+def _let_off_by_head(
+    rows: list[LedgerRow], ordered: Mapping[str, Mapping[int, Decimal]], head_of: Mapping[str, int]
+) -> dict[int, Decimal]:
+    found = dict.fromkeys(HEADS, Decimal(0))
+    for name in sorted({row.order for row in rows if row.allowance}):
+        bills, allowed = dict.fromkeys(HEADS, Decimal(0)), dict.fromkeys(HEADS, Decimal(0))
+        for row in rows:
+            if row.order == name and row.kind in BILLS:
+                for head, amount in heads_of(row, head_of).items():
+                    bills[head] += amount
+                    if row.allowance:
+                        allowed[head] -= amount
+        for head in HEADS:
+            found[head] += let_off(allowed[head], ordered.get(name, {}).get(head, Decimal(0)), bills[head])
+    return found
 
 
 def head_money(
@@ -143,9 +180,10 @@ def head_money(
     """
     invoiced = dict.fromkeys(HEADS, Decimal(0))
     paid, drawn = dict(invoiced), dict(invoiced)
-    bills = {row.number: heads_of(row, head_of) for row in rows if row.kind == "invoice"}
+    bills = {row.number: heads_of(row, head_of) for row in rows if row.kind in BILLS}
+    less = _let_off_by_head(rows, ordered, head_of)
     for row in rows:
-        if row.kind == "invoice":
+        if row.kind in BILLS:
             for head, amount in bills[row.number].items():
                 invoiced[head] += amount
             continue
@@ -164,7 +202,7 @@ def head_money(
             paid=paid[line.head],
             contingency=line.contingency - drawn[line.head],
             drawn=drawn[line.head],
-            forecast=max(line.quoted + line.allowance + drawn[line.head], invoiced[line.head])
+            forecast=max(line.quoted + line.allowance + drawn[line.head] - less[line.head], invoiced[line.head])
             + line.contingency
             - drawn[line.head],
         )
@@ -175,9 +213,14 @@ def head_money(
 def three_way(lines: list[OrderLine], freight: Decimal, tax: Decimal, rows: list[LedgerRow], currency: str) -> ThreeWay:
     """Order, receipt and invoices of one order side by side, and where they differ.
 
-    Money within half of the smallest unit per line is the same: suppliers round tax by line or by invoice.
+    Money within half of the smallest unit per line is the same: suppliers round tax by line or by invoice. What a
+    credit note lets off for goods that stay explains a lower price, freight or tax.
     """
-    bills = [row for row in rows if row.kind == "invoice"]
+    bills = [row for row in rows if row.kind in BILLS]
+    allowed: dict[str, Decimal] = {}
+    for row in bills:
+        for entry in row.lines if row.allowance else []:
+            allowed[entry.item] = allowed.get(entry.item, Decimal(0)) - entry.goods
     billed: dict[str, list[BilledLine]] = {}
     for row in bills:
         for entry in row.lines:
@@ -194,7 +237,8 @@ def three_way(lines: list[OrderLine], freight: Decimal, tax: Decimal, rows: list
         )  # fmt: skip
     invoiced = sum((row.amount for row in bills), Decimal(0))
     paid = sum((row.amount for row in rows if row.kind == "payment"), Decimal(0))
-    reasons = [reason for line in found for reason in _differences(line, currency)]
+    credited = -sum((row.amount for row in bills if row.kind == "credit"), Decimal(0))
+    reasons = [reason for line in found for reason in _differences(line, allowed.get(line.item, Decimal(0)), currency)]
     for item, entries in sorted(billed.items()):
         amount = sum((entry.goods for entry in entries), Decimal(0))
         if amount:
@@ -202,22 +246,28 @@ def three_way(lines: list[OrderLine], freight: Decimal, tax: Decimal, rows: list
                                     "order", "Ask what it is for before paying"))  # fmt: skip
     whole = bool(found) and all(line.invoiced >= line.ordered for line in found)
     near = smallest(currency) * (len(lines) + 1) / 2
-    for name, asked, agreed in (
-        ("freight", sum((row.freight for row in bills), Decimal(0)), freight),
-        ("tax", sum((row.tax for row in bills), Decimal(0)), tax),
-    ):
+    for name, asked, off, agreed in (
+        ("freight", sum((row.freight for row in bills), Decimal(0)),
+         sum((row.freight for row in bills if row.allowance), Decimal(0)), freight),
+        ("tax", sum((row.tax for row in bills), Decimal(0)),
+         sum((row.tax for row in bills if row.allowance), Decimal(0)), tax),
+    ):  # fmt: skip
         over = asked - agreed
-        if over > near or (whole and bills and -over > near):
+        if over > near or (whole and bills and off - over > near):
             more = "more" if over > 0 else "less"
             reasons.append(_differs(f"{name} differs", name, f"{format_money(abs(over), currency)} {more} {name} than "
                                     "the order says", "Ask the supplier which is right"))  # fmt: skip
-    if paid > invoiced and whole:
+    if paid > invoiced and credited > 0:
+        owed = format_money(min(paid - invoiced, credited), currency)
+        reasons.append(_differs("credit open", "payments", f"{owed} that was credited is paid already",
+                                "Have it paid back, or set off against their next invoice"))  # fmt: skip
+    elif paid > invoiced and whole:
         reasons.append(_differs("paid too much", "payments", f"{format_money(paid - invoiced, currency)} more was paid "
                                 "than invoiced", "Ask for it back, or for a credit note"))  # fmt: skip
-    return ThreeWay(lines=found, invoiced=invoiced, paid=paid, reasons=reasons)
+    return ThreeWay(lines=found, invoiced=invoiced, credited=credited, paid=paid, reasons=reasons)
 
 
-def _differences(line: MatchLine, currency: str) -> list[Reason]:
+def _differences(line: MatchLine, allowed: Decimal, currency: str) -> list[Reason]:
     found = []
     if line.invoiced > line.received:
         missing = counted(line.invoiced - line.received, line.unit)
@@ -230,7 +280,7 @@ def _differences(line: MatchLine, currency: str) -> list[Reason]:
     if line.invoiced and line.ordered:
         agreed = line.ordered_goods * line.invoiced / line.ordered
         over = line.invoiced_goods - agreed
-        if abs(over) > smallest(currency) / 2:
+        if over > smallest(currency) / 2 or -over - allowed > smallest(currency) / 2:
             said = f"{format_money(abs(over), currency)} {'more' if over > 0 else 'less'}"
             found.append(_differs("price differs", line.item, f"{line.name}: {said} than the order's price for "
                                   "what is invoiced", "Hold one against the other with the supplier"))  # fmt: skip

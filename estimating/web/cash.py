@@ -11,6 +11,7 @@ from buildout.builds.web.services import Sheet
 from buildout.units.money import format_money, tax_on
 from estimating.engine.cash_flow import CashFlow, Flow, Purchase, cash_flow, purchase_flows, spread
 from estimating.engine.heads import FLOAT, HEADS
+from estimating.engine.ledger import let_off
 from estimating.engine.types import Arrivals, Budget, MoneyPlan, OrderDates, Quote, Supplier
 from estimating.web import ledger, order_book
 from estimating.web.models import LedgerEntry, Order
@@ -48,6 +49,7 @@ def planned_from(sheet: Sheet, orders: list[Order], entries: list[LedgerEntry]) 
         what = "Quoted, still to be ordered beyond the orders placed"
         flows.append(Flow(day=today, amount=rest, what=what, movable=True))
     flows += _open_bills(book)
+    flows += _coming_back(bought, orders, book, today)
     end = date.fromisoformat(sheet.document["dates"]["opening_wish"])
     billed: dict[int, Decimal] = {}
     for entry in book:
@@ -73,7 +75,8 @@ def _placed(
     for order in orders:
         mine = [entry for entry in book if entry.order_id == order.pk]
         paid = sum((entry.amount for entry in mine if entry.kind == Kind.PAYMENT), Decimal(0))
-        invoiced = sum((entry.amount for entry in mine if entry.kind == Kind.INVOICE), Decimal(0))
+        invoiced = sum((entry.amount for entry in mine if entry.kind in ledger.BILLS), Decimal(0))
+        allowed = -sum((row.amount for row in map(ledger.row_of, mine) if row.allowance), Decimal(0))
         lines = standings(order)
         goods = sum((line.goods for line in lines), Decimal(0))
         off = order.state == Order.State.CANCELLED
@@ -82,14 +85,13 @@ def _placed(
         total = max(due_in_all, invoiced)
         if off and not total:
             continue
-        due = [
-            entry.due for entry in mine if entry.due and entry.reverses_id is None and not hasattr(entry, "reversal")
-        ]
+        due = [entry.due for entry in mine if entry.due and entry.kind == Kind.INVOICE and entry.counts]
         days = [order.received] if order.received else [arrives[line.item] for line in lines if line.item in arrives]
         terms = suppliers.get(order.supplier)
         found.append(
             Purchase(
-                what=f"{order.name} to {order.supplier_name}", total=total, paid=paid, placed=True,
+                what=_named(order), total=total, paid=paid, placed=True,
+                let_off=let_off(allowed, due_in_all, invoiced),
                 deposit_percent=Decimal(0) if off else _deposit(quotes.get(order.quote), terms),
                 balance_days=terms.balance_days if terms else 0, ordered=order.placed,
                 arrives=order.promised or max(days, default=order.placed), balance_due=max(due, default=None),
@@ -130,13 +132,34 @@ def _to_place(
 def _open_bills(book: list[LedgerEntry]) -> list[Flow]:
     found = []
     for entry in book:
-        if entry.kind != Kind.INVOICE or entry.order is not None or entry.reverses_id or hasattr(entry, "reversal"):
+        if entry.kind != Kind.INVOICE or entry.order is not None or not entry.counts:
             continue
-        paid = sum((other.amount for other in book if other.settles_id == entry.pk), Decimal(0))
-        if entry.amount > paid:
+        left = ledger.balance(entry, book)
+        if left > 0:
             what = f"{entry.who}, {HEADS.get(entry.head or 0, 'bill')}"
-            found.append(Flow(day=entry.due or entry.day, amount=entry.amount - paid, what=what))
+            found.append(Flow(day=entry.due or entry.day, amount=left, what=what))
     return found
+
+
+def _coming_back(bought: list[Purchase], orders: list[Order], book: list[LedgerEntry], today: date) -> list[Flow]:
+    """What was paid and then credited, as far as nothing else of the order is left to set it off against."""
+    by_name = {purchase.what: purchase for purchase in bought}
+    found = []
+    for order in orders:
+        notes = [entry for entry in book if entry.order_id == order.pk and entry.kind == Kind.CREDIT and entry.counts]
+        purchase = by_name.get(_named(order))
+        if not notes or purchase is None:
+            continue
+        credited = -sum((entry.amount for entry in notes), Decimal(0))
+        back = min(credited, purchase.paid - (purchase.total - purchase.let_off))
+        if back > 0:
+            day = max([today, *[entry.due for entry in notes if entry.due]])
+            found.append(Flow(day=day, amount=-back, what=f"Money back, {_named(order)}"))
+    return found
+
+
+def _named(order: Order) -> str:
+    return f"{order.name} to {order.supplier_name}"
 
 
 WIDTH, HEIGHT, LEFT, TOP, BOTTOM = 720, 280, 76, 14, 34

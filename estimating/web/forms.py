@@ -639,6 +639,48 @@ class InvoiceLineForm(forms.Form):
         }  # fmt: skip
 
 
+class CreditForm(forms.Form):
+    """A supplier's credit note; amounts as on the paper, without a minus."""
+
+    reference = forms.CharField(label="Number of the credit note", max_length=80)
+    day = DayField(label="Date of the credit note")
+    settles = forms.ChoiceField(label="For which invoice", required=False)
+    due = DayField(label="Money back by", required=False, help_text="Only when they pay it back")
+    freight = AmountField(label="Freight credited", required=False)
+    tax = AmountField(label="Tax credited", required=False)
+    note = forms.CharField(label="Note", required=False, max_length=300)
+
+    def __init__(self, *args: Any, invoices: Choices, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["settles"].choices = [("", "it does not say"), *invoices]  # type: ignore[attr-defined]
+
+
+class CreditLineForm(forms.Form):
+    quantity = AmountField(
+        label="Quantity credited", required=False, help_text="Nothing where the goods stay and only cost less"
+    )
+    goods = AmountField(label="Amount credited, without tax", required=False)
+
+    def __init__(self, *args: Any, line: Any, billed: Decimal, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.line, self.billed = line, billed
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if (data.get("quantity") or 0) > self.billed:
+            self.add_error("quantity", f"Only {self.billed.normalize():f} {self.line.unit} are invoiced.")
+        if data.get("quantity") and data.get("goods") is None and "goods" not in self.errors:
+            self.add_error("goods", "Type what they credit for it, for example 63.00.")
+        return data
+
+    def credited(self) -> dict[str, str]:
+        data = self.cleaned_data
+        return {
+            "item": self.line.item, "name": self.line.name, "quantity": f"{-(data['quantity'] or Decimal(0)):f}",
+            "goods": f"{-(data['goods'] or Decimal(0)):f}",
+        }  # fmt: skip
+
+
 class BillForm(forms.Form):
     """A bill that no order stands behind: rent, a permit, a licensed trade."""
 

@@ -5,22 +5,33 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.db import transaction
 
 from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build
 from buildout.people.web.models import User
-from buildout.units.money import format_money
+from buildout.units.money import format_money, round_money, tax_on
 from estimating.engine.heads import FREIGHT, HEADS, TAX
-from estimating.engine.ledger import BilledLine, HeadMoney, LedgerRow, OrderLine, ThreeWay, head_money, three_way
-from estimating.engine.types import Budget, Product, TakeOff
-from estimating.web.models import LedgerEntry, Order
+from estimating.engine.ledger import (
+    BilledLine,
+    HeadMoney,
+    LedgerRow,
+    OrderLine,
+    ThreeWay,
+    head_money,
+    shares,
+    three_way,
+)
+from estimating.engine.offers import tax_rate
+from estimating.engine.types import Budget, MoneyPlan, Product, Quote, TakeOff
+from estimating.web.models import Claim, LedgerEntry, Order
 from estimating.web.order_book import OrderBookError
 from estimating.web.services import standings
 
 Kind = LedgerEntry.Kind
+BILLS = (Kind.INVOICE, Kind.CREDIT)
 
 
 def row_of(entry: LedgerEntry) -> LedgerRow:
@@ -46,6 +57,13 @@ def row_of(entry: LedgerEntry) -> LedgerRow:
 def entries_of(build: Build) -> list[LedgerEntry]:
     found = LedgerEntry.objects.filter(build=build).select_related("order", "settles", "reverses", "by")
     return list(found.select_related("reversal"))
+
+
+def balance(entry: LedgerEntry, book: Iterable[LedgerEntry]) -> Decimal:
+    """What of an invoice is still to be paid, credit notes for it taken off; below nought: what is to come back."""
+    about = [other for other in book if other.settles_id == entry.pk]
+    paid = sum((other.amount for other in about if other.kind == Kind.PAYMENT), Decimal(0))
+    return entry.amount + sum((other.amount for other in about if other.kind == Kind.CREDIT), Decimal(0)) - paid
 
 
 def heads_of_items(sheet: builds.Sheet) -> dict[str, int]:
@@ -88,6 +106,41 @@ def match(order: Order, entries: list[LedgerEntry], currency: str) -> ThreeWay:
     return three_way(lines, order.freight, order.tax, [row_of(entry) for entry in entries], currency)
 
 
+class CreditStart(NamedTuple):
+    """What a credit note is filled in with, by item; ``billed``: invoiced and not credited yet."""
+
+    billed: dict[str, Decimal]
+    quantity: dict[str, Decimal]
+    goods: dict[str, Decimal]
+    tax: Decimal
+
+
+def credit_start(sheet: builds.Sheet, order: Order, entries: list[LedgerEntry], claim: Claim | None) -> CreditStart:
+    """What is billed and has not come in order; a claim's money is spread over that, or over what was damaged."""
+    billed: dict[str, Decimal] = {}
+    worth: dict[str, Decimal] = {}
+    for line in (line for entry in entries for line in entry.lines):
+        billed[line["item"]] = billed.get(line["item"], Decimal(0)) + Decimal(line["quantity"])
+        worth[line["item"]] = worth.get(line["item"], Decimal(0)) + Decimal(line["goods"])
+    quantity, goods = {}, {}
+    for line in standings(order):
+        over = billed.get(line.item, Decimal(0)) - line.standing.received
+        if over > 0:
+            quantity[line.item] = over
+            goods[line.item] = round_money(worth[line.item] * over / billed[line.item], sheet.currency)
+    if claim is not None and claim.asked:
+        bad = [line["item"] for line in claim.delivery.lines if Decimal(line["damaged"]) and line["item"] in billed]
+        weights = goods if any(goods.values()) else dict.fromkeys(bad or sorted(billed)[:1], Decimal(1))
+        if weights:
+            goods = dict(zip(weights, shares(claim.asked, list(weights.values()), sheet.currency), strict=True))
+    quote = next((quote for quote in sheet.section("quotes", list[Quote]) if quote.id == order.quote), None)
+    money = sheet.section("money", MoneyPlan) if sheet.document.get("money") else MoneyPlan()
+    percent = tax_rate(quote, money.tax_percent) if quote else money.tax_percent
+    return CreditStart(
+        billed, quantity, goods, sum((tax_on(amount, percent, sheet.currency) for amount in goods.values()), Decimal(0))
+    )
+
+
 @transaction.atomic
 def enter(build: Build, user: User, kind: str, **fields: Any) -> LedgerEntry:
     """Write the next entry of the ledger and say so in the journal."""
@@ -112,7 +165,7 @@ def reverse(entry: LedgerEntry, user: User, day: date, note: str) -> LedgerEntry
     if LedgerEntry.objects.filter(reverses=entry).exists():
         raise OrderBookError(f"{entry} is reversed already")
     if entry.payments.filter(reverses=None, reversal=None).exists():
-        raise OrderBookError(f"{entry} has payments: reverse those first")
+        raise OrderBookError(f"{entry} has payments or credit notes: reverse those first")
     lines = [
         {**line, "quantity": f"{-Decimal(line['quantity']):f}", "goods": f"{-Decimal(line['goods']):f}"}
         for line in entry.lines

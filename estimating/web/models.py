@@ -252,10 +252,14 @@ class Claim(models.Model):
 
 
 class LedgerEntry(models.Model):
-    """An invoice, a payment or a draw from contingency. Never edited: a wrong one is reversed by another."""
+    """An invoice, credit note, payment or draw from contingency. Never edited: a wrong one is reversed by another.
+
+    Amounts of a credit note are below nought, as is a payment that came back.
+    """
 
     class Kind(models.TextChoices):
         INVOICE = "invoice", "Invoice"
+        CREDIT = "credit", "Credit note"
         PAYMENT = "payment", "Payment"
         DRAW = "draw", "Drawn from contingency"
 
@@ -266,8 +270,10 @@ class LedgerEntry(models.Model):
     due = models.DateField(null=True, blank=True)
     order = models.ForeignKey(Order, null=True, blank=True, on_delete=models.RESTRICT, related_name="ledger")
     settles = models.ForeignKey("self", null=True, blank=True, on_delete=models.RESTRICT, related_name="payments")
-    """The invoice a payment is for."""
+    """The invoice a payment or a credit note is for; the credit note that money came back for."""
     reverses = models.OneToOneField("self", null=True, blank=True, on_delete=models.RESTRICT, related_name="reversal")
+    claim = models.ForeignKey(Claim, null=True, blank=True, on_delete=models.RESTRICT, related_name="credits")
+    """What a credit note answers."""
     head = models.PositiveIntegerField(null=True, blank=True)
     who = models.CharField(max_length=120, blank=True)
     reference = models.CharField(max_length=80, blank=True)
@@ -287,6 +293,11 @@ class LedgerEntry(models.Model):
         constraints: ClassVar = [
             models.UniqueConstraint(fields=["build", "number"], name="one_ledger_entry_per_number")
         ]
+
+    @property
+    def counts(self) -> bool:
+        """Neither a reversal nor reversed."""
+        return self.reverses_id is None and not hasattr(self, "reversal")
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.number}"

@@ -101,6 +101,7 @@ urlpatterns = [
     path(f"{DELIVERY}claims/<int:claim>/settle/", deliveries.answer_claim, {"answer": "settle"}, name="settle-claim"),
     path(f"{DELIVERY}claims/<int:claim>/drop/", deliveries.answer_claim, {"answer": "drop"}, name="drop-claim"),
     path(f"{ORDER}invoices/new/", ledger.invoice, name="invoice"),
+    path(f"{ORDER}credit-notes/new/", ledger.credit, name="credit"),
     path(f"{ORDER}payments/new/", ledger.pay_order, name="pay-order"),
     path(f"{ORDER}close/", deliveries.close, name="close-order"),
     path(f"{ORDER}cancel/", orders.cancel, name="cancel-order"),

@@ -146,3 +146,66 @@ def test_order_receipt_and_invoice(received: str, rows: list[LedgerRow], codes: 
     # 40 sheets for 1400.00, freight 75.00, tax 7.5 % by line: 105.00 + 5.63 = 110.63; in all 1585.63.
     found = three_way([line(received)], D("75.00"), D("110.63"), rows, "USD")
     assert [reason.code for reason in found.reasons] == codes
+
+
+# ------------------------------------------------------------------ credit notes
+
+
+def credit(quantity: str, goods: str, tax: str = "0", settles: int | None = 1) -> LedgerRow:
+    taken = [BilledLine(item="ply", quantity=D(quantity), goods=D(goods))]
+    return row(9, "credit", f"{D(goods) + D(tax)}", lines=taken, tax=D(tax), settles=settles, order="PO-1")
+
+
+@pytest.mark.parametrize(
+    ("received", "rows", "codes"),
+    [
+        # Two sheets billed that never came, taken back at the order's price, 35.00 each.
+        ("38", [bill("40", "1400.00"), credit("-2", "-70.00", "-5.53")], []),
+        # One of the two is still billed.
+        ("38", [bill("40", "1400.00"), credit("-1", "-35.00", "-2.76")], ["billed, not received"]),
+        # 50.00 off for scratched sheets that stay: a lower price and less tax, both explained.
+        ("40", [bill("40", "1400.00"), credit("0", "-50.00", "-3.95")], []),
+        # 14 too dear, 10 credited: 4 still differ.
+        ("40", [bill("40", "1414.00"), credit("0", "-10.00")], ["price differs"]),
+        # Less than the order's price without a note that says why.
+        ("40", [bill("40", "1350.00")], ["price differs"]),
+        # All paid before the note: 53.95 to come back; once it has, nothing is open.
+        ("40", [bill("40", "1400.00"), row(2, "payment", "1585.63"), credit("0", "-50.00", "-3.95")], ["credit open"]),
+        ("40", [bill("40", "1400.00"), row(2, "payment", "1585.63"), credit("0", "-50.00", "-3.95"),
+                row(3, "payment", "-53.95", settles=9)], []),
+    ],
+)  # fmt: skip
+def test_a_credit_note_in_the_check(received: str, rows: list[LedgerRow], codes: list[str]) -> None:
+    found = three_way([line(received)], D("75.00"), D("110.63"), rows, "USD")
+    assert [reason.code for reason in found.reasons] == codes
+    assert found.invoiced == sum((r.amount for r in rows if r.kind in ("invoice", "credit")), D(0))
+
+
+@pytest.mark.parametrize(
+    ("rows", "forecast"),
+    [
+        # Ordered 1000. Kept at a lower price: 40 less for good.
+        ([("invoice", "1000", "10"), ("credit", "-40", "0")], "960"),
+        # Billed 40 too high and corrected: the order still costs what it says.
+        ([("invoice", "1040", "10"), ("credit", "-40", "0")], "1000"),
+        # Taken back: the goods are still needed, so the money is too, until a change order says otherwise.
+        ([("invoice", "1000", "10"), ("credit", "-100", "-1")], "1000"),
+    ],
+)
+def test_a_credit_note_in_the_forecast(rows: list[tuple[str, str, str]], forecast: str) -> None:
+    book = [
+        row(n, kind, amount, order="PO-1", lines=[BilledLine(item="ply", quantity=D(quantity), goods=D(amount))])
+        for n, (kind, amount, quantity) in enumerate(rows)
+    ]
+    found = by_head(book, budget(head11=("1000", "0", "0")), {"PO-1": {11: D(1000)}})[11]
+    assert (found.forecast, found.invoiced) == (D(forecast), sum((entry.amount for entry in book), D(0)))
+
+
+@given(st.decimals("0.01", 900, places=2), st.decimals("0.01", 90, places=2), st.decimals("0.01", 90, places=2))
+def test_money_that_came_back_is_under_the_heads_it_left(goods: D, tax: D, off: D) -> None:
+    sold = row(1, "invoice", f"{goods + tax}", lines=[BilledLine(item="ply", quantity=D(1), goods=goods)], tax=tax)
+    rows = [sold, row(2, "payment", f"{goods + tax}", settles=1), credit("0", f"{-off}", settles=None)]
+    rows.append(row(3, "payment", f"{-off}", settles=9))
+    found = by_head(rows, ordered={"PO-1": {11: goods, TAX: tax}})
+    assert sum(m.paid for m in found.values()) == goods + tax - off
+    assert (found[11].invoiced, found[11].paid) == (goods - off, goods - off)

@@ -12,7 +12,7 @@ from django.urls import reverse
 
 from buildout.builds.web.models import Build
 from buildout.people.web.models import User
-from estimating.web.models import LedgerEntry, Order
+from estimating.web.models import Claim, LedgerEntry, Order
 
 pytestmark = pytest.mark.django_db
 ClientOf = Callable[[User | None], Client]
@@ -146,3 +146,124 @@ def test_queries(client_of: ClientOf, demo_build: Build, owner: User, django_ass
     browser.get(url("budget", demo_build))  # says that they are in the book
     with django_assert_num_queries(8):
         browser.get(url("budget", demo_build))
+
+
+# ------------------------------------------------------------------ credit notes
+
+
+def start_of(browser: Client, address: str) -> dict[str, str]:
+    """What a page fills in, as it would be sent."""
+    data = {}
+    for _, form in browser.get(address).context["parts"]:
+        for name, field in form.fields.items():
+            start = form.get_initial_for_field(field, name)
+            data[form.add_prefix(name)] = "" if start is None else f"{start}"
+    return data
+
+
+def claimed(browser: Client, build: Build) -> Claim:
+    """Everything of the first order came; for the first line 12.00 are asked, and granted."""
+    received(browser, build)
+    invoice(browser, build)
+    browser.post(url("claim", build, 1, 1), {"text": "Scratched faces", "asked": "12.00"})
+    browser.post(url("settle-claim", build, 1, 1, 1), {"answer": "They send a credit note"})
+    return Claim.objects.get()
+
+
+def test_a_settled_claim_becomes_a_credit_note_with_one_click(
+    client_of: ClientOf, demo_build: Build, owner: User
+) -> None:
+    browser = client_of(owner)
+    claim = claimed(browser, demo_build)
+    address = url("credit", demo_build, 1) + f"?claim={claim.pk}"
+    assert address in browser.get(url("order", demo_build, 1)).content.decode()
+    typed = start_of(browser, address)
+    answer = browser.post(address, typed | {"reference": "CN-4"}, follow=True)
+    note = LedgerEntry.objects.get(kind="credit")
+    bill = LedgerEntry.objects.get(kind="invoice")
+    assert (note.claim, note.settles, note.order) == (claim, bill, bill.order)
+    assert sum(Decimal(line["goods"]) for line in note.lines) == Decimal("-12.00")
+    assert note.amount == Decimal("-12.00") + note.tax
+    assert note.tax < 0
+    page = answer.content.decode()
+    assert "Credited by entry 2, CN-4" in page
+    assert "Order, receipt and invoice say the same" in page
+    assert "is in the book already" in browser.post(address, typed | {"reference": "CN-4"}).content.decode()
+    # What is left to pay is less by the note, in the choices and under the heads.
+    left = start_of(browser, url("pay-order", demo_build, 1))
+    choices = dict(browser.get(url("pay-order", demo_build, 1)).context["parts"][0][1].fields["settles"].choices)
+    assert f"{bill.amount + note.amount:,.2f} open" in choices[left["settles"]]
+    rows = browser.get(url("budget", demo_build)).context["rows"]
+    assert sum(row["since"].invoiced for row in rows) == bill.amount + note.amount
+
+
+def test_money_back_after_all_was_paid(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    from buildout.builds.web.services import sheet_of
+    from estimating.web.cash import planned
+
+    browser = client_of(owner)
+    claim = claimed(browser, demo_build)
+    bill = LedgerEntry.objects.get(kind="invoice")
+    browser.post(url("pay-order", demo_build, 1), {"settles": "1", "day": "2027-02-01", "amount": f"{bill.amount}"})
+    before = planned(demo_build, sheet_of(demo_build))
+    address = url("credit", demo_build, 1) + f"?claim={claim.pk}"
+    browser.post(address, start_of(browser, address) | {"reference": "CN-4"})
+    note = LedgerEntry.objects.get(kind="credit")
+    after = planned(demo_build, sheet_of(demo_build))
+    back = [flow for week in after.weeks for flow in week.flows if flow.what.startswith("Money back")]
+    assert [flow.amount for flow in back] == [note.amount]
+    assert after.weeks[-1].balance - before.weeks[-1].balance == -note.amount
+    assert "that was credited is paid already" in browser.get(url("order", demo_build, 1)).content.decode()
+    browser.post(url("pay-order", demo_build, 1), {"settles": "1", "day": "2027-02-20", "amount": f"{-note.amount}"})
+    came = LedgerEntry.objects.filter(kind="payment").last()
+    assert came is not None
+    assert came.amount == note.amount
+    page = browser.get(url("order", demo_build, 1)).content.decode()
+    assert "Order, receipt and invoice say the same" in page
+    settled = planned(demo_build, sheet_of(demo_build))
+    assert settled.weeks[-1].balance == after.weeks[-1].balance
+    assert not any(flow.what.startswith("Money back") for week in settled.weeks for flow in week.flows)
+
+
+def test_credit_notes_are_reversed_never_edited(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    browser = client_of(owner)
+    claim = claimed(browser, demo_build)
+    address = url("credit", demo_build, 1) + f"?claim={claim.pk}"
+    browser.post(address, start_of(browser, address) | {"reference": "CN-4"})
+    answer = browser.post(url("reverse-entry", demo_build, 1), {"note": "wrong"}, follow=True)
+    assert "reverse those first" in answer.content.decode()
+    browser.post(url("reverse-entry", demo_build, 2), {"note": "for another order"})
+    bill = LedgerEntry.objects.get(number=1)
+    assert sum(entry.amount for entry in LedgerEntry.objects.all()) == bill.amount
+    # The claim can be credited anew.
+    assert address in browser.get(url("order", demo_build, 1)).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({"line-0-quantity": "9999", "line-0-goods": "1"}, "are invoiced."),
+        ({"line-0-quantity": "1", "line-0-goods": ""}, "Type what they credit for it"),
+        ({"line-0-goods": "-5"}, "greater than or equal to 0"),
+        ({"line-0-goods": "", "tax": ""}, "comes to nothing"),
+        ({"line-0-goods": "999999"}, "invoiced and not credited yet"),
+        ({"reference": ""}, "This field is required"),
+    ],
+)
+def test_a_credit_note_that_cannot_be(
+    more: dict[str, str], said: str, client_of: ClientOf, demo_build: Build, owner: User, partner: User
+) -> None:
+    browser = client_of(owner)
+    answer = browser.get(url("credit", demo_build, 1), follow=True)
+    assert "Nothing of this order is invoiced yet" in answer.content.decode()
+    received(browser, demo_build)
+    invoice(browser, demo_build)
+    address = url("credit", demo_build, 1)
+    typed = {"reference": "CN-1", "day": "2027-02-01", "line-0-goods": "3", "note": "kept note"}
+    answer = browser.post(address, typed | more)
+    assert answer.status_code == 422
+    assert said in answer.content.decode()
+    assert "kept note" in answer.content.decode()
+    assert browser.get(address + "?claim=x").status_code == 404
+    assert client_of(partner).get(address).status_code == 404
+    assert not LedgerEntry.objects.filter(kind="credit").exists()

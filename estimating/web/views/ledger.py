@@ -1,4 +1,4 @@
-"""Invoices, payments and draws: entered against an order or under a budget head, reversed when wrong."""
+"""Invoices, credit notes, payments and draws: entered against an order or under a budget head, reversed when wrong."""
 
 from __future__ import annotations
 
@@ -16,9 +16,18 @@ from django.views.decorators.http import require_http_methods, require_POST
 from buildout.units.money import format_money
 from estimating.engine.types import Budget
 from estimating.web import ledger
-from estimating.web.forms import BillForm, DrawForm, InvoiceForm, InvoiceLineForm, PaymentForm, ReverseForm
+from estimating.web.forms import (
+    BillForm,
+    CreditForm,
+    CreditLineForm,
+    DrawForm,
+    InvoiceForm,
+    InvoiceLineForm,
+    PaymentForm,
+    ReverseForm,
+)
 from estimating.web.ledger import Kind
-from estimating.web.models import LedgerEntry, Order
+from estimating.web.models import Claim, LedgerEntry, Order
 from estimating.web.order_book import OrderBookError
 from estimating.web.services import standings
 from estimating.web.views.desk import Desk, sit_down
@@ -26,16 +35,18 @@ from estimating.web.views.order_page import order_of
 
 
 def open_invoices(entries: list[LedgerEntry], currency: str) -> list[tuple[str, str]]:
-    """Invoices not paid in full, as choices."""
+    """Invoices not paid in full and credit notes not paid back, as choices."""
     found = []
     for entry in entries:
-        if entry.kind != Kind.INVOICE or entry.reverses_id is not None or hasattr(entry, "reversal"):
+        # A credit note for an invoice is taken off that one; by itself it stands for money to come back.
+        if entry.kind not in ledger.BILLS or not entry.counts or (entry.kind == Kind.CREDIT and entry.settles_id):
             continue
-        paid = sum((other.amount for other in entries if other.settles_id == entry.pk), Decimal(0))
-        if entry.amount > paid:
+        left = ledger.balance(entry, entries)
+        if left:
             who = entry.order.supplier_name if entry.order else entry.who
-            left = format_money(entry.amount - paid, currency)
-            found.append((str(entry.number), f"{who}, invoice {entry.reference or entry.number}: {left} open"))
+            what = f"{who}, {entry.get_kind_display().lower()} {entry.reference or entry.number}"
+            said = f"{format_money(abs(left), currency)} {'open' if left > 0 else 'to come back to you'}"
+            found.append((str(entry.number), f"{what}: {said}"))
     return found
 
 
@@ -103,6 +114,63 @@ def invoice(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
 
 @login_required
 @require_http_methods(["GET", "POST"])
+def credit(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
+    """A supplier's credit note for an order; ``?claim=``: what a claim asked for is filled in."""
+    desk, order = order_of(request, build_id, number)
+    back = reverse("estimating:order", args=[build_id, number])
+    entries = [entry for entry in ledger.entries_of(desk.build) if entry.order_id == order.pk]
+    invoices = [entry for entry in entries if entry.kind == Kind.INVOICE and entry.counts]
+    if not invoices:
+        messages.error(request, "Nothing of this order is invoiced yet, so nothing can be credited: enter the invoice.")
+        return redirect(f"{back}#invoices")
+    asked = request.GET.get("claim", "")
+    claim = get_object_or_404(Claim, delivery__order=order, pk=asked if asked.isdigit() else 0) if asked else None
+    facts = ledger.credit_start(desk.sheet, order, entries, claim)
+    data = request.POST or None
+    form = CreditForm(
+        data,
+        invoices=[(str(entry.number), f"invoice {entry.reference or entry.number}") for entry in invoices],
+        initial={
+            "day": desk.sheet.today(), "tax": facts.tax or None, "settles": str(invoices[-1].number),
+            "note": f"Claim {claim.number}: {claim.text}"[:300] if claim else "",
+        },
+    )  # fmt: skip
+    lines = [
+        CreditLineForm(
+            data, prefix=f"line-{at}", line=line, billed=facts.billed.get(line.item, Decimal(0)),
+            initial={"quantity": facts.quantity.get(line.item), "goods": facts.goods.get(line.item)},
+        )
+        for at, line in enumerate(standings(order))
+    ]  # fmt: skip
+    if data is not None and all([form.is_valid(), *[line.is_valid() for line in lines]]):
+        typed = form.cleaned_data
+        rows = [line.credited() for line in lines if line.cleaned_data["quantity"] or line.cleaned_data["goods"]]
+        freight, tax = -(typed["freight"] or Decimal(0)), -(typed["tax"] or Decimal(0))
+        amount = sum((Decimal(row["goods"]) for row in rows), Decimal(0)) + freight + tax
+        billed = sum((entry.amount for entry in entries if entry.kind in ledger.BILLS), Decimal(0))
+        if any(e.reference == typed["reference"] and e.counts for e in entries if e.kind == Kind.CREDIT):
+            form.add_error("reference", f"Credit note {typed['reference']} is in the book already.")
+        elif amount >= 0:
+            form.add_error(None, "The credit note comes to nothing: type what they credit, without a minus.")
+        elif billed + amount < 0:
+            said = f"{format_money(-amount, desk.sheet.currency)} is more than the {{}} invoiced and not credited yet."
+            form.add_error(None, said.format(format_money(billed, desk.sheet.currency)))
+        else:
+            ledger.enter(
+                desk.build, desk.user, Kind.CREDIT, order=order, who=order.supplier_name, lines=rows, freight=freight,
+                tax=tax, amount=amount, day=typed["day"], due=typed["due"], reference=typed["reference"],
+                note=typed["note"], claim=claim,
+                settles=next((entry for entry in invoices if str(entry.number) == typed["settles"]), None),
+            )  # fmt: skip
+            messages.success(request, "The credit note is in the book. See below whether all now agrees.")
+            return redirect(f"{back}#invoices")
+    parts = [("The credit note", form), *[(f"{line.line.name}", line) for line in lines]]
+    return _edit(request, desk, f"Credit note for {order.name}", parts, back, order.name,
+                 "Amounts as on their paper, without a minus.")  # fmt: skip
+
+
+@login_required
+@require_http_methods(["GET", "POST"])
 def pay_order(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
     desk, order = order_of(request, build_id, number)
     entries = [entry for entry in ledger.entries_of(desk.build) if entry.order_id == order.pk]
@@ -130,12 +198,15 @@ def _pay(
         typed = form.cleaned_data
         settles = next((entry for entry in entries if str(entry.number) == typed["settles"]), None)
         about = order or (settles.order if settles else None)
+        back_to_us = settles is not None and ledger.balance(settles, entries) < 0
         ledger.enter(
             desk.build, desk.user, Kind.PAYMENT, order=about, settles=settles, day=typed["day"],
             who=settles.who if settles else order.supplier_name if order else "",
-            head=settles.head if settles else None, amount=typed["amount"], reference=typed["reference"],
+            head=settles.head if settles else None, amount=-typed["amount"] if back_to_us else typed["amount"],
+            reference=typed["reference"], note="came back" if back_to_us else "",
         )  # fmt: skip
-        messages.success(request, "The payment is in the book.")
+        messages.success(request, "The money that came back is in the book." if back_to_us
+                         else "The payment is in the book.")  # fmt: skip
         return redirect(f"{back}#{'invoices' if order else 'book'}")
     return _edit(request, desk, "A payment", [("", form)], back, name)
 

@@ -113,6 +113,7 @@ def order_page(
         close=CloseForm(),
         cancel=cancel or CloseForm(auto_id="id_cancel_%s"),
         book=book,
+        credits={entry.claim_id: entry for entry in book if entry.claim_id and entry.counts},
         match=ledger.match(found, book, desk.sheet.currency),
         reverse_form=ReverseForm(),
         confirm=confirm or ConfirmForm(initial={"promised": found.promised}),
