@@ -72,7 +72,7 @@ def full(demo: Build) -> Build:
         lines=[{"item": "ply-half", "accepted": "12", "damaged": "0.5", "lots": ["K7"], "width": '48"'}],
     )  # fmt: skip
     DeliveryPhoto.objects.create(delivery=came, number=1, jpeg=b"\xff\xd8\0", shows="Corner")
-    Claim.objects.create(delivery=came, number=1, text="Corner crushed", asked=Decimal("12.345"), state="open")
+    claim = Claim.objects.create(delivery=came, number=1, text="Corner crushed", asked=Decimal("12.345"), state="open")
     ReadyMadeOffer.objects.create(build=demo, number=1, name="Panels", terms={"price": "9.50"}, tasks=["K01"], by=owner)
     CutMade.objects.create(
         build=demo, number=1, product="ply-half", goods_name="Plywood", form="sheet", stock_number=3, length=2438.4,
@@ -102,6 +102,9 @@ def full(demo: Build) -> Build:
         build=demo, name="prices.csv", kind="csv", data=b"a;b\n\xff", size=5, request=request, by=owner
     )
     LedgerEntry.objects.create(build=demo, number=2, kind="payment", day=date(2027, 2, 9), settles=bill, amount=3)
+    LedgerEntry.objects.create(
+        build=demo, number=4, kind="credit", day=date(2027, 2, 9), settles=bill, claim=claim, amount=Decimal("-0.125")
+    )
     LedgerEntry.objects.create(build=demo, number=3, kind="invoice", day=date(2027, 2, 9), reverses=bill, amount=-1)
     sign_up = SignUp.objects.filter(build=demo).first()
     assert sign_up is not None
