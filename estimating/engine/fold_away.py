@@ -99,9 +99,13 @@ def _centre(mat: Ring) -> Point:
     return sum(x for x, _ in mat) / len(mat), sum(y for _, y in mat) / len(mat)
 
 
-def _meeting(mats: list[Ring]) -> tuple[int, float]:
-    """Edges along which two mats meet, and their length, mm. Mats lie in one grid, so edges are shared whole."""
-    seen: dict[tuple[int, int], list[float]] = {}
+def meeting_edges(mats: list[Ring]) -> list[tuple[Point, Point]]:
+    """Edges along which two mats meet. Mats lie in one grid, so edges are shared whole.
+
+    >>> meeting_edges([[(0, 0), (20, 0), (20, 10), (0, 10)], [(20, 0), (40, 0), (40, 10), (20, 10)]])
+    [((20, 0), (20, 10))]
+    """
+    seen: dict[tuple[int, int], list[tuple[Point, Point]]] = {}
     for mat in mats:
         for a, b in zip(mat, mat[1:] + mat[:1], strict=True):
             middle = (round((a[0] + b[0]) / 2), round((a[1] + b[1]) / 2))
@@ -110,9 +114,14 @@ def _meeting(mats: list[Ring]) -> tuple[int, float]:
                  if (middle[0] + p, middle[1] + q) in seen),
                 middle,
             )  # fmt: skip
-            seen.setdefault(near, []).append(math.dist(a, b))
-    shared = [lengths[0] for lengths in seen.values() if len(lengths) > 1]
-    return len(shared), snap(sum(shared))
+            seen.setdefault(near, []).append((a, b))
+    return [edges[0] for edges in seen.values() if len(edges) > 1]
+
+
+def _meeting(mats: list[Ring]) -> tuple[int, float]:
+    """How many edges two mats meet along, and their length, mm."""
+    shared = meeting_edges(mats)
+    return len(shared), snap(sum(math.dist(a, b) for a, b in shared))
 
 
 def _folded(product: Product | None, system: FoldAwaySystem) -> tuple[float, float, float]:

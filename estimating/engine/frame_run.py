@@ -28,10 +28,11 @@ def frame_pieces(shape: MatShape, timber: float, stock: Product | None) -> list[
         before, after = runs[number - 2], runs[number % len(runs)]
         if id(run[0]) in bare:
             continue
-        length = math.dist(run[0].a, run[-1].b)
+        length = whole = math.dist(run[0].a, run[-1].b)
         starts = len(runs) > 1 and id(before[0]) not in bare
         ends_on = len(runs) > 1 and id(after[0]) not in bare
-        length -= timber if starts and _turn(before[-1], run[0]) > 0 else 0.0
+        back = timber if starts and _turn(before[-1], run[0]) > 0 else 0.0
+        length -= back
         length += timber if ends_on and _turn(run[-1], after[0]) < 0 else 0.0
         if length <= 0:
             continue
@@ -39,7 +40,8 @@ def frame_pieces(shape: MatShape, timber: float, stock: Product | None) -> list[
         ends = (
             _off_square(before[-1], run[0]) if starts else 0.0, _off_square(run[-1], after[0]) if ends_on else 0.0,
         )  # fmt: skip
-        found += _parts("frame", f"F{number}", edge, length, ends, stock)
+        along = ((run[-1].b[0] - run[0].a[0]) / whole, (run[-1].b[1] - run[0].a[1]) / whole)
+        found += _parts("frame", f"F{number}", edge, length, ends, stock, _on(run[0].a, along, back), along)
     return found
 
 
@@ -49,14 +51,20 @@ def _off_square(one: Side, two: Side) -> float:
     return round((abs(turn) - 90) * (1 if turn > 0 else -1), 2) + 0.0
 
 
+def _on(start: Point, along: Point, run: float) -> Point:
+    return snap(start[0] + along[0] * run), snap(start[1] + along[1] * run)
+
+
 def _parts(
-    kind: Literal["frame", "ramp"], name: str, edge: str, length: float, ends: Point, stock: Product | None
-) -> list[FramePiece]:
+    kind: Literal["frame", "ramp"], name: str, edge: str, length: float, ends: Point, stock: Product | None,
+    start: Point, along: Point,
+) -> list[FramePiece]:  # fmt: skip
     parts = shared_out(length, _longest(stock))
     return [
         FramePiece(
             id=f"{name}.{place}", edge=edge, length=part, kind=kind, start_mitre=ends[0] if place == 1 else 0.0,
             end_mitre=ends[1] if place == len(parts) else 0.0,
+            a=_on(start, along, sum(parts[: place - 1])), b=_on(start, along, sum(parts[:place])),
         )
         for place, part in enumerate(parts, 1)
     ]  # fmt: skip
@@ -74,8 +82,11 @@ def ramp_pieces(plan: RoomPlan, stock: Product | None, run: float) -> list[Frame
         before = next((e for e in ramped if e is not edge and math.dist(e.b, edge.a) < 1.0), None)
         after = next((e for e in ramped if e is not edge and math.dist(edge.b, e.a) < 1.0), None)
         ends = (_half_turn(before, edge), _half_turn(edge, after))
-        length = edge.length + sum(run * math.tan(math.radians(m)) for m in ends if m > 0)
-        found += _parts("ramp", f"R{number}", edge.id, length, ends, stock)
+        out = [run * math.tan(math.radians(m)) if m > 0 else 0.0 for m in ends]
+        side = math.dist(edge.a, edge.b)
+        along = ((edge.b[0] - edge.a[0]) / side, (edge.b[1] - edge.a[1]) / side)
+        start = _on(edge.a, along, -out[0])
+        found += _parts("ramp", f"R{number}", edge.id, edge.length + sum(out), ends, stock, start, along)
     return found
 
 

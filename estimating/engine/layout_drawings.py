@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from itertools import pairwise
 from typing import get_args
@@ -29,8 +30,10 @@ from buildout.rooms.engine.drawing import (
 )
 from buildout.rooms.engine.types import PlacedFeature, PlanWall, RoomPlan
 from buildout.units.lengths import UnitSystem, format_area, format_length, format_mass, format_small
+from estimating.engine.fold_away import meeting_edges
 from estimating.engine.mat_shape import COLUMN_GAP
 from estimating.engine.types import (
+    CleatLine,
     CoverLayout,
     CoverSpec,
     FloorLayout,
@@ -48,8 +51,6 @@ Ring = list[Point]
 
 WALL_SHOWN = 2438.4
 """mm (8 ft) of wall drawn where its height is not stated."""
-CLEAT_BELOW = 127.0
-"""mm (5 in) from a panel's top to its cleat. Common practice, no published source."""
 PANEL_ROLES: dict[str, Role] = {
     "full": "panel", "end": "end panel", "cut-out": "end panel", "low": "low panel",
     "removable": "removable panel", "wrap": "panel",
@@ -105,6 +106,8 @@ def draw_floor_layer(
             )
         )  # fmt: skip
     items += _setting_out(floor, foam, units)
+    if not place:
+        items += _first_line(floor, foam, units)
     items += _pin_marks(foam, pins)
     whole = sum(1 for piece in foam.pieces if piece.whole)
     clear = format_small(COLUMN_GAP, units)
@@ -121,6 +124,8 @@ def draw_floor_layer(
         )
     if place:
         notes.append("Dashed lines: joints of the layer below.")
+    elif foam.first_line is not None:
+        notes.append(f"Snap the first line before laying. {_in_units(foam.first_line_from, units)}")
     notes += [f"Pinned {pin.id}: {told}." for pin, told in pins]
     return Drawing(
         items=items,
@@ -259,6 +264,43 @@ def _setting_out(floor: FloorLayout, foam: FoamLayout, units: UnitSystem) -> lis
     return list(chains)
 
 
+def _first_line(floor: FloorLayout, foam: FoamLayout, units: UnitSystem) -> list[Item]:
+    """The line to snap first, and how far its two ends are from the side of the field it is measured from."""
+    if foam.first_line is None or not floor.field:
+        return []
+    line = foam.first_line
+    across = 1 if line.a[1] == line.b[1] else 0
+    items: list[Item] = [Line(a=line.a, b=line.b, role="first line", title="First line to snap")]
+    for sign, end in ((1.0, line.a), (-1.0, line.b)):
+        foot = min(
+            floor.field, key=lambda p: (round(abs(p[1 - across] - end[1 - across])), abs(p[across] - end[across]))
+        )
+        at = (end[0], foot[1]) if across else (foot[0], end[1])
+        up = end[across] > at[across]
+        outward = (6.0 if up else -6.0) * (sign if across else -sign)
+        items.append(dimension(at, end, units, offset=outward, title="First line from the side it is measured from"))
+    middle_of = ((line.a[0] + line.b[0]) / 2, (line.a[1] + line.b[1]) / 2)
+    aside = [(along * 9.0, away) for along in range(-6, 7) for away in (3.0, -3.0)]
+    shifts = [(x, y) if across else (y, x) for x, y in sorted(aside, key=lambda s: abs(s[0]))]
+    items.append(
+        Text(
+            at=middle_of, text="first line", role="small label", size=SMALL, clear=True, turn=0.0 if across else 90.0,
+            shift=shifts[0], or_shift=shifts[1:],
+        )
+    )  # fmt: skip
+    return items
+
+
+def _in_units(words: str, units: UnitSystem) -> str:
+    """Sizes given both ways ("3' 0\" (914 mm)") in the reader's units alone.
+
+    >>> _in_units("Off it 3' 0\\" (914 mm) here.", "metric")
+    'Off it 914 mm here.'
+    """
+    pattern = r"((?:\d+' )?\d+(?: \d+/\d+)?\"|\d+(?: \d+/\d+)? in|\d+/\d+ in) \(([^)]* mm)\)"
+    return re.sub(pattern, r"\2" if units == "metric" else r"\1", words)
+
+
 def _first_course(foam: FoamLayout, row: int, axis: int) -> list[float]:
     """Where the pieces of a course meet, along the course."""
     reach = sorted(
@@ -324,7 +366,10 @@ def draw_cover(
         before, after = outline[k - 1], outline[(k + 1) % count]
         inward = _bisector(before, point, after)
         angle = _angle(before, point, after)
-        items.append(Text(at=point, text=str(k + 1), shift=(-inward[0] * 4.0, -inward[1] * 4.0 - 1.1)))
+        out = [(-inward[0] * off, -inward[1] * off - 1.1) for off in (4.0, 2.4, 5.5, 7.0)]
+        aside = [(x - inward[1] * slid, y + inward[0] * slid) for x, y in out for slid in (2.5, -2.5, 5.0, -5.0)]
+        aside += [(inward[0] * far, inward[1] * far - 1.1) for far in (5.0, 12.0, 16.0, 20.0)]
+        items.append(Text(at=point, text=str(k + 1), shift=out[0], or_shift=[*out[1:], *aside]))
         items.append(
             Text(
                 at=point, text=f"{angle:.1f}°", role="small label", size=SMALL, clear=True,
@@ -533,11 +578,7 @@ def draw_elevation(
         ring = view.box(panel.start, panel.start + panel.width, panel.bottom, panel.bottom + panel.height)
         items.append(Polygon(outline=ring, role=PANEL_ROLES[panel.kind], title=_panel_words(panel, units)))
     items += _caps(view, elevation, features)
-    for panel in elevation.panels:
-        if panel.kind != "removable" and elevation.cleat_length:
-            height = panel.bottom + panel.height - CLEAT_BELOW
-            a, b = view.at(panel.start, height), view.at(panel.start + panel.width, height)
-            items.append(Line(a=a, b=b, role="cleat", title="Cleat"))
+    items += _cleat_lines(view, elevation, units)
     for feature in features:
         items += _opening(view, feature)
     for panel in elevation.panels:
@@ -566,6 +607,46 @@ def draw_elevation(
         block=block,
         notes=_elevation_notes(elevation, units) + [f"Pinned {pin.id}: {told}." for pin, told in pins],
     )
+
+
+def _cleat_lines(view: _View, elevation: WallElevation, units: UnitSystem) -> list[Item]:
+    """Rails and rows of spacers with a tick where each fixing goes, and their heights at the right of the wall."""
+    items: list[Item] = []
+    for line in elevation.cleats:
+        words = f"{line.kind.capitalize()} at {format_length(line.height, units)}"
+        a, b = view.at(line.start, line.height), view.at(line.end, line.height)
+        items.append(Line(a=a, b=b, role="cleat", title=words))
+        if line.spacing > 0:
+            for k in range(line.fixings):
+                at = min(line.start + k * line.spacing, line.end)
+                foot, head = view.at(at, line.height - 30.0), view.at(at, line.height + 30.0)
+                items.append(Line(a=foot, b=head, role="cleat", title="Fixing"))
+    heights = _apart(sorted({line.height for line in elevation.cleats}), least=60.0)
+    if heights:
+        right = max(view.at(0.0, 0.0)[0], view.at(elevation.length, 0.0)[0])
+        items += chain_dimensions([(right, 0.0), *((right, height) for height in heights)], units, offset=-10.0)
+    return items
+
+
+def _cleat_notes(elevation: WallElevation, units: UnitSystem) -> list[str]:
+    """Every height once, with its fixings; anchors are for the maker and the wall to decide."""
+    found: dict[tuple[str, float], list[CleatLine]] = {}
+    for line in elevation.cleats:
+        found.setdefault((line.kind, line.height), []).append(line)
+    told = []
+    for (kind, height), lines in sorted(found.items(), key=lambda one: -one[0][1]):
+        words = f"{kind} at {format_length(height, units)} to its middle"
+        if lines[0].spacing > 0:
+            every = format_small(lines[0].spacing, units)
+            words += f", {sum(line.fixings for line in lines)} fixings, one every {every} from the first"
+        told.append(words)
+    if not told:
+        return []
+    text = f"{'; '.join(told)}."
+    return [
+        text[0].upper() + text[1:],
+        "Fixings into studs or with anchors that the maker states for this wall; spacing to be confirmed on site.",
+    ]
 
 
 def _wall_face(view: _View, features: Sequence[PlacedFeature], tall: float) -> list[Item]:
@@ -657,6 +738,7 @@ def _elevation_notes(elevation: WallElevation, units: UnitSystem) -> list[str]:
         f"Panels: {kinds}. Cleat {format_length(elevation.cleat_length, units)}"
         + (f", cap {format_length(elevation.cap_length, units)}." if elevation.cap_length else "."),
     ]
+    notes += _cleat_notes(elevation, units)
     for start, end, why in elevation.free:
         notes.append(f"Free {format_length(start, units)} to {format_length(end, units)}: {why}.")
     notes.append("Heights above the slab. End panels are cut last, to the space left. Do not scale.")
@@ -674,6 +756,8 @@ def draw_fold_away(
     for number, ring in enumerate(layout.mats, 1):
         items.append(Polygon(outline=ring, role="whole piece", title=f"Mat {number}"))
         items.append(Text(at=middle(ring), text=str(number)))
+    laps = meeting_edges(layout.mats) if layout.under_laps else []
+    items += [Line(a=a, b=b, role="weld", title="Under-lap") for a, b in laps]
     items += _columns(plan)
     for wall in plan.walls:
         outward = _outward(plan.outline, wall.a, wall.b)
@@ -686,10 +770,27 @@ def draw_fold_away(
         description=f"{layout.count} fold-away mats laid out in {plan.name}, covering {covered}.",
         units=units,
         block=block,
-        notes=[
-            f"{layout.count} mats cover {covered}; {format_area(layout.uncovered, units)} stays bare. Do not scale."
-        ],
+        notes=_fold_away_notes(layout, units),
     )
+
+
+def _fold_away_notes(layout: FoldAwayLayout, units: UnitSystem) -> list[str]:
+    covered = format_area(layout.covered, units)
+    notes = [f"{layout.count} mats cover {covered}; {format_area(layout.uncovered, units)} stays bare. Do not scale."]
+    if layout.under_laps:
+        notes.append(
+            f"Dash-dot lines: {layout.under_laps} under-laps, {format_length(layout.under_lap_length, units)} in all. "
+            "Lay in order of number; the later mat laps over the flap of the earlier one."
+        )
+    if layout.mat_mass:
+        notes.append(f"One mat {format_mass(layout.mat_mass, units)}, all of them {format_mass(layout.mass, units)}.")
+    if all(layout.folded):
+        size = " × ".join(format_small(side, units) for side in layout.folded)
+        kept = ""
+        if layout.stacks:
+            kept = f"; the store holds {layout.stored} in {layout.stacks} stack{'s' if layout.stacks > 1 else ''}"
+        notes.append(f"Folded {size}{kept}.")
+    return notes
 
 
 # ---------------------------------------------------------------- small plans

@@ -344,6 +344,9 @@ class FramePiece(Value, kw_only=True):
     start_mitre: float = 0.0
     end_mitre: float = 0.0
     """Degrees its ends are off a square cut; above 0 the edge away from the mat's middle is the longer one there."""
+    a: tuple[float, float] = (0.0, 0.0)
+    b: tuple[float, float] = (0.0, 0.0)
+    """Where ``length`` lies, anticlockwise: on the frame's outer face, for a ramp on the edge of the mat field."""
 
 
 class FloorLayout(Value, kw_only=True):

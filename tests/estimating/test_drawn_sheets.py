@@ -18,6 +18,7 @@ from estimating.engine.cut_drawing import draw_stock
 from estimating.engine.cut_plans import plan_cuts
 from estimating.engine.floor import lay_floor
 from estimating.engine.fold_away import lay_fold_away
+from estimating.engine.frame_drawing import draw_frame
 from estimating.engine.layout_drawings import draw_cover, draw_elevation, draw_floor_layer, draw_fold_away
 from estimating.engine.types import Fitout, FoldAwaySystem, Pin, RoomLayouts
 from estimating.engine.walls import lay_walls
@@ -55,11 +56,20 @@ def drawings(rooms: Any, systems: Any) -> dict[str, Drawing]:
     for name, layer, pins in (("base", "base", [line, whole]), ("way", "base", [way]), ("top", "top", [across])):
         told = [(pin, "kept") for pin in pins]
         made[f"pinned {name}"] = draw_floor_layer(plan, floor, layer, system=system, pins=told, block=BLOCK)
+    made["frame"] = draw_frame(plan, floor, system=system, block=BLOCK)
+    ramped = rooms.rectangle(300, 200, ramps=["B-C", "C-D"])
+    made["ramps"] = draw_frame(ramped, lay_floor(ramped, system, products), system=system, block=BLOCK)
     made["cover"] = draw_cover(plan, cover, spec=system.cover, contact="owner@example.org", survey="Gate", block=BLOCK)
     made |= {
         f"wall {e.wall}": draw_elevation(plan, walls, e.wall, block=BLOCK) for e in walls.elevations if e.panels
     }  # fmt: skip
     made["fold-away"] = draw_fold_away(plan, lay_fold_away(plan, mats, products), block=BLOCK)
+    made["metric base"] = draw_floor_layer(plan, floor, "base", system=system, units="metric", block=BLOCK)
+    made["metric top"] = draw_floor_layer(plan, floor, "top", system=system, units="metric", block=BLOCK)
+    made["metric frame"] = draw_frame(plan, floor, system=system, units="metric", block=BLOCK)
+    made["metric cover"] = draw_cover(plan, cover, spec=system.cover, units="metric", block=BLOCK)
+    made["metric wall"] = draw_elevation(plan, walls, "C-D", units="metric", block=BLOCK)
+    made["metric fold-away"] = draw_fold_away(plan, lay_fold_away(plan, mats, products), units="metric", block=BLOCK)
     cuts = plan_cuts(
         [RoomLayouts(room="hall", floor=floor, walls=walls)], products, [system], [systems.walls()]
     ).plans  # fmt: skip

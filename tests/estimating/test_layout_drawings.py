@@ -7,6 +7,7 @@ import re
 from typing import Any
 
 import pytest
+import shapely
 
 from buildout.rooms.engine.drawing import Dimension, Drawing, Line, Polygon, Text, TitleBlock
 from buildout.rooms.engine.dxf import to_dxf
@@ -15,6 +16,7 @@ from buildout.units.lengths import format_length
 from estimating.engine.cover import lay_cover
 from estimating.engine.floor import lay_floor
 from estimating.engine.fold_away import lay_fold_away
+from estimating.engine.frame_drawing import draw_frame
 from estimating.engine.layout_drawings import draw_cover, draw_elevation, draw_floor_layer, draw_fold_away
 from estimating.engine.types import Fitout, FoldAwaySystem
 from estimating.engine.walls import lay_walls
@@ -62,7 +64,9 @@ def test_the_ramp_stands_in_front_of_the_mat(floor_of_a_room: Any, systems: Any)
 def test_course_dimensions_add_up_to_the_field(floor_of_a_room: Any) -> None:
     plan, floor = floor_of_a_room
     drawing = draw_floor_layer(plan, floor, "base")
-    upright = [d for d in drawing.items if isinstance(d, Dimension) and d.a[0] == d.b[0]]
+    upright = [
+        d for d in drawing.items if isinstance(d, Dimension) and d.a[0] == d.b[0] and not d.title.startswith("First")
+    ]
     lengths = sorted(math.dist(d.a, d.b) for d in upright)
     assert lengths[-1] == pytest.approx(192 * INCH)  # 200 less 4 in on both sides
     assert sum(lengths[:-1]) == pytest.approx(lengths[-1])
@@ -159,3 +163,70 @@ def test_drawings_can_be_written_to_every_sheet(floor_of_a_room: Any, rooms: Any
             if units == "metric":
                 assert not any("'" in text for text in texts(drawing))
                 assert not any(re.search(r"\d in\b", note) for note in drawing.notes)
+
+
+def test_the_first_line_is_drawn_and_measured_from_the_side_it_is_laid_from(floor_of_a_room: Any) -> None:
+    """Sheets are 48 in wide and the first course is whole, so the line lies 48 in inside the field's edge at 4 in."""
+    plan, floor = floor_of_a_room
+    drawing = draw_floor_layer(plan, floor, "base")
+    line = next(i for i in drawing.items if isinstance(i, Line) and i.role == "first line")
+    told = [d for d in drawing.items if isinstance(d, Dimension) and d.title.startswith("First")]
+    assert {round(abs(line.a[1] - edge) / INCH, 2) for edge in (4 * INCH, 196 * INCH)} >= {48.0}
+    assert [round(math.dist(d.a, d.b) / INCH, 2) for d in told] == [48.0, 48.0]
+    assert {d.b for d in told} == {line.a, line.b}
+    assert "first line" in texts(drawing)
+    assert not [i for i in draw_floor_layer(plan, floor, "top").items if isinstance(i, Line) and i.role == "first line"]
+    metric = draw_floor_layer(plan, floor, "base", units="metric")
+    first = next(note for note in metric.notes if note.startswith("Snap the first line"))
+    assert "1219 mm at the end towards corner" in first
+    assert '"' not in first
+
+
+def test_frame_pieces_are_drawn_where_they_lie_with_their_cuts(rooms: Any, systems: Any) -> None:
+    """Frame: timbers 3.5 in wide fill the ring between outer face and field. Ramps 12 in deep meet at 45°: their
+    areas are those of the two trapezia, 12 × (side + side + 12) / 2."""
+    plan = rooms.rectangle(300, 200, ramps=["B-C", "C-D"])
+    floor = lay_floor(plan, systems.floor(), systems.products())
+    drawing = draw_frame(plan, floor, system=systems.floor())
+    frame = shapely.union_all([shapely.Polygon(p.outline) for p in polygons(drawing, "frame")])
+    ring = shapely.Polygon(floor.outer).difference(shapely.Polygon(floor.field))
+    assert frame.symmetric_difference(ring).area == pytest.approx(0, abs=200)
+    assert sum(shapely.Polygon(p.outline).area for p in polygons(drawing, "frame")) == pytest.approx(ring.area, abs=200)
+    ramps = [shapely.Polygon(p.outline) for p in polygons(drawing, "ramp")]
+    sides = (300.0, 200.0)
+    hand = sum(12 * (side + side + 12) / 2 for side in sides) * INCH**2
+    assert sum(r.area for r in ramps) == pytest.approx(hand, rel=1e-4)
+    assert shapely.union_all(ramps).area == pytest.approx(hand, rel=1e-4)
+    written = texts(drawing)
+    for piece in floor.frame:
+        assert written.count(piece.id) == 2  # on the plan and in the table
+        assert format_length(piece.length, "feet-inches") in written
+    assert written.count("45.0° out") == 2
+
+
+def test_rails_and_fixings_stand_at_their_heights(rooms: Any, systems: Any) -> None:
+    plan = rooms.rectangle(240, 200, constructions={"A-B": "masonry"})
+    fitout = Fitout(room="room", panelled=["A-B"])
+    layout = lay_walls(plan, systems.walls(), fitout, systems.products())
+    drawing = draw_elevation(plan, layout, "A-B")
+    lines = layout.elevations[0].cleats
+    drawn = [i for i in drawing.items if isinstance(i, Line) and i.role == "cleat"]
+    level = [i for i in drawn if i.title != "Fixing"]
+    assert sorted(i.a[1] for i in level) == sorted(line.height for line in lines)
+    assert len(drawn) - len(level) == sum(line.fixings for line in lines) > 0
+    heights = [line.height for line in lines if line.kind == "cleat"]
+    assert any(format_length(heights[0], "feet-inches") in note and "16 in" in note for note in drawing.notes)
+
+
+def test_under_laps_are_drawn_where_mats_meet(rooms: Any, systems: Any) -> None:
+    """Mats 96 × 48 in on 192 × 96 in lie two by two: four edges meet, 2 × 96 + 2 × 48 in."""
+    mats = FoldAwaySystem(
+        id="f", name="Mats", product="fold-mat", mat_length=systems.inches(96), mat_width=systems.inches(48),
+        under_lap=systems.inches(4),
+    )  # fmt: skip
+    layout = lay_fold_away(rooms.rectangle(193, 97), mats, systems.products())
+    drawing = draw_fold_away(rooms.rectangle(193, 97), layout)
+    laps = [i for i in drawing.items if isinstance(i, Line) and i.role == "weld"]
+    assert len(laps) == layout.under_laps == 4
+    assert sum(math.dist(i.a, i.b) for i in laps) / INCH == pytest.approx(2 * 96 + 2 * 48)
+    assert "4 under-laps, 24' 0\"" in drawing.notes[1]

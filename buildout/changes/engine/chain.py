@@ -95,7 +95,7 @@ LINK_VERSIONS = dict.fromkeys(
     "forecast": 3,
     "gains": 2,
     "cut plans": 7,
-    "floor": 6,
+    "floor": 7,
     "cover": 6,
     "walls": 5,
     "fold-away": 3,

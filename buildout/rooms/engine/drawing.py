@@ -24,7 +24,7 @@ Role = Literal[
     "wall", "stud wall", "low wall", "opening", "door", "swing", "window", "column", "keep clear", "mat field",
     "service", "mark", "reading", "suspect", "datum",
     # floor, cover and walls
-    "frame", "ramp", "piece", "whole piece", "joint", "lower joint", "cover", "band", "weld", "cutout",
+    "frame", "ramp", "piece", "whole piece", "joint", "lower joint", "first line", "cover", "band", "weld", "cutout",
     "panel", "low panel", "removable panel", "end panel", "cap", "cleat", "floor line", "section cut",
     # cut diagrams
     "stock", "cut piece", "offcut",

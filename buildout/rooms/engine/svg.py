@@ -63,6 +63,7 @@ PENS: dict[Role, Pen] = {
     "whole piece": Pen(0.2, tint=0.04),
     "joint": Pen(0.25),
     "lower joint": Pen(0.15, "1.2 0.9", quiet=0.7),
+    "first line": Pen(0.7, "7 1.2 1.2 1.2"),
     "cover": Pen(0.45),
     "band": Pen(0.2, "2 1"),
     "weld": Pen(0.3, "5 1 1 1"),

@@ -32,6 +32,7 @@ class LayoutSheet(NamedTuple):
 
 
 def _sheets(desk: Desk, room_id: str) -> tuple[RoomPlan, RoomLayouts | None, list[LayoutSheet]]:
+    from estimating.engine.frame_drawing import draw_frame
     from estimating.engine.layout_drawings import draw_cover, draw_elevation, draw_floor_layer, draw_fold_away
 
     plan = next((plan for plan in desk.sheet.part("plans", list[RoomPlan]) if plan.room == room_id), None)
@@ -60,6 +61,8 @@ def _sheets(desk: Desk, room_id: str) -> tuple[RoomPlan, RoomLayouts | None, lis
         caution = "" if found else _LAYING
         add(f"floor-{layer.layer}", title, draw_floor_layer, layout.floor, layer.layer, system=system, caution=caution,
             pins=[one for one in held if one[0].layer == layer.layer])  # fmt: skip
+    if layout.floor and layout.floor.frame:
+        add("frame", "Frame and ramps", draw_frame, layout.floor, system=system, caution=_SAWING)
     if layout.cover:
         spec = system.cover if system else None
         add("cover", "Cover, for the fabricator", draw_cover, layout.cover, spec=spec, contact=desk.user.name,
@@ -85,6 +88,10 @@ def _gate(desk: Desk, plan: RoomPlan) -> str:
 _LAYING = (
     "Knives: long cuts on a board, away from the body, one person cutting. Foam is light but sheets catch wind: two "
     "people through a door."
+)
+_SAWING = (
+    "Saws: one person cuts, the piece is held, off-cuts fall free, eyes and ears covered. Mitre gauges are set to the "
+    "angle measured in the room, not to the one on paper."
 )
 _COVER = (
     "Sign it twice before it goes out: two people check it, and one of them has measured the room again. A cover cut "
