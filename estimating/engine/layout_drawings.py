@@ -366,14 +366,15 @@ def draw_cover(
         before, after = outline[k - 1], outline[(k + 1) % count]
         inward = _bisector(before, point, after)
         angle = _angle(before, point, after)
-        out = [(-inward[0] * off, -inward[1] * off - 1.1) for off in (4.0, 2.4, 5.5, 7.0)]
-        aside = [(x - inward[1] * slid, y + inward[0] * slid) for x, y in out for slid in (2.5, -2.5, 5.0, -5.0)]
-        aside += [(inward[0] * far, inward[1] * far - 1.1) for far in (5.0, 12.0, 16.0, 20.0)]
-        items.append(Text(at=point, text=str(k + 1), shift=out[0], or_shift=[*out[1:], *aside]))
+        # Never far off: a number that strays to another corner would mislead.
+        spots = [(inward[0] * off, inward[1] * off - 1.1) for off in (-4.0, -2.4, 3.4, 4.6)]
+        items.append(Text(at=point, text=str(k + 1), shift=spots[0], or_shift=spots[1:]))
+        within = [(inward[0] * off, inward[1] * off - 1.0) for off in (8.0, 13.0, 10.5, 16.0)]
+        within += [(x - inward[1] * slid, y + inward[0] * slid) for x, y in within[:3] for slid in (4.0, -4.0)]
         items.append(
             Text(
-                at=point, text=f"{angle:.1f}°", role="small label", size=SMALL, clear=True,
-                shift=(inward[0] * 8.0, inward[1] * 8.0 - 1.0), or_shift=[(inward[0] * 13.0, inward[1] * 13.0 - 1.0)],
+                at=point, text=f"{angle:.1f}°", role="small label", size=SMALL, clear=True, shift=within[0],
+                or_shift=within[1:],
             )
         )  # fmt: skip
     for k, (name, length) in enumerate(cover.sides):
