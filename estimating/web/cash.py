@@ -8,14 +8,14 @@ from typing import Any
 
 from buildout.builds.web.models import Build
 from buildout.builds.web.services import Sheet
-from buildout.units.money import format_money, tax_on
+from buildout.units.money import format_money
 from estimating.engine.cash_flow import CashFlow, Flow, Purchase, cash_flow, purchase_flows, spread
 from estimating.engine.heads import FLOAT, HEADS
 from estimating.engine.ledger import let_off
 from estimating.engine.types import Arrivals, Budget, MoneyPlan, OrderDates, Quote, Supplier
 from estimating.web import ledger, order_book
 from estimating.web.models import LedgerEntry, Order
-from estimating.web.services import standings
+from estimating.web.services import standings, tax_due
 
 Kind = LedgerEntry.Kind
 
@@ -81,7 +81,8 @@ def _placed(
         goods = sum((line.goods for line in lines), Decimal(0))
         off = order.state == Order.State.CANCELLED
         # Of an order called off what the supplier charges for that is left, and no deposit on it.
-        due_in_all = goods + (tax_on(goods, tax_percent, currency) if off else order.freight + order.tax)
+        tax = tax_due(order, quotes.get(order.quote), tax_percent, currency)
+        due_in_all = goods + tax + (0 if off else order.freight)
         total = max(due_in_all, invoiced)
         if off and not total:
             continue

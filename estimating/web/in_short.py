@@ -7,10 +7,13 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
+import msgspec
+
 from buildout.builds.web.models import Build, Comment, JournalEntry, Revision
 from buildout.builds.web.services import Sheet
 from estimating.engine.cost_risk import CostRisk, cost_risk
 from estimating.engine.heads import FLOAT
+from estimating.engine.ledger import HeadMoney
 from estimating.engine.types import Award, Budget, MoneyPlan, Product, TakeOff
 from estimating.web import cash, ledger
 from estimating.web.models import Approval, LedgerEntry, Order
@@ -63,7 +66,8 @@ def facts(build: Build, sheet: Sheet, since: datetime | None) -> dict[str, Any]:
     news = JournalEntry.objects.filter(build=build, kind__in=TOLD).select_related("revision")
     news = news.defer("revision__document", "revision__result")
     totals = sheet.revision.totals
-    before = _totals_at(build, since)
+    then = _revision_at(build, since)
+    before = then.totals if then else None
     return {
         "budget": budget,
         "heads": heads,
@@ -73,6 +77,7 @@ def facts(build: Build, sheet: Sheet, since: datetime | None) -> dict[str, Any]:
         "flow": flow,
         "change": Decimal(totals["cost"]) - Decimal(before["cost"]) if before else None,
         "before": before,
+        "moved": _moved(sheet, then, since, book, orders, heads),
         "totals": totals,
         "late": [order for order in standing if order.promised and order.promised < today],
         "coming": sorted(
@@ -96,11 +101,31 @@ def comments_by_head(build: Build) -> dict[int, list[Comment]]:
     return found
 
 
-def _totals_at(build: Build, moment: datetime | None) -> dict[str, Any] | None:
-    """The totals of the revision people relied on then; None before the first one."""
+def _revision_at(build: Build, moment: datetime | None) -> Revision | None:
+    """The revision people relied on then, without its plan and result; None before the first one."""
     if moment is None:
         return None
-    found = (
-        Revision.objects.filter(build=build, created__lte=moment).order_by("-number").values_list("totals", flat=True)
-    )
-    return found.first()
+    found = Revision.objects.filter(build=build, created__lte=moment).order_by("-number")
+    return found.defer("document", "result").first()
+
+
+def _moved(
+    sheet: Sheet, then: Revision | None, since: datetime | None, book: list[LedgerEntry],
+    orders: list[Order], heads: list[HeadMoney],
+) -> dict[int, Decimal]:  # fmt: skip
+    """Head → by how much its forecast to finish differs from what it was then: plan and book both as of then."""
+    if then is None or since is None:
+        return {}
+    try:
+        old = None if then.pk == sheet.revision.pk else Sheet(Revision.objects.get(pk=then.pk)).part("budget", Budget)
+    except msgspec.ValidationError:
+        return {}  # worked out by an earlier version, in another shape
+    earlier = [entry for entry in book if entry.entered <= since]
+    if old is None and len(earlier) == len(book):
+        return {}
+    was = {line.head: line.forecast for line in ledger.money_by_head(sheet, earlier, orders, old)}
+    return {
+        line.head: line.forecast - was[line.head]
+        for line in heads
+        if line.forecast != was.get(line.head, line.forecast)
+    }

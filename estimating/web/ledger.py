@@ -28,7 +28,7 @@ from estimating.engine.offers import tax_rate
 from estimating.engine.types import Budget, MoneyPlan, Product, Quote, TakeOff
 from estimating.web.models import Claim, LedgerEntry, Order
 from estimating.web.order_book import OrderBookError
-from estimating.web.services import standings
+from estimating.web.services import standings, tax_due
 
 Kind = LedgerEntry.Kind
 BILLS = (Kind.INVOICE, Kind.CREDIT)
@@ -72,29 +72,50 @@ def heads_of_items(sheet: builds.Sheet) -> dict[str, int]:
     return products | {line.item: line.head for line in sheet.part("take_off", TakeOff).lines}
 
 
-def split_of(order: Order, head_of: dict[str, int]) -> dict[int, Decimal]:
+class _Taxes:
+    """Rates of a build's quotes."""
+
+    def __init__(self, sheet: builds.Sheet) -> None:
+        self.currency = sheet.currency
+        self.quotes = {quote.id: quote for quote in sheet.section("quotes", list[Quote])}
+        self.money = sheet.section("money", MoneyPlan) if sheet.document.get("money") else MoneyPlan()
+
+    def of(self, order: Order, goods: Iterable[Decimal]) -> Decimal:
+        """Tax on lines of an order."""
+        quote = self.quotes.get(order.quote)
+        percent = tax_rate(quote, self.money.tax_percent) if quote else self.money.tax_percent
+        return sum((tax_on(amount, percent, self.currency) for amount in goods), Decimal(0))
+
+    def due(self, order: Order) -> Decimal:
+        return tax_due(order, self.quotes.get(order.quote), self.money.tax_percent, self.currency)
+
+
+def split_of(order: Order, head_of: dict[str, int], tax: Decimal) -> dict[int, Decimal]:
     """What an order comes to under each head, tax and freight included."""
     found: dict[int, Decimal] = {}
     parts = [(head_of.get(line.item, 23), line.goods) for line in standings(order)]
-    for head, amount in [*parts, (FREIGHT, order.freight), (TAX, order.tax)]:
+    for head, amount in [*parts, (FREIGHT, order.freight), (TAX, tax)]:
         if amount > 0:
             found[head if head in HEADS else 23] = found.get(head, Decimal(0)) + amount
     return dict(sorted(found.items()))
 
 
-def money_by_head(sheet: builds.Sheet, book: list[LedgerEntry], orders: Iterable[Order]) -> list[HeadMoney]:
-    """Every budget head with what was ordered, invoiced, paid and drawn since."""
+def money_by_head(
+    sheet: builds.Sheet, book: list[LedgerEntry], orders: Iterable[Order], budget: Budget | None = None
+) -> list[HeadMoney]:
+    """Every budget head with what was ordered, invoiced, paid and drawn since; ``budget``: another than the sheet's."""
+    taxes = _Taxes(sheet)
     head_of = heads_of_items(sheet)
     return head_money(
-        sheet.part("budget", Budget),
+        budget or sheet.part("budget", Budget),
         [row_of(entry) for entry in book],
-        {order.name: split_of(order, head_of) for order in orders if order.state != Order.State.CANCELLED},
+        {o.name: split_of(o, head_of, taxes.due(o)) for o in orders if o.state != Order.State.CANCELLED},
         head_of,
         sheet.currency,
     )
 
 
-def match(order: Order, entries: list[LedgerEntry], currency: str) -> ThreeWay:
+def match(sheet: builds.Sheet, order: Order, entries: list[LedgerEntry]) -> ThreeWay:
     """Order, receipt and invoices of one order."""
     lines = [
         OrderLine(
@@ -103,7 +124,8 @@ def match(order: Order, entries: list[LedgerEntry], currency: str) -> ThreeWay:
         )
         for line in standings(order)
     ]  # fmt: skip
-    return three_way(lines, order.freight, order.tax, [row_of(entry) for entry in entries], currency)
+    rows = [row_of(entry) for entry in entries]
+    return three_way(lines, order.freight, _Taxes(sheet).due(order), rows, sheet.currency)
 
 
 class CreditStart(NamedTuple):
@@ -133,12 +155,7 @@ def credit_start(sheet: builds.Sheet, order: Order, entries: list[LedgerEntry], 
         weights = goods if any(goods.values()) else dict.fromkeys(bad or sorted(billed)[:1], Decimal(1))
         if weights:
             goods = dict(zip(weights, shares(claim.asked, list(weights.values()), sheet.currency), strict=True))
-    quote = next((quote for quote in sheet.section("quotes", list[Quote]) if quote.id == order.quote), None)
-    money = sheet.section("money", MoneyPlan) if sheet.document.get("money") else MoneyPlan()
-    percent = tax_rate(quote, money.tax_percent) if quote else money.tax_percent
-    return CreditStart(
-        billed, quantity, goods, sum((tax_on(amount, percent, sheet.currency) for amount in goods.values()), Decimal(0))
-    )
+    return CreditStart(billed, quantity, goods, _Taxes(sheet).of(order, goods.values()))
 
 
 @transaction.atomic

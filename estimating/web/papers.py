@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import warnings
 from typing import IO
 
+from buildout.builds.web.pictures import PictureError, read_picture
 from estimating.engine.price_list import LARGEST_TABLE, TableError, read_table
 from estimating.web.asking_models import Paper
 
 LARGEST_PAPER = 12_000_000
 """Bytes."""
-MOST_PIXELS = 80_000_000
 KINDS = {"pdf": "application/pdf", "jpeg": "image/jpeg", "png": "image/png", "csv": "text/plain; charset=utf-8"}
 """How each is given back. A table goes out as plain text, so that nothing opens it as a sheet with live formulas."""
 
@@ -37,7 +36,12 @@ def read_paper(file: IO[bytes], size: int) -> tuple[str, bytes]:
         return Paper.Kind.PDF, data
     if start.startswith((b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n")):
         kind = Paper.Kind.JPEG if start[0] == 0xFF else Paper.Kind.PNG
-        return kind, _picture(file, kind.upper())
+        data = file.read()
+        try:
+            read_picture(data, (kind.upper(),))
+        except PictureError as error:
+            raise PaperError(str(error)) from error
+        return kind, data
     if size <= LARGEST_TABLE:
         data = file.read()
         try:
@@ -46,25 +50,3 @@ def read_paper(file: IO[bytes], size: int) -> tuple[str, bytes]:
             raise PaperError(f"Neither a PDF nor a JPEG or PNG picture. {error}") from error
         return Paper.Kind.CSV, data
     raise PaperError("This is neither a PDF, nor a JPEG or PNG picture, nor a table saved as CSV of up to 0.5 MB.")
-
-
-def _picture(file: IO[bytes], kind: str) -> bytes:
-    from PIL import Image
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("error", Image.DecompressionBombWarning)
-        try:
-            with Image.open(file, formats=[kind]) as image:
-                if image.width * image.height > MOST_PIXELS:
-                    raise PaperError("The picture has more than 80 million points. Send a smaller one.")
-                image.load()
-        except PaperError:
-            raise
-        except Exception as error:  # a broken picture may fail in any way
-            raise PaperError("The picture is broken or cut off. Send it again.") from error
-    file.seek(0)
-    data = file.read()
-    # Another library may have told the picture library to put up with files that are cut off.
-    if (b"IEND" if kind == "PNG" else b"\xff\xd9") not in data[-4096:]:
-        raise PaperError("The picture is broken or cut off. Send it again.")
-    return data

@@ -10,9 +10,11 @@ from typing import NamedTuple
 from django.utils import timezone
 
 from buildout.builds.web.models import Build, Revision
+from buildout.units.money import tax_on
 from estimating.engine.deliveries import LineStanding, standing
+from estimating.engine.offers import tax_rate
 from estimating.engine.order_changes import OrderDifference
-from estimating.engine.types import Charge, OrderedLine, PlacedOrder
+from estimating.engine.types import Charge, OrderedLine, PlacedOrder, Quote
 from estimating.web.models import ChangeOrder, Order
 
 
@@ -62,6 +64,17 @@ def standings(order: Order) -> list[OrderedItem]:
             )
         )
     return found
+
+
+def tax_due(order: Order, quote: Quote | None, build_percent: Decimal, currency: str) -> Decimal:
+    """Tax as the order was placed with, and on every line of its agreed changes at the rate of its own quote."""
+    percent = tax_rate(quote, build_percent) if quote is not None else build_percent
+    if order.state == Order.State.CANCELLED:
+        # No freight is due, and of the goods what the supplier charges for calling them off.
+        return sum((tax_on(line.goods, percent, currency) for line in standings(order)), Decimal(0))
+    agreed = [change for change in order.changes.all() if change.state == ChangeOrder.State.AGREED]
+    moved = [Decimal(line["money"]) for change in agreed for line in change.lines]
+    return order.tax + sum((tax_on(amount, percent, currency) for amount in moved), Decimal(0))
 
 
 def placed_orders(build: Build) -> list[PlacedOrder]:

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from io import BytesIO
 from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
 
 from buildout.builds.web.models import Build
+from buildout.builds.web.pictures import PictureError, read_picture, small_jpeg
 from buildout.builds.web.services import Sheet
 from scheduling.engine import day as engine
 from scheduling.engine.day import TaskDay, TaskMark
@@ -266,19 +266,10 @@ def shrink(data: bytes) -> bytes:
     """A telephone's picture as a small JPEG, the right way up, without place and device. Raises ``MarkError``."""
     if len(data) > LARGEST_PHOTO:
         raise MarkError(f"This picture is larger than {LARGEST_PHOTO // 1_000_000} MB. Send a smaller one.")
-    from PIL import Image, ImageOps, UnidentifiedImageError
-
     try:
-        with Image.open(BytesIO(data), formats=["JPEG", "PNG", "WEBP"]) as opened:
-            if opened.width * opened.height > 80_000_000:
-                raise MarkError("This picture has too many points. Send a smaller one.")
-            image = ImageOps.exif_transpose(opened).convert("RGB")
-    except (UnidentifiedImageError, OSError, SyntaxError, Image.DecompressionBombError) as error:
-        raise MarkError("That file is not a picture this can read. Send a JPEG, PNG or WebP photo.") from error
-    image.thumbnail((PHOTO_SIDE, PHOTO_SIDE))
-    out = BytesIO()
-    image.save(out, "JPEG", quality=72, optimize=True)
-    return out.getvalue()
+        return small_jpeg(read_picture(data), PHOTO_SIDE, 72)
+    except PictureError as error:
+        raise MarkError(str(error)) from error
 
 
 def words(mark: DayMark, names: dict[str, str]) -> dict[str, Any]:

@@ -89,6 +89,7 @@ def test_for_the_owner_alone(
         for name in ("ready-made", "new-ready-made"):
             assert browser.get(url(name, demo_build)).status_code == 404
         assert browser.post(url("new-ready-made", demo_build), TYPED).status_code == 404
+        assert browser.post(url("edit-ready-made", demo_build, 1), TYPED).status_code == 404
         assert browser.post(url("remove-ready-made", demo_build, 1)).status_code == 404
     assert client_of(owner).post(url("ready-made", demo_build)).status_code == 405
     assert client_of(owner).get(url("remove-ready-made", demo_build, 1)).status_code == 405
@@ -102,3 +103,23 @@ def test_queries(client_of: ClientOf, demo_build: Build, owner: User, django_ass
     browser.get(url("ready-made", demo_build))  # takes the messages
     with django_assert_num_queries(5):
         browser.get(url("ready-made", demo_build))
+
+
+def test_an_offer_is_changed_in_place(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    browser, task = client_of(owner), work_of(demo_build)
+    browser.post(url("new-ready-made", demo_build), TYPED | {"tasks": [task]})
+    address = url("edit-ready-made", demo_build, 1)
+    assert address in browser.get(url("ready-made", demo_build)).content.decode()
+    form = browser.get(address).context["form"]
+    shown = {name: form.get_initial_for_field(field, name) for name, field in form.fields.items()}
+    assert {name: f"{shown[name]}" for name in TYPED if name != "items"} == {
+        name: value for name, value in TYPED.items() if name != "items"
+    }
+    assert (shown["items"], shown["tasks"]) == (TYPED["items"], [task])
+    wrong = browser.post(address, TYPED | {"price": "cheap", "note": "kept note"})
+    assert wrong.status_code == 422
+    assert "kept note" in wrong.content.decode()
+    browser.post(address, TYPED | {"price": "9100.50", "tasks": []})
+    offer = ReadyMadeOffer.objects.get()
+    assert (offer.number, offer.terms["price"], offer.tasks, offer.by) == (1, "9100.50", [], owner)
+    assert browser.get(url("edit-ready-made", demo_build, 2)).status_code == 404

@@ -12,10 +12,12 @@ from django.test import Client
 from django.urls import reverse
 
 from buildout.builds.web.models import Build
-from buildout.builds.web.services import Sheet
+from buildout.builds.web.services import Sheet, sheet_of
 from buildout.people.web.models import User
 from estimating.engine.types import Budget
 from estimating.web.cash import planned
+from estimating.web.models import ChangeOrder, Order
+from estimating.web.order_book import cancel
 
 pytestmark = pytest.mark.django_db
 ClientOf = Callable[[User | None], Client]
@@ -99,3 +101,29 @@ def test_queries(client_of: ClientOf, demo_build: Build, owner: User, django_ass
     browser = client_of(owner)
     with django_assert_num_queries(8):
         browser.get(url("cash", demo_build))
+
+
+def test_tax_of_an_order_is_its_own_quotes(demo_build: Build, owner: User) -> None:
+    """Changed or called off: the rate the quote said, not the build's."""
+    revision = demo_build.current
+    assert revision is not None
+    order = Order.objects.get(build=demo_build, number=1)
+    quote = next(quote for quote in revision.document["quotes"] if quote["id"] == order.quote)
+    quote["tax_percent"] = "5"
+    assert str(revision.document["money"]["tax_percent"]) != "5"
+    revision.save()
+    line = order.lines[0]
+    ChangeOrder.objects.create(
+        order=order, number=1, reason="One less", state="agreed", money=Decimal("-20.00"),
+        lines=[{"item": line["item"], "name": line["name"], "unit": line["unit"], "before": line["quantity"],
+                "after": line["quantity"], "money": "-20.00", "text": ""}],
+    )  # fmt: skip
+    goods = sum(Decimal(entry["goods"]) for entry in order.lines)
+
+    def leaves() -> Decimal:
+        flow = planned(demo_build, sheet_of(demo_build))
+        return sum((f.amount for week in flow.weeks for f in week.flows if order.name in f.what), Decimal(0))
+
+    assert leaves() == goods - 20 + order.freight + order.tax - 1  # 5 % of 20
+    cancel(order, owner, Decimal(100))
+    assert leaves() == Decimal(105)

@@ -70,7 +70,7 @@ def test_photos_stay_with_the_delivery(client_of: ClientOf, demo_build: Build, o
     shown = browser.get(url("delivery-photo", demo_build, 2, 1, 1))
     assert (shown["Content-Type"], shown.content) == ("image/jpeg", bytes(kept.jpeg))
     for file, said in (
-        (SimpleUploadedFile("x.jpg", b"no photo"), "not a photo that can be read"),
+        (SimpleUploadedFile("x.jpg", b"no photo"), "not a picture that can be read"),
         (None, "Choose a photo first"),
     ):
         answer = browser.post(address, {"photo": file} if file else {}, follow=True)

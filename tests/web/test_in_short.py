@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import json
 from collections.abc import Callable
 from datetime import date, timedelta
 from decimal import Decimal
@@ -19,7 +20,7 @@ from buildout.builds.web.services import Sheet
 from buildout.people.web.models import User
 from estimating.engine.types import Budget
 from estimating.web.in_short import risk_of
-from estimating.web.models import Approval, Order
+from estimating.web.models import Approval, LedgerEntry, Order
 
 pytestmark = pytest.mark.django_db
 ClientOf = Callable[[User | None], Client]
@@ -92,6 +93,40 @@ def test_the_change_since_the_last_visit(client_of: ClientOf, demo_build: Build,
     assert "¤250.00 more since your last visit" in page
     letter = client_of(partner).get(url("week", demo_build)).content.decode()
     assert "¤250.00 more than a week ago" in letter
+
+
+def test_the_change_since_the_last_visit_by_head(client_of: ClientOf, demo_build: Build, partner: User) -> None:
+    week_ago = timezone.now() - timedelta(days=7)
+    Member.objects.filter(user=partner).update(last_visit=week_ago)
+    revision = demo_build.current
+    assert revision is not None
+    Revision.objects.filter(pk=revision.pk).update(created=week_ago - timedelta(days=1))
+    assert client_of(partner).get(url("in-short", demo_build)).context["moved"] == {}
+    # The plan then had 40 less quoted under head 8; a bill 30 above everything under head 5 came since.
+    result = json.loads(revision.result)
+    heads = {line["head"]: line for line in result["budget"]["lines"]}
+    heads[8]["quoted"] = f"{Decimal(heads[8]['quoted']) - 40}"
+    old = Revision.objects.create(
+        build=demo_build, number=2, document=revision.document, result=json.dumps(result), totals=revision.totals,
+        summary="As it was", created=week_ago - timedelta(hours=1),
+    )  # fmt: skip
+    now = Revision.objects.create(
+        build=demo_build, number=3, document=revision.document, result=revision.result, totals=revision.totals,
+        summary="Dearer foam",
+    )  # fmt: skip
+    Build.objects.filter(pk=demo_build.pk).update(current=now)
+    five = heads[5]
+    billed = Decimal(five["quoted"]) + Decimal(five["allowance"]) + 30
+    LedgerEntry.objects.create(
+        build=demo_build, number=1, kind="invoice", day=week_ago.date(), head=5, goods=billed, amount=billed
+    )
+    Member.objects.filter(user=partner).update(last_visit=week_ago)
+    answer = client_of(partner).get(url("in-short", demo_build))
+    assert old.pk < now.pk
+    assert answer.context["moved"] == {5: Decimal(30), 8: Decimal(40)}
+    page = answer.content.decode()
+    assert "¤40.00 more since your last visit" in page
+    assert "¤30.00 more since your last visit" in page
 
 
 # ------------------------------------------------------------------ approvals

@@ -65,6 +65,15 @@ class OfferForm(forms.Form):
             self.add_error("high", "Write shortest, likely and longest, for instance 20, 25, 40.")
         return data
 
+    @staticmethod
+    def typed(offer: ReadyMadeOffer) -> dict[str, Any]:
+        """An offer as it was typed."""
+        terms = offer.terms
+        amounts = {name: Decimal(terms[name]) for name in (*AMOUNTS, *YEARS) if name in terms}
+        days = dict(zip(DAYS, terms.get("lead_days", ()), strict=False))
+        kept = {name: getattr(offer, name) for name in ("name", "supplier_name", "tasks", "note")}
+        return amounts | days | kept | {"items": terms.get("items", [])}
+
     @property
     def terms(self) -> dict[str, Any]:
         data = self.cleaned_data
@@ -110,24 +119,33 @@ def ready_made(request: HttpRequest, build_id: int) -> HttpResponse:
 
 @login_required
 @require_http_methods(["GET", "POST"])
-def new_offer(request: HttpRequest, build_id: int) -> HttpResponse:
+def edit_offer(request: HttpRequest, build_id: int, number: int | None = None) -> HttpResponse:
+    """A new offer, or one that is there with another price or other terms."""
     build, member, sheet = _desk(request, build_id)
+    there = get_object_or_404(ReadyMadeOffer, build=build, number=number) if number is not None else None
+    start = OfferForm.typed(there) if there is not None else {}
+    # What an offer speaks of stays to be chosen where the plan no longer has it.
     items = [(line.item, line.name) for line in sheet.part("take_off", TakeOff).lines]
+    items += [(item, f"{item} (no longer needed)") for item in start.get("items", []) if item not in dict(items)]
     tasks = [(code, f"{task.name} ({task.likely:.1f} h)") for code, task in _work(sheet).items()]
-    form = OfferForm(request.POST or None, items=items, tasks=tasks)
+    tasks += [(code, f"{code} (no longer planned)") for code in start.get("tasks", []) if code not in dict(tasks)]
+    form = OfferForm(request.POST or None, items=items, tasks=tasks, initial=start)
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
+        fields = {name: data[name] for name in ("name", "supplier_name", "tasks", "note")} | {"terms": form.terms}
         with transaction.atomic():
             locked = Build.objects.select_for_update().get(pk=build.pk)
-            last = ReadyMadeOffer.objects.filter(build=locked).order_by("-number").first()
-            ReadyMadeOffer.objects.create(
-                build=locked, number=last.number + 1 if last else 1, name=data["name"], terms=form.terms,
-                supplier_name=data["supplier_name"], tasks=data["tasks"], note=data["note"], by=person(request),
-            )  # fmt: skip
+            if there is not None:
+                ReadyMadeOffer.objects.filter(pk=there.pk).update(**fields)
+            else:
+                last = ReadyMadeOffer.objects.filter(build=locked).order_by("-number").first()
+                ReadyMadeOffer.objects.create(
+                    build=locked, number=last.number + 1 if last else 1, by=person(request), **fields
+                )
         messages.success(request, "The offer is kept and set beside making it ourselves.")
         return redirect("changes:ready-made", build.pk)
-    context = {"build": build, "member": member, "sheet": sheet, "sheet_no": "5", "form": form}
-    return render(request, "changes/ready_made_new.html", context, status=422 if form.is_bound else 200)
+    context = {"build": build, "member": member, "sheet": sheet, "sheet_no": "5", "form": form, "offer": there}
+    return render(request, "changes/ready_made_edit.html", context, status=422 if form.is_bound else 200)
 
 
 @login_required

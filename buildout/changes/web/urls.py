@@ -22,7 +22,8 @@ urlpatterns = [
     path(f"{OPTIONS}discard/", options_views.discard, name="discard-options"),
     # Ready-made offers beside making it ourselves
     path("builds/<int:build_id>/ready-made/", ready_made.ready_made, name="ready-made"),
-    path("builds/<int:build_id>/ready-made/new/", ready_made.new_offer, name="new-ready-made"),
+    path("builds/<int:build_id>/ready-made/new/", ready_made.edit_offer, name="new-ready-made"),
+    path("builds/<int:build_id>/ready-made/<int:number>/", ready_made.edit_offer, name="edit-ready-made"),
     path("builds/<int:build_id>/ready-made/<int:number>/remove/", ready_made.remove_offer, name="remove-ready-made"),
     # The journal and what it tells of
     path("builds/<int:build_id>/journal/", views.journal, name="journal"),

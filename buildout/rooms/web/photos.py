@@ -5,9 +5,8 @@ from __future__ import annotations
 
 import hashlib
 import io
-import warnings
 from collections.abc import Iterable
-from typing import IO, Any
+from typing import IO
 
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
@@ -16,12 +15,11 @@ from django.views.decorators.http import require_GET
 
 from buildout.builds.web import services as builds
 from buildout.builds.web.editing import person
+from buildout.builds.web.pictures import PictureError, read_picture, small_jpeg
 from buildout.rooms.web.models import ReadingPhoto
 
 LARGEST_FILE = 15_000_000
-MOST_PIXELS = 60_000_000
-FORMATS = ("JPEG", "PNG", "WEBP")
-LONG_SIDE, SMALL_SIDE = 1600, 320
+LONG_SIDE, SMALL_SIDE, QUALITY = 1600, 320, 82
 
 
 class PhotoError(ValueError):
@@ -30,31 +28,12 @@ class PhotoError(ValueError):
 
 def read_photo(file: IO[bytes], size: int) -> bytes:
     """A photo as it will be kept: JPEG, upright, at most 1,600 pixels long. Raises ``PhotoError``."""
-    from PIL import Image, ImageOps
-
     if size > LARGEST_FILE:
         raise PhotoError("The photo is larger than 15 MB. Take it with a smaller size, or send a screenshot of it.")
-    with warnings.catch_warnings():
-        warnings.simplefilter("error", Image.DecompressionBombWarning)
-        try:
-            with Image.open(file, formats=FORMATS) as image:
-                if image.width * image.height > MOST_PIXELS:
-                    raise PhotoError("The photo has more than 60 million pixels. Send a smaller one.")
-                upright = ImageOps.exif_transpose(image).convert("RGB")
-        except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
-            raise PhotoError("The photo has more than 60 million pixels. Send a smaller one.") from error
-        except (OSError, ValueError, SyntaxError) as error:
-            if isinstance(error, PhotoError):
-                raise
-            raise PhotoError("This is not a photo that can be read. Choose a JPEG, PNG or WebP file.") from error
-    upright.thumbnail((LONG_SIDE, LONG_SIDE))
-    return _jpeg(upright)
-
-
-def _jpeg(image: Any) -> bytes:
-    out = io.BytesIO()
-    image.save(out, "JPEG", quality=82)
-    return out.getvalue()
+    try:
+        return small_jpeg(read_picture(file.read()), LONG_SIDE, QUALITY)
+    except PictureError as error:
+        raise PhotoError(str(error)) from error
 
 
 def keep_photo(build_id: int, data: bytes) -> str:
@@ -63,8 +42,7 @@ def keep_photo(build_id: int, data: bytes) -> str:
 
     name = f"{hashlib.sha256(data).hexdigest()[:24]}.jpg"
     with Image.open(io.BytesIO(data)) as image:
-        image.thumbnail((SMALL_SIDE, SMALL_SIDE))
-        small = _jpeg(image)
+        small = small_jpeg(image, SMALL_SIDE, QUALITY)
     ReadingPhoto.objects.get_or_create(build_id=build_id, name=name, defaults={"jpeg": data, "small": small})
     return name
 

@@ -47,9 +47,10 @@ def page(
             "form": comment if comment is not None and money.head == head
             else CommentForm(auto_id=f"id_{money.head}_%s"),
             "open": str(money.head) == opened,
+            "moved": found["moved"].get(money.head),
         }
         for money in found["heads"]
-        if money.forecast or comments[money.head] or money.paid
+        if money.forecast or comments[money.head] or money.paid or money.head in found["moved"]
     ]  # fmt: skip
     waiting = [
         {"approval": a, "form": (answers or {}).get(a.number) or AnswerForm(auto_id=f"id_approval_{a.number}_%s")}

@@ -114,7 +114,7 @@ def order_page(
         cancel=cancel or CloseForm(auto_id="id_cancel_%s"),
         book=book,
         credits={entry.claim_id: entry for entry in book if entry.claim_id and entry.counts},
-        match=ledger.match(found, book, desk.sheet.currency),
+        match=ledger.match(desk.sheet, found, book),
         reverse_form=ReverseForm(),
         confirm=confirm or ConfirmForm(initial={"promised": found.promised}),
         receive=receive or ReceiveForm(initial={"received": max(desk.sheet.today(), found.placed)}),
