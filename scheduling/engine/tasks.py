@@ -5,14 +5,22 @@ Effort of work = quantity ÷ rate, in person-hours. Rates are planning values (s
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from functools import partial
 from math import ceil
 
 from msgspec.structs import replace
 
 from buildout.units.value import Reason, Status, snap
-from scheduling.engine.template import TemplateRow, check_template, default_template, find_loop, read_after
-from scheduling.engine.types import Crew, DayJob, Lag, OwnTask, Place, RateEdit, Task, TaskEdits, TaskNet
+from scheduling.engine.template import (
+    TemplateRow,
+    check_template,
+    default_template,
+    driver_units,
+    find_loop,
+    read_after,
+)
+from scheduling.engine.types import Crew, DayJob, Lag, OwnTask, Place, RateEdit, Task, TaskChange, TaskEdits, TaskNet
 
 HOURS_PER_TRADE_DAY = 8
 MEALS_PER_HEAD = 1.1
@@ -41,10 +49,7 @@ def generate(edits: TaskEdits, drivers: Mapping[str, float], crew: Crew, groups:
     (1.25, 2.0, 3.3333)
     """
     reasons: list[Reason] = []
-    rows = {row.code: row for row in default_template()}
-    own = _own_rows(edits.own, rows, reasons)
-    _check_codes(edits, {**rows, **own}, reasons)
-    rows = {**_with_rates(rows, edits.rates, reasons), **own}
+    rows, own = template_of(edits, reasons)
     days = len(crew.days)
     known: dict[str, float] = {"1": 1.0, "builddays": float(days)}
     if days:
@@ -118,10 +123,27 @@ def generate(edits: TaskEdits, drivers: Mapping[str, float], crew: Crew, groups:
     )
 
 
+def template_of(edits: TaskEdits, reasons: list[Reason]) -> tuple[dict[str, TemplateRow], dict[str, TemplateRow]]:
+    """Return every task by code as this build does it, left-out ones too, and of these the owner's own.
+
+    What of the edits cannot be used is left as in the list and added to ``reasons``.
+
+    >>> rows, own = template_of(TaskEdits(), [])
+    >>> rows["B01"].crew_max, own
+    (3, {})
+    """
+    rows = {row.code: row for row in default_template()}
+    own = _own_rows(edits.own, rows, reasons)
+    _check_codes(edits, {**rows, **own}, reasons)
+    rows = _with_changes(_with_rates(rows, edits.rates, reasons), edits.changed, {*rows, *own}, reasons)
+    return {**rows, **own}, own
+
+
 def _check_codes(edits: TaskEdits, rows: Mapping[str, TemplateRow], reasons: list[Reason]) -> None:
     named = (
         [(code, "leave out") for code in edits.off]
         + [(rate.code, "change the rate of") for rate in edits.rates]
+        + [(one.code, "change") for one in edits.changed]
         + [(pin.task, "pin") for pin in edits.pins]
         + [(hold.task, "hold") for hold in edits.not_before]
         + [(one.task, "make an appointment for") for one in edits.appointments]
@@ -148,14 +170,7 @@ def _with_rates(rows: dict[str, TemplateRow], edits: list[RateEdit], reasons: li
         if row is None:
             continue
         low, likely, high = float(edit.low), float(edit.likely), float(edit.high)
-        new = replace(
-            row,
-            low=low,
-            likely=likely,
-            high=high,
-            crew_min=row.crew_min if edit.crew_min is None else edit.crew_min,
-            crew_max=row.crew_max if edit.crew_max is None else edit.crew_max,
-        )
+        new = replace(row, low=low, likely=likely, high=high)
         # Only this row's own numbers can be at fault here; its neighbours were checked with the template.
         faults = [fault for fault in check_template([new]) if "does not exist" not in fault.text]
         if faults:
@@ -171,6 +186,53 @@ def _with_rates(rows: dict[str, TemplateRow], edits: list[RateEdit], reasons: li
         else:
             changed[edit.code] = new
     return changed
+
+
+def _with_changes(
+    rows: dict[str, TemplateRow], edits: list[TaskChange], codes: set[str], reasons: list[Reason]
+) -> dict[str, TemplateRow]:
+    changed = dict(rows)
+    for edit in edits:
+        row = rows.get(edit.code)
+        if row is None:
+            continue
+
+        def warn(text: str, todo: str, row: TemplateRow = row) -> None:
+            said = f"{row.code} {row.name}: {text}"
+            reasons.append(Reason(code="change-refused", text=said, where=row.code, severity="warning", todo=todo))
+
+        new = replace(
+            row,
+            crew_min=row.crew_min if edit.crew_min is None else edit.crew_min,
+            crew_max=row.crew_max if edit.crew_max is None else edit.crew_max,
+            skills=row.skills if edit.skills is None else edit.skills,
+            tools=row.tools if edit.tools is None else edit.tools,
+            after=row.after if edit.after is None else _read_lags(edit.after, codes, warn),
+        )
+        faults = [fault for fault in check_template([new]) if "does not exist" not in fault.text]
+        if faults:
+            warn(f"{faults[0].text.split(': ', 1)[-1]}; it stays as in the list", faults[0].todo)
+        else:
+            changed[edit.code] = new
+    return changed
+
+
+def _read_lags(texts: list[str], codes: set[str], warn: Callable[[str, str], None]) -> list[Lag]:
+    lags: list[Lag] = []
+    for text in texts:
+        try:
+            lag = read_after(text)
+        except ValueError as error:
+            warn(f"{error}; this predecessor is ignored", "Write it like W13+4h.")
+            continue
+        if lag.task in codes:
+            lags.append(lag)
+        else:
+            warn(
+                f"comes after {lag.task}, which does not exist; this predecessor is ignored",
+                "Name a task of the list, e.g. W13.",
+            )
+    return lags
 
 
 def _own_rows(own: list[OwnTask], rows: Mapping[str, TemplateRow], reasons: list[Reason]) -> dict[str, TemplateRow]:
@@ -192,32 +254,29 @@ def _own_rows(own: list[OwnTask], rows: Mapping[str, TemplateRow], reasons: list
                 "Give it a code of its own without a slash, e.g. X01.",
             )
             continue
-        if task.hours < 0 or task.crew < 1:
+        rate = [float(one or 0) for one in (task.low, task.likely, task.high)]
+        if task.driver and not 0 < rate[0] <= rate[1] <= rate[2]:
             warn(
                 task,
-                f"{task.hours} hours with {task.crew} people cannot be planned, the task is left out",
+                f"a rate of {rate[0]:g}, {rate[1]:g}, {rate[2]:g} cannot be planned, the task is left out",
+                "Give units per person-hour, low ≤ likely ≤ high and above zero, e.g. 2, 4, 7.",
+            )
+            continue
+        most = task.crew if task.crew_max is None or not task.driver else task.crew_max
+        if task.hours < 0 or not 1 <= task.crew <= most:
+            warn(
+                task,
+                f"{task.hours} hours with {task.crew} to {most} people cannot be planned, the task is left out",
                 "Give hours of zero or more and at least one person, e.g. 2 hours, 3 people.",
             )
             continue
-        lags: list[Lag] = []
-        for text in task.after:
-            try:
-                lag = read_after(text)
-            except ValueError as error:
-                warn(task, f"{error}; this predecessor is ignored", "Write it like W13+4h.")
-                continue
-            if lag.task in codes:
-                lags.append(lag)
-            else:
-                warn(
-                    task,
-                    f"comes after {lag.task}, which does not exist; this predecessor is ignored",
-                    "Name a task of the list, e.g. W13.",
-                )
+        lags = _read_lags(task.after, codes, partial(warn, task))
         hours = float(task.hours)
+        low, likely, high = rate if task.driver else (hours, hours, hours)
         made[task.code] = TemplateRow(
-            code=task.code, name=task.name, stage=10, kind="fixed", unit="task", driver="1",
-            low=hours, likely=hours, high=hours, crew_min=task.crew, crew_max=task.crew,
+            code=task.code, name=task.name, stage=10, kind="work" if task.driver else "fixed",
+            unit=driver_units().get(task.driver, "unit") if task.driver else "task", driver=task.driver or "1",
+            low=low, likely=likely, high=high, crew_min=task.crew, crew_max=most,
             skills=task.skills, tools="", after=lags, notes="v" + " n" * task.noisy + " 1" * task.one_day,
             cautions=task.cautions, where="hall", zone=task.zone,
         )  # fmt: skip

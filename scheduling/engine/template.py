@@ -87,6 +87,32 @@ def read_after(text: str) -> Lag:
     return Lag(task=match["task"], minutes=minutes, from_start=bool(match["ss"]), most=most)
 
 
+def lag_text(lag: Lag) -> str:
+    """Write a predecessor the way ``read_after`` reads it.
+
+    >>> [lag_text(read_after(text)) for text in ("A01", "SS:W05+1h", "H08+7d", "H03+4h<2d")]
+    ['A01', 'SS:W05+1h', 'H08+7d', 'H03+4h<2d']
+    """
+    least = f"+{_wait_text(lag.minutes)}" if lag.minutes else ""
+    most = f"<{_wait_text(lag.most)}" if lag.most is not None else ""
+    return f"{'SS:' if lag.from_start else ''}{lag.task}{least}{most}"
+
+
+def _wait_text(minutes: int) -> str:
+    whole = minutes % DAY == 0
+    return f"{minutes // DAY if whole else minutes / HOUR:g}{'d' if whole else 'h'}"
+
+
+@lru_cache(maxsize=1)
+def driver_units() -> dict[str, str]:
+    """Return what every quantity of the template is counted in, ``1`` left out.
+
+    >>> driver_units()["room.floor_area"]
+    'sqft'
+    """
+    return {row.driver: row.unit for row in reversed(default_template()) if row.driver != "1"}
+
+
 @lru_cache(maxsize=1)
 def default_template() -> tuple[TemplateRow, ...]:
     """Return the template that ships with the project, in its own order.

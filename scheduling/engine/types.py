@@ -96,9 +96,20 @@ class RateEdit(Value, kw_only=True):
     likely: Decimal
     high: Decimal
     why: str = ""
+
+
+class TaskChange(Value, kw_only=True):
+    """A task of the default list done the owner's way; what is None stays as in the list."""
+
+    code: str
     crew_min: int | None = None
     crew_max: int | None = None
-    """Least and most useful crew; None: as in the list."""
+    """Least and most useful crew."""
+    skills: list[Skill] | None = None
+    tools: str | None = None
+    after: list[str] | None = None
+    """Written like A01, A01+4h, SS:A01+1h, or A01+4h<2d where it may start at most two days later."""
+    why: str = ""
 
 
 class OwnTask(Value, kw_only=True):
@@ -106,9 +117,17 @@ class OwnTask(Value, kw_only=True):
 
     code: str
     name: str
-    hours: Decimal
-    """Elapsed hours for the crew given."""
+    hours: Decimal = Decimal(0)
+    """Elapsed hours for the crew given; not looked at where the task has a driver."""
     crew: int
+    crew_max: int | None = None
+    """Most useful crew of a task with a driver; None: ``crew``."""
+    driver: str = ""
+    """Quantity it is worked out from, as in the default list; empty: ``hours``, whatever the size."""
+    low: Decimal | None = None
+    likely: Decimal | None = None
+    high: Decimal | None = None
+    """Units of the driver per person-hour; low is a slow day."""
     skills: list[Skill] = []
     after: list[str] = []
     """Written like A01, A01+4h, SS:A01+1h, or A01+4h<2d where it may start at most two days later."""
@@ -159,6 +178,7 @@ class TaskEdits(Value, kw_only=True):
     """What this build does differently from the default task list, and what is done already."""
 
     rates: list[RateEdit] = []
+    changed: list[TaskChange] = []
     off: list[str] = []
     """Template codes this build does without; successors inherit the predecessors."""
     own: list[OwnTask] = []

@@ -13,9 +13,9 @@ from django.utils.text import slugify
 
 from estimating.web.forms import BillForm
 from scheduling.engine.cautions import CAUTIONS
-from scheduling.engine.template import read_after
+from scheduling.engine.template import driver_units, read_after
 from scheduling.web.models import AGES, LIFTING
-from scheduling.web.words import OFFERED_SKILLS, SKILLS, skill_words
+from scheduling.web.words import OFFERED_SKILLS, SKILLS, driver_words, skill_words
 
 TIME_EXAMPLE = "Write a time of day like 08:30."
 NUMBER = {"inputmode": "decimal"}
@@ -284,6 +284,66 @@ class RateForm(forms.Form):
         return data
 
 
+def codes_field() -> forms.CharField:
+    return forms.CharField(
+        label="Comes after",
+        required=False,
+        max_length=200,
+        help_text="Codes with blanks between, for example F03 W05; F03+4h or F03+2d for a wait",
+    )
+
+
+def read_codes(text: str) -> list[str]:
+    """Predecessors as the plan keeps them. Raises ``ValidationError`` with an example."""
+    codes = text.replace(",", " ").replace(";", " ").split()
+    for code in codes:
+        try:
+            read_after(code)
+        except ValueError as error:
+            raise ValidationError(f"{error}.") from None
+    return codes
+
+
+class ChangeForm(forms.Form):
+    """A task of the list as this build does it."""
+
+    crew_min = forms.IntegerField(label="People, at least", min_value=1, max_value=500)
+    crew_max = forms.IntegerField(label="People, at most useful", min_value=1, max_value=500)
+    skills = forms.MultipleChoiceField(
+        label="Skills needed", required=False, choices=[*SKILLS.items()], widget=forms.CheckboxSelectMultiple
+    )
+    tools = forms.CharField(label="Tools", required=False, max_length=200, help_text="For example: saw, drill")
+    after = codes_field()
+    why = forms.CharField(label="Why", max_length=200, required=False, help_text="For example: two are enough here")
+
+    def __init__(self, *args: Any, crewed: bool = True, **more: Any) -> None:
+        """``crewed``: whether people work on it; nobody works on a wait."""
+        super().__init__(*args, **more)
+        if not crewed:
+            for name in ("crew_min", "crew_max", "skills", "tools"):
+                del self.fields[name]
+
+    def clean_after(self) -> list[str]:
+        return read_codes(str(self.cleaned_data["after"]))
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        least, most = data.get("crew_min"), data.get("crew_max")
+        if least and most and most < least:
+            self.add_error("crew_max", f"{most} are fewer than the least crew of {least}. For example 2 and 6.")
+        return data
+
+    def change(self, usual: dict[str, Any]) -> dict[str, Any]:
+        """What differs from the list; nothing where it is all as usual."""
+        data = self.cleaned_data
+        found = {name: data[name] for name in usual if name in data and _plainly(data[name]) != _plainly(usual[name])}
+        return found | ({"why": data["why"]} if found and data["why"] else {})
+
+
+def _plainly(value: Any) -> Any:
+    return sorted(one for one in value if one != "none") if isinstance(value, list) else value
+
+
 class PinForm(forms.Form):
     day = forms.ChoiceField(label="Build day", error_messages={"invalid_choice": "Choose a build day from the list."})
 
@@ -340,20 +400,27 @@ class OwnTaskForm(forms.Form):
         error_messages={"invalid": "A letter first, then letters or digits, for example X01."},
     )
     name = forms.CharField(label="Task", max_length=80, help_text="For example: Paint the sign")
-    hours = amount("Hours it takes with that crew")
+    hours = amount("Hours it takes with that crew", required=False)
     crew = forms.IntegerField(label="People", min_value=1, max_value=100, initial=2)
+    driver = forms.ChoiceField(
+        label="Or worked out from a quantity",
+        required=False,
+        help_text="Then it needs a rate instead of hours",
+        error_messages={"invalid_choice": "Choose a quantity from the list."},
+    )
+    low = amount("Units per person-hour: on a slow day", required=False)
+    likely = amount("likely", required=False)
+    high = amount("on a fast day", required=False)
+    crew_max = forms.IntegerField(
+        label="People, at most useful", min_value=1, max_value=100, required=False, help_text="Empty: as above"
+    )
     skills = forms.MultipleChoiceField(
         label="Skills needed",
         required=False,
         choices=[(skill, SKILLS[skill]) for skill in OFFERED_SKILLS],
         widget=forms.CheckboxSelectMultiple,
     )
-    after = forms.CharField(
-        label="Comes after",
-        required=False,
-        max_length=200,
-        help_text="Codes with blanks between, for example F03 W05; F03+4h or F03+2d for a wait",
-    )
+    after = codes_field()
     zone = forms.CharField(
         label="Place it has for itself",
         required=False,
@@ -371,17 +438,31 @@ class OwnTaskForm(forms.Form):
         widget=forms.CheckboxSelectMultiple,
     )
 
-    def clean_after(self) -> list[str]:
-        codes = str(self.cleaned_data["after"]).replace(",", " ").replace(";", " ").split()
-        for text in codes:
-            try:
-                read_after(text)
-            except ValueError as error:
-                raise ValidationError(f"{error}.") from None
-        return codes
+    def __init__(self, *args: Any, **more: Any) -> None:
+        super().__init__(*args, **more)
+        units = sorted(driver_units().items(), key=lambda pair: driver_words(pair[0]))
+        driver: forms.ChoiceField = self.fields["driver"]  # type: ignore[assignment]
+        driver.choices = [("", "no, it takes the hours above"), *((d, f"{driver_words(d)}, {u}") for d, u in units)]
+        driver.unmarked = True  # type: ignore[attr-defined]
 
-    def clean_hours(self) -> str:
-        return str(self.cleaned_data["hours"])
+    def clean_after(self) -> list[str]:
+        return read_codes(str(self.cleaned_data["after"]))
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        low, likely, high = (data.get(name) for name in ("low", "likely", "high"))
+        if not data.get("driver"):
+            if not data.get("hours") and "hours" not in self.errors:
+                self.add_error("hours", "Write the hours, for example 2.5, or choose a quantity and write a rate.")
+            return data | {"low": None, "likely": None, "high": None, "crew_max": None}
+        missing = [name for name in ("low", "likely", "high") if not data.get(name) and name not in self.errors]
+        for name in missing:
+            self.add_error(name, "A rate is needed, for example 2, 4, 7.")
+        if low and likely and high and not low <= likely <= high:
+            self.add_error("likely", f"Low, likely, high must rise, for example 2, 4, 7; not {low}, {likely}, {high}.")
+        if data.get("crew") and data.get("crew_max") and data["crew_max"] < data["crew"]:
+            self.add_error("crew_max", f"{data['crew_max']} are fewer than {data['crew']}. For example 2 and 6.")
+        return data | {"hours": None}
 
     def document(self, before: dict[str, Any]) -> dict[str, Any]:
         """The task as the plan writes it; what is as usual and was not written stays unwritten."""
@@ -389,9 +470,14 @@ class OwnTaskForm(forms.Form):
         for name, usual in (
             ("code", None), ("name", None), ("hours", None), ("crew", None), ("skills", None), ("after", None),
             ("cautions", []), ("zone", ""), ("noisy", False), ("one_day", False),
+            ("crew_max", None), ("driver", ""), ("low", None), ("likely", None), ("high", None),
         ):  # fmt: skip
-            if name in before or self.cleaned_data[name] != usual:
-                made[name] = self.cleaned_data[name]
+            value = self.cleaned_data[name]
+            value = f"{value:f}" if isinstance(value, Decimal) else value
+            if value is None:
+                made.pop(name, None)
+            elif name in before or value != usual:
+                made[name] = value
         return made
 
 

@@ -17,15 +17,26 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build, Member, Role
 from buildout.units.dates import day_text
+from buildout.units.value import from_plain
 from scheduling.engine import cautions
-from scheduling.engine.template import TemplateRow, default_template
-from scheduling.engine.types import PlannedTask, Schedule, Task, TaskNet
+from scheduling.engine.tasks import template_of
+from scheduling.engine.template import TemplateRow, default_template, lag_text
+from scheduling.engine.types import PlannedTask, Schedule, Task, TaskEdits, TaskNet
 from scheduling.web.editing import Document, owner_of, said, show
-from scheduling.web.forms import AppointmentForm, DoneForm, HoldForm, OwnTaskForm, PersonForm, PinForm, RateForm
+from scheduling.web.forms import (
+    AppointmentForm,
+    ChangeForm,
+    DoneForm,
+    HoldForm,
+    OwnTaskForm,
+    PersonForm,
+    PinForm,
+    RateForm,
+)
 from scheduling.web.models import SignUp
 from scheduling.web.offers import build_days
 from scheduling.web.views import sheet_context, user_of
-from scheduling.web.words import STATUSES, WHO, quantity_source, skill_words, stage_name
+from scheduling.web.words import STATUSES, WHO, driver_words, quantity_source, skill_words, stage_name
 
 RATE_WORDS = {
     "work": "{unit} per person-hour; low is a slow day",
@@ -67,6 +78,30 @@ def tasks(request: HttpRequest, build_id: int) -> HttpResponse:
     return render(request, "scheduling/tasks.html", context)
 
 
+@login_required
+@require_GET
+def rates(request: HttpRequest, build_id: int) -> HttpResponse:
+    """Every task of the list in one table: rate, crew, skills, tools, what it comes after; the owner's own marked."""
+    build, member = builds.build_for(user_of(request), build_id, Role.OWNER, Role.LEAD)
+    context = sheet_context(build, member)
+    sheet: builds.Sheet = context["sheet"]
+    edits = from_plain(TaskEdits, sheet.document.get("tasks", {}))
+    rows, own = template_of(edits, [])
+    planned = {task.code for task in sheet.part("tasks", TaskNet).tasks}
+    rated, changed = {rate.code for rate in edits.rates}, {one.code for one in edits.changed}
+    stages: dict[int, list[dict[str, Any]]] = {}
+    for code, row in rows.items():
+        stages.setdefault(row.stage, []).append(
+            {
+                "row": row, "skills": skill_words(list(row.skills)), "after": [lag_text(lag) for lag in row.after],
+                "from": driver_words(row.driver) if row.driver != "1" else "once", "planned": code in planned,
+                "rated": code in rated, "changed": code in changed, "own": code in own,
+            }
+        )  # fmt: skip
+    context |= {"stages": [(stage_name(number), stages[number]) for number in sorted(stages)], "rate_words": RATE_WORDS}
+    return render(request, "scheduling/rates.html", context)
+
+
 def _planned(schedule: Schedule) -> dict[str, list[PlannedTask]]:
     found: dict[str, list[PlannedTask]] = {}
     for task in sorted(schedule.tasks, key=lambda task: (task.start_day, task.start, task.code)):
@@ -103,6 +138,25 @@ class _TaskPage:
         edit: Document = next((rate for rate in self.edits.get("rates", []) if rate["code"] == self.code), {})
         usual = {name: f"{getattr(self.row, name):g}" for name in ("low", "likely", "high")} if self.row else {}
         return RateForm(data, initial=usual | edit)
+
+    @property
+    def usual(self) -> Document:
+        """What the default list says of what a ``ChangeForm`` edits."""
+        if self.row is None:
+            return {}
+        return {
+            "crew_min": self.row.crew_min, "crew_max": self.row.crew_max, "skills": list(self.row.skills),
+            "tools": self.row.tools, "after": [lag_text(lag) for lag in self.row.after],
+        }  # fmt: skip
+
+    @property
+    def change(self) -> Document:
+        return next((one for one in self.edits.get("changed", []) if one["code"] == self.code), {})
+
+    def change_form(self, data: Any = None) -> ChangeForm:
+        now = self.usual | self.change
+        initial = now | {"after": " ".join(now.get("after", []))}
+        return ChangeForm(data, initial=initial, crewed=self.row is not None and self.row.kind in ("work", "fixed"))
 
     def pin_form(self, data: Any = None) -> PinForm:
         days = [(day.id, f"{day_text(day.date, year=False)}, {day.name}") for day in build_days(self.sheet)]
@@ -163,6 +217,7 @@ class _TaskPage:
             "rate_words": RATE_WORDS[kind].format(unit=unit),
             "is_off": self.code in self.edits.get("off", []),
             "rated": any(rate["code"] == self.code for rate in self.edits.get("rates", [])),
+            "changed": bool(self.change), "change_form": self.change_form() if self.row else None,
             "done_on": self.edits.get("done", {}).get(self.code, ""),
             "pinned": pinned, "pinned_day": days.get(pinned),
             "source": quantity_source(self.task.driver, self.sheet.document) if self.task else None,
@@ -237,6 +292,34 @@ def usual_rate(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
         tasks["rates"] = [row for row in tasks.get("rates", []) if row["code"] != code]
 
     return page.propose(edit, f"Usual rate of {code} {page.name} again")  # type: ignore[no-any-return]
+
+
+@login_required
+@require_POST
+def set_change(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
+    """Crew, skills, tools and predecessors of a task of the list; what is as in the list is not kept."""
+    page = _page(request, build_id, code)
+    if page.row is None:
+        raise Http404("A task of your own is edited as a whole")
+    form = page.change_form(request.POST)
+    if not form.is_valid():
+        return page.render(422, change_form=form)
+    change = form.change(page.usual)
+    return page.propose(  # type: ignore[no-any-return]
+        partial(_changed, code=code, change=change), f"{code} {page.name} done another way", "change_form", form
+    )
+
+
+@login_required
+@require_POST
+def usual_way(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
+    page = _page(request, build_id, code)
+    return page.propose(partial(_changed, code=code, change={}), f"{code} {page.name} as in the list again")  # type: ignore[no-any-return]
+
+
+def _changed(tasks: Document, code: str, change: Document) -> None:
+    kept = [one for one in tasks.get("changed", []) if one["code"] != code]
+    tasks["changed"] = kept + ([{"code": code, **change}] if change else [])
 
 
 @login_required
@@ -453,5 +536,7 @@ def new_task(request: HttpRequest, build_id: int) -> HttpResponse:
 
 def _show_own(form: Form, problems: list[builds.Problem]) -> None:
     for problem in problems:
-        field = re.search(r"/(code|name|hours|crew|skills|after|zone|cautions)(/|$)", problem.pointer)
+        field = re.search(
+            r"/(code|name|hours|crew|crew_max|driver|low|likely|high|skills|after|zone|cautions)(/|$)", problem.pointer
+        )
         form.add_error(field[1] if field else None, said(problem))

@@ -41,9 +41,12 @@ urlpatterns = [
     # Tasks: /builds/<build>/tasks/<code>/…
     path("builds/<int:build_id>/tasks/", task_editing.tasks, name="tasks"),
     path("builds/<int:build_id>/tasks/own/", task_editing.new_task, name="new-task"),
+    path("builds/<int:build_id>/tasks/rates/", task_editing.rates, name="rates"),
     path("builds/<int:build_id>/tasks/<str:code>/", task_editing.task, name="task"),
     path("builds/<int:build_id>/tasks/<str:code>/rate/", task_editing.set_rate, name="set-rate"),
     path("builds/<int:build_id>/tasks/<str:code>/usual-rate/", task_editing.usual_rate, name="usual-rate"),
+    path("builds/<int:build_id>/tasks/<str:code>/change/", task_editing.set_change, name="set-change"),
+    path("builds/<int:build_id>/tasks/<str:code>/usual-way/", task_editing.usual_way, name="usual-way"),
     path("builds/<int:build_id>/tasks/<str:code>/pin/", task_editing.pin, name="pin"),
     path("builds/<int:build_id>/tasks/<str:code>/unpin/", task_editing.unpin, name="unpin"),
     path("builds/<int:build_id>/tasks/<str:code>/not-before/", task_editing.hold, name="hold"),

@@ -8,8 +8,9 @@ from decimal import Decimal
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
-from scheduling.engine.tasks import generate
+from scheduling.engine.tasks import generate, template_of
 from scheduling.engine.template import default_template
 from scheduling.engine.types import (
     BuildDay,
@@ -19,6 +20,7 @@ from scheduling.engine.types import (
     OwnTask,
     RateEdit,
     Task,
+    TaskChange,
     TaskEdits,
     TaskNet,
     TaskPin,
@@ -122,6 +124,41 @@ def test_changed_rates_count_and_bad_ones_are_refused() -> None:
     assert "not in order" in next(reason.text for reason in refused.reasons if reason.code == "rate-refused")
 
 
+def test_a_task_of_the_list_done_another_way() -> None:
+    change = TaskChange(code="W11", crew_min=3, crew_max=5, skills=["carp"], tools="saw", after=["W05+2h"])
+    found = task(net({"panel.count": 40}, TaskEdits(changed=[change])), "W11")
+    assert (found.crew_min, found.crew_max, found.skills, found.tools) == (3, 5, ["carp"], "saw")
+    usual = task(net({"panel.count": 40}), "W11")
+    assert (found.low, found.likely, found.high) == (usual.low, usual.likely, usual.high)
+    assert "+" not in found.tools
+    row = template_of(TaskEdits(changed=[change]), [])[0]["W11"]
+    assert row.after == [Lag(task="W05", minutes=120)]
+
+
+def test_a_change_that_cannot_be_used_leaves_the_list_and_says_so() -> None:
+    wrong = TaskChange(code="W11", crew_min=6, crew_max=2)
+    found = net({"panel.count": 40}, TaskEdits(changed=[wrong]))
+    assert task(found, "W11") == task(net({"panel.count": 40}), "W11")
+    assert "crew 6 to 2" in next(reason.text for reason in found.reasons if reason.code == "change-refused")
+    ring = net({"panel.count": 40}, TaskEdits(changed=[TaskChange(code="W11", after=["L09"])]))
+    assert ring.status == "infeasible"
+
+
+def test_an_own_task_with_a_driver_takes_its_hours_from_the_quantity() -> None:
+    # 40 panels at 2, 4, 8 a person-hour: 20, 10 and 5 person-hours.
+    own = OwnTask(
+        code="X01", name="Number the panels", crew=1, crew_max=4, driver="panel.count",
+        low=Decimal(2), likely=Decimal(4), high=Decimal(8),
+    )  # fmt: skip
+    found = task(net({"panel.count": 40}, TaskEdits(own=[own])), "X01")
+    assert (found.kind, found.low, found.likely, found.high) == ("work", 5, 10, 20)
+    assert (found.crew_min, found.crew_max, found.quantity, found.unit) == (1, 4, 40, "panel")
+    none = net({}, TaskEdits(own=[own]))
+    assert "X01" in none.left_out
+    bad = net({"panel.count": 40}, TaskEdits(own=[replace(own, likely=Decimal(1))]))
+    assert "2, 1, 8 cannot be planned" in next(reason.text for reason in bad.reasons if reason.where == "X01")
+
+
 def test_own_tasks_come_before_the_opening() -> None:
     own = OwnTask(code="X01", name="Hang the old sign", hours=Decimal(2), crew=2, after=["J09", "nonsense!", "Q99"])
     found = net({"sign.count": 3}, TaskEdits(own=[own]))
@@ -136,6 +173,7 @@ def test_own_tasks_come_before_the_opening() -> None:
         TaskEdits(off=["Z1"]),
         TaskEdits(pins=[TaskPin(task="Z1", day="d1")]),
         TaskEdits(done={"Z1": date(2027, 1, 1)}),
+        TaskEdits(changed=[TaskChange(code="Z1")]),
         TaskEdits(rates=[RateEdit(code="Z1", low=Decimal(1), likely=Decimal(1), high=Decimal(1))]),
     ],
 )

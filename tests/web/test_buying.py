@@ -52,7 +52,7 @@ def test_what_is_asked_for_on_a_board_stands_on_the_list(
 ) -> None:
     for who in (owner, lead):
         text = client_of(who).get(page(hand_build)).content.decode()
-        assert "two rolls of seam tape" in text
+        assert "Two rolls of seam tape" in text
         assert "Asked for by Bram" in text
         assert "C11" in text
         assert "Tallowfen" not in text

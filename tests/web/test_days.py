@@ -611,7 +611,21 @@ def test_bad_holds_are_explained_and_kept(
 
 
 @pytest.mark.parametrize(
-    "name", ["hold", "unhold", "appoint", "unappoint", "put-on", "take-off", "edit-own", "set-rate", "pin", "done"]
+    "name",
+    [
+        "hold",
+        "unhold",
+        "appoint",
+        "unappoint",
+        "put-on",
+        "take-off",
+        "edit-own",
+        "set-rate",
+        "pin",
+        "done",
+        "set-change",
+        "usual-way",
+    ],
 )
 def test_only_the_owner_edits_tasks_and_only_by_sending_a_form(
     client_of: ClientOf, owner: User, lead: User, partner: User, stranger: User, hand_build: Build, name: str

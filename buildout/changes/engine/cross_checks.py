@@ -19,7 +19,7 @@ from buildout.units.lengths import Length
 from buildout.units.quantities import QuantityError, convert
 from estimating.engine.offers import PIECES
 from estimating.engine.types import LEAD_GROUPS, Product, PurchaseUnit, Quote, QuoteLine
-from scheduling.engine.template import default_template, read_after
+from scheduling.engine.template import default_template, driver_units, read_after
 from scheduling.engine.types import BuildDay, Crew
 
 Part = str | int
@@ -571,6 +571,11 @@ def _tasks(notes: _Notes, plan: Plan) -> None:
         notes.ordered(here, [("low", rate.low), ("likely", rate.likely), ("high", rate.high)], "2, 4, 7")
         if rate.low <= 0:
             notes.add([*here, "low"], '"low" must be more than nothing, or the task never ends.', '"2"')
+    notes.once(["tasks", "changed"], [one.code for one in edits.changed], "a change of task", "code")
+    for at, change in enumerate(edits.changed):
+        here = ["tasks", "changed", at]
+        notes.refer([*here, "code"], change.code, "task", template)
+        _after(notes, here, change.after or [], codes)
     for at, code in enumerate(edits.off):
         notes.refer(["tasks", "off", at], code, "task", template)
     for at, task in enumerate(edits.own):
@@ -578,13 +583,15 @@ def _tasks(notes: _Notes, plan: Plan) -> None:
         if task.code in template:
             message = f'"code": {task.code!r} is a task of the list already. Choose another code.'
             notes.add([*here, "code"], message, '"X01"')
-        if task.hours <= 0:
+        if task.driver:
+            notes.refer([*here, "driver"], task.driver, "quantity in the task list called", driver_units())
+            given = [("low", task.low or 0), ("likely", task.likely or 0), ("high", task.high or 0)]
+            notes.ordered(here, given, "2, 4, 7")
+            if not task.low:
+                notes.add([*here, "low"], '"low" must be more than nothing, or the task never ends.', '"2"')
+        elif task.hours <= 0:
             notes.add([*here, "hours"], '"hours" must be more than nothing.', '"2"')
-        for number, before in enumerate(task.after):
-            try:
-                notes.refer([*here, "after", number], read_after(before).task, "task", codes)
-            except ValueError as error:
-                notes.add([*here, "after", number], f"{error}.", '"C11+4h"')
+        _after(notes, here, task.after, codes)
     for at, pin in enumerate(edits.pins):
         notes.refer(["tasks", "pins", at, "task"], pin.task, "task", codes)
         notes.refer(["tasks", "pins", at, "day"], pin.day, "build day", days)
@@ -594,6 +601,14 @@ def _tasks(notes: _Notes, plan: Plan) -> None:
         if day > plan.as_of:
             message = f'"{code}" is said to be done on {day}, after the day this plan is for ({plan.as_of}).'
             notes.add(["tasks", "done", code], message, f'"{plan.as_of}"')
+
+
+def _after(notes: _Notes, here: list[Part], after: list[str], codes: list[str]) -> None:
+    for number, before in enumerate(after):
+        try:
+            notes.refer([*here, "after", number], read_after(before).task, "task", codes)
+        except ValueError as error:
+            notes.add([*here, "after", number], f"{error}.", '"C11+4h"')
 
 
 def _wishes(notes: _Notes, plan: Plan, codes: list[str]) -> None:

@@ -1,0 +1,115 @@
+"""The table of all tasks with rates and crews, and tasks of the list done the owner's way."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from buildout.builds.web.models import Build
+from buildout.people.web.models import User
+from scheduling.engine.template import default_template
+from tests.web.test_days import Kept, url
+from tests.web.test_days import office as office
+
+pytestmark = pytest.mark.django_db
+ClientOf = Callable[[User | None], Client]
+CHANGE = {"crew_min": "3", "crew_max": "5", "skills": ["carp"], "tools": "scale", "after": "A07, B01+2h", "why": "ours"}
+OWN = {"code": "X01", "name": "Number the panels", "crew": "1", "driver": "panel.count"}
+
+
+def edits(build: Build, **sections: Any) -> None:
+    assert build.current is not None
+    build.current.document = {**build.current.document, "tasks": sections}
+    build.current.save()
+
+
+def test_every_task_stands_in_the_table_with_its_rate_and_crew(
+    client_of: ClientOf, owner: User, lead: User, hand_build: Build, django_assert_num_queries: Any
+) -> None:
+    edits(
+        hand_build,
+        changed=[{"code": "C11", "crew_min": 3, "crew_max": 7}],
+        own=[{"code": "X01", "name": "Number the panels", "crew": 1, "driver": "panel.count",
+              "low": "2", "likely": "4", "high": "8"}],
+    )  # fmt: skip
+    for who in (owner, lead):
+        text = client_of(who).get(url("rates", hand_build)).content.decode()
+        for row in default_template():
+            assert f">{row.code}</a>" in text
+        assert "3–7" in text
+        assert text.count("your way") == 1
+        assert text.count(">your own<") == 1
+    client = client_of(owner)
+    with django_assert_num_queries(3):  # session, user, member with build and revision
+        client.get(url("rates", hand_build))
+
+
+def test_a_task_is_done_another_way_and_as_usual_again(
+    client_of: ClientOf, owner: User, hand_build: Build, office: Kept
+) -> None:
+    browser = client_of(owner)
+    browser.post(url("set-change", hand_build, "C11"), CHANGE)
+    assert office.started[-1].document["tasks"]["changed"] == [
+        {"code": "C11", "crew_min": 3, "crew_max": 5, "skills": ["carp"], "tools": "scale",
+         "after": ["A07", "B01+2h"], "why": "ours"}
+    ]  # fmt: skip
+    edits(hand_build, changed=office.started[-1].document["tasks"]["changed"])
+    page = browser.get(url("task", hand_build, "C11")).content.decode()
+    assert "Back to the usual way" in page
+    assert 'value="A07 B01+2h"' in page
+    browser.post(url("usual-way", hand_build, "C11"))
+    assert office.started[-1].document["tasks"]["changed"] == []
+
+
+def test_what_is_as_in_the_list_is_not_kept(client_of: ClientOf, owner: User, hand_build: Build, office: Kept) -> None:
+    browser = client_of(owner)
+    form = browser.get(url("task", hand_build, "C11")).context["change_form"]
+    same = {name: form.initial[name] for name in form.fields if name in form.initial}
+    browser.post(url("set-change", hand_build, "C11"), same)
+    assert office.started[-1].document["tasks"]["changed"] == []
+    browser.post(url("set-change", hand_build, "C11"), same | {"tools": "a better scale"})
+    assert office.started[-1].document["tasks"]["changed"] == [{"code": "C11", "tools": "a better scale"}]
+
+
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [
+        ({"crew_max": "1"}, "fewer than the least crew of 3"),
+        ({"crew_min": "0"}, "greater than or equal to 1"),
+        ({"after": "A01 +x"}, "is not a predecessor"),
+        ({"skills": ["juggling"]}, "Select a valid choice"),
+    ],
+)
+def test_bad_changes_are_explained_and_kept(
+    client_of: ClientOf, owner: User, hand_build: Build, office: Kept, wrong: dict[str, Any], said: str
+) -> None:
+    answer = client_of(owner).post(url("set-change", hand_build, "C11"), CHANGE | wrong)
+    assert answer.status_code == 422
+    assert said in answer.content.decode()
+    assert 'value="scale"' in answer.content.decode()
+    assert not office.started
+
+
+def test_an_own_task_may_have_a_quantity_and_a_rate(
+    client_of: ClientOf, owner: User, hand_build: Build, office: Kept
+) -> None:
+    browser = client_of(owner)
+    browser.post(url("new-task", hand_build), OWN | {"low": "2", "likely": "4", "high": "8", "crew_max": "4"})
+    assert office.started[-1].document["tasks"]["own"] == [
+        {"code": "X01", "name": "Number the panels", "crew": 1, "crew_max": 4, "driver": "panel.count",
+         "low": "2", "likely": "4", "high": "8", "skills": [], "after": []}
+    ]  # fmt: skip
+    for wrong, said in (
+        ({}, "A rate is needed"),
+        ({"low": "9", "likely": "4", "high": "8"}, "must rise, for example 2, 4, 7"),
+        ({"low": "2", "likely": "4", "high": "8", "crew": "3", "crew_max": "2"}, "2 are fewer than 3"),
+        ({"driver": "moon.dust"}, "Choose a quantity from the list"),
+        ({"driver": ""}, "Write the hours"),
+    ):
+        answer = browser.post(url("new-task", hand_build), OWN | wrong)
+        assert answer.status_code == 422
+        assert said in answer.content.decode()
+    assert len(office.started) == 1
