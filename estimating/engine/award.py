@@ -7,6 +7,7 @@ supplier whether it is used at all. The answer is priced again in decimals befor
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -46,6 +47,17 @@ class Off(NamedTuple):
 
 
 NOTHING_OFF = Off(Decimal(0), Decimal(0))
+
+
+class Rate(NamedTuple):
+    """How one quote charges freight, without tax."""
+
+    each: Decimal | None
+    """For one unit of what it is charged by; None where it is charged once."""
+    once: Decimal
+    """What is charged once or, with ``each``, the least there is to pay."""
+    free_over: Decimal | None
+    """Sum of goods from which it is free."""
 
 
 class Bill(NamedTuple):
@@ -208,27 +220,25 @@ class Terms:
         return amount
 
     @cached_property
-    def _kept(self) -> dict[str, Decimal]:
+    def _rates(self) -> dict[str, Rate]:
         return {}
 
-    def carriage(self, quote: str) -> Decimal | None:
-        """Net, for one unit of what the freight is charged by; None where it is charged once."""
-        each = carriage(self.quotes[quote].freight)
-        return None if each is None else self.net(quote, each)
-
-    def least(self, quote: str) -> Decimal:
-        """The least freight, where it goes by unit or weight."""
-        return self.round(self.net(quote, self.quotes[quote].freight.at_least))
+    def freight_rate(self, quote: str) -> Rate:
+        """How a quote charges freight, worked out once."""
+        if quote not in self._rates:
+            freight = self.quotes[quote].freight
+            each = carriage(freight)
+            free = freight.free_over if freight.form == "free over" else None
+            self._rates[quote] = Rate(
+                each=None if each is None else self.net(quote, each),
+                once=self.round(self.net(quote, flat_freight(freight) if each is None else freight.at_least)),
+                free_over=None if free is None else self.net(quote, free),
+            )
+        return self._rates[quote]
 
     def discounts(self, quote: str) -> list[Discount]:
         found = self.quotes[quote].discounts
         return [discount for discount in found if discount.percent > 0] if found else []
-
-    def free_over(self, quote: str) -> Decimal | None:
-        freight = self.quotes[quote].freight
-        if freight.form != "free over" or freight.free_over is None:
-            return None
-        return self.net(quote, freight.free_over)
 
     def sold_by(self, quote: str) -> str:
         return self.quotes[quote].supplier
@@ -238,18 +248,15 @@ class Terms:
 
     def goal(self, quote: str) -> Decimal:
         """The sum of goods up to which buying more than is needed may save something; nought where it never does."""
-        sums = [self.minimum(self.sold_by(quote)), self.free_over(quote) or Decimal(0)]
+        sums = [self.minimum(self.sold_by(quote)), self.freight_rate(quote).free_over or Decimal(0)]
         return max(sums + [self.net(quote, discount.over) for discount in self.discounts(quote)])
 
     def freight(self, quote: str, bill: Bill) -> Decimal:
         """Freight of one quote for what it gets."""
-        each = self.carriage(quote)
+        each, once, free = self.freight_rate(quote)
         if each is not None:
-            return max(self.round(each * bill.load), self.least(quote))
-        if quote not in self._kept:
-            self._kept[quote] = self.round(self.net(quote, flat_freight(self.quotes[quote].freight)))
-        free = self.free_over(quote)
-        return self.round(Decimal(0)) if free is not None and bill.paid >= free else self._kept[quote]
+            return max(self.round(each * bill.load), once)
+        return self.round(Decimal(0)) if free is not None and bill.paid >= free else once
 
     def by_quote(self, chosen: Selection) -> dict[str, Lines]:
         found: dict[str, Lines] = {}
@@ -339,9 +346,14 @@ class _Model:
         if terms.rules.most_suppliers is not None:
             self.programme.row(None, terms.rules.most_suppliers, dict.fromkeys(self.supplier.values(), 1.0))
 
-    def _cost(self, column: int, cents: Decimal) -> None:
-        self.cents[column] = self.cents.get(column, 0.0) + float(cents)
-        self.programme.costs[column] = self.cents[column]
+    def _cost(self, column: int, amount: Decimal) -> float:
+        """Give a column its cost in cents; the same amount in whole money."""
+        cents = amount * self.terms.cents
+        whole = int(cents)
+        # A quotient of whole numbers is rounded as the decimal would be, and is had for a fraction of the time.
+        exact = whole == cents
+        self.cents[column] = self.programme.costs[column] = float(whole if exact else cents)
+        return whole / self.terms.cents if exact else float(amount)
 
     def _offers(self) -> None:
         programme, terms = self.programme, self.terms
@@ -349,58 +361,65 @@ class _Model:
         self.carried: dict[str, dict[int, float]] = {q: {} for q in self.quote}
         self.line_paid: dict[tuple[str, str], dict[int, float]] = {}
         self.most: dict[tuple[str, str], float] = {}
-        """(item, quote) → what its columns add to the goods, and the most that can come to."""
-        carried = {quote: terms.carriage(quote) or Decimal(0) for quote in self.quote}
+        """(item, quote) → what its columns add to the goods, and the most that can come to; of discounted quotes."""
+        carried = {quote: each for quote in self.quote if (each := terms.freight_rate(quote).each) is not None}
+        cents = terms.cents
         goals = {quote: terms.goal(quote) for quote in self.quote}
+        discounted = {quote for quote in self.quote if terms.discounts(quote)}
         by_item: dict[str, list[Offer]] = {}
         for offer in self.offers:
             by_item.setdefault(offer.item, []).append(offer)
         for item in sorted(by_item):
             ways: dict[int, float] = {}
             for offer in by_item[item]:
-                each = carried[offer.quote] * offer.load
+                each = carried[offer.quote] * offer.load if offer.quote in carried else None
                 goal = goals[offer.quote]
+                opened = self.quote[offer.quote]
                 mine: dict[int, float] = {}
                 key = (item, offer.quote)
                 enough = offer.enough
-                for first, last, fixed, price in offer.brackets:
+                for bracket in offer.brackets:
+                    first, last, fixed, price = bracket
                     low = max(first, enough)
                     if last is not None and low > last:
                         continue
                     used = programme.column(0.0, 0, 1, whole=True)
-                    ways[used] = 1.0
                     mine[used] = 1.0
                     if goal <= 0 or price <= 0:
                         self.brackets.append((used, None, offer, low))
-                        paid = offer.cost(low)
-                        self._cost(used, paid * terms.cents)
-                        self._pay(key, {used: float(paid)}, float(paid))
-                        self.carried[offer.quote][used] = float(each * low)
+                        paid = self._cost(used, offer.goods_from(bracket, low) + offer.extras)
+                        self.paid[offer.quote][used] = paid
+                        if offer.quote in discounted:
+                            self._pay(key, {used: paid}, paid)
+                        if each is not None:
+                            self.carried[offer.quote][used] = float(each * low)
                         continue
                     high = low + (goal / price).to_integral_value(ROUND_CEILING) + offer.line.pack
                     high = min(high, last) if last is not None else high
                     pack = offer.line.pack
-                    most = (high / pack).to_integral_value(ROUND_CEILING)
+                    most = int((high / pack).to_integral_value(ROUND_CEILING))
                     packs = programme.column(0.0, 0, float(most), whole=True)
-                    programme.row(0, None, {packs: 1.0, used: -float(low / pack)})
-                    programme.row(None, 0, {packs: 1.0, used: -float(most)})
-                    self._cost(used, (fixed + offer.extras) * terms.cents)
-                    self._cost(packs, price * pack * terms.cents)
-                    steps = {used: float(fixed + offer.extras), packs: float(price * pack)}
-                    self._pay(key, steps, float(fixed + offer.extras + price * pack * most))
-                    self.carried[offer.quote][packs] = float(each * pack)
+                    programme.row(0, None, {used: -float(int(low / pack)), packs: 1.0})
+                    programme.row(None, 0, {used: -float(most), packs: 1.0})
+                    once, by_pack = fixed + offer.extras, price * pack
+                    steps = {used: self._cost(used, once), packs: self._cost(packs, by_pack)}
+                    self.paid[offer.quote] |= steps
+                    if offer.quote in discounted:
+                        self._pay(key, steps, float(once + by_pack * most))
+                    if each is not None:
+                        self.carried[offer.quote][packs] = float(each * pack)
                     self.brackets.append((used, packs, offer, pack))
-                    if (price * pack * terms.cents) % 1 or (fixed * terms.cents) % 1:
+                    if (by_pack * cents) % 1 or (fixed * cents) % 1:
                         self.rounded += Decimal("0.5")
-                        self.short[offer.quote] = self.short.get(offer.quote, 0.0) + 1 / terms.cents
+                        self.short[offer.quote] = self.short.get(offer.quote, 0.0) + 1 / cents
                 if mine:
                     self.ways[key] = mine
+                    ways |= mine
                     # At most one bracket is used, so one row for all of them says more than one for each.
-                    programme.row(None, 0, {**mine, self.quote[offer.quote]: -1.0})
+                    programme.row(None, 0, {**mine, opened: -1.0})
             programme.row(1, 1, ways)
 
     def _pay(self, key: tuple[str, str], columns: dict[int, float], most: float) -> None:
-        self.paid[key[1]] |= columns
         self.line_paid.setdefault(key, {}).update(columns)
         self.most[key] = max(self.most.get(key, 0.0), most)
 
@@ -416,7 +435,7 @@ class _Model:
                 share = float(discount.percent / 100)
                 paid = {c: v for item in covered for c, v in self.line_paid[item, quote].items()}
                 off = programme.column(0.0, 0, None)
-                self._cost(off, Decimal(-terms.cents))
+                self._cost(off, Decimal(-1))
                 programme.row(0, None, {**{c: v * share for c, v in paid.items()}, off: -1.0})
                 self.rounded += len(covered)  # goods and extras of each line are rounded, half a cent each
                 over = float(terms.net(quote, discount.over))
@@ -437,22 +456,20 @@ class _Model:
             supplier = terms.quotes[quote].supplier
             programme.row(None, 0, {opened: 1.0, self.supplier[supplier]: -1.0})
             spent[supplier] |= self.paid[quote]
-            freight = terms.quotes[quote].freight
-            if carriage(freight) is not None:
+            each, once, free = terms.freight_rate(quote)
+            if each is not None:
                 self.rounded += Decimal("0.5")
                 brought = programme.column(0.0, 0, None)
-                self._cost(brought, Decimal(terms.cents))
+                self._cost(brought, Decimal(1))
                 programme.row(0, None, {brought: 1.0, **{c: -v for c, v in self.carried[quote].items()}})
-                programme.row(0, None, {brought: 1.0, opened: -float(terms.least(quote))})
+                programme.row(0, None, {brought: 1.0, opened: -float(once)})
                 continue
-            amount = terms.round(terms.net(quote, flat_freight(freight)))
-            free = terms.free_over(quote)
             if free is None:
-                self._cost(opened, amount * terms.cents)
+                self._cost(opened, once)
                 continue
             reached = programme.column(0.0, 0, 1, whole=True)
             carried = programme.column(0.0, 0, 1, whole=True)
-            self._cost(carried, amount * terms.cents)
+            self._cost(carried, once)
             programme.row(0, None, {carried: 1.0, reached: 1.0, opened: -1.0})
             programme.row(0, None, {**self.paid[quote], reached: -float(free) - self.short.get(quote, 0.0)})
         for supplier, opened in self.supplier.items():
@@ -485,7 +502,7 @@ class _Model:
         if not columns:
             return
         worst = self.programme.column(0.0, max(least.values()), None)
-        self._cost(worst, Decimal(1))
+        self._cost(worst, smallest(self.terms.currency))
         for item in sorted(columns):
             self.programme.row(0, None, {worst: 1.0, **columns[item]})
 
@@ -501,7 +518,7 @@ class _Model:
         """Among awards of the same cost: fewest suppliers, then names, then the lower bracket."""
         self.programme.row(None, most_cents + 0.4, dict(self.cents))
         weight = len(self.supplier) * (len(self.brackets) + 1) * 2 + 1
-        self.programme.costs = [0.0] * len(self.programme.costs)
+        self.programme.costs = array("d", bytes(8 * len(self.programme.costs)))
         for column in self.supplier.values():
             self.programme.costs[column] = float(weight)
         seen: dict[str, int] = {}
@@ -531,9 +548,10 @@ def choose(
         again = model.programme.solve(absolute_gap=0.0, nodes=5_000)
         if again.values:
             other = model.selection(again.values)
-            first, second = terms.weighed(chosen), terms.weighed(other)
-            if first is None or (second is not None and second <= first):
-                chosen = other
+            if other != chosen:
+                first, second = terms.weighed(chosen), terms.weighed(other)
+                if first is None or (second is not None and second <= first):
+                    chosen = other
     return chosen, bound, answer.proven
 
 
@@ -586,6 +604,7 @@ class _Others:
         self.sellers: dict[str, set[str]] = {}
         for quote in self.bills:
             self.sellers.setdefault(terms.sold_by(quote), set()).add(quote)
+        self.minimums = {offer.quote for offer in offers if terms.minimum(offer.supplier) > 0}
         late = sorted(((terms.late(item, offer.quote), item) for item, (offer, _) in chosen.items()), reverse=True)
         self.latest = late if late and late[0][0] else []
         self.offers: dict[str, dict[str, Offer]] = {}
@@ -595,21 +614,24 @@ class _Others:
     def next_best(self, item: str) -> tuple[Decimal, str] | None:
         """How much more it costs, lateness counted in, and the quote."""
         along = {other for unsplit in self.terms.rules.together if item in unsplit for other in unsplit}
-        along = (along | {item}) & set(self.chosen)
+        along = (along & set(self.chosen)) | {item}
+        # What is left where these items are now does not hang on where they go.
+        left = {quote: self._bill(quote, along, False) for quote in sorted({self.chosen[i][0].quote for i in along})}
+        added = {quote: self._adds(quote, bill) for quote, bill in left.items()}
         found = []
         for quote in sorted(set(self.offers[item]) - {self.chosen[item][0].quote}):
             if not all(quote in self.offers[other] for other in along):
                 continue
-            touched = sorted({self.chosen[other][0].quote for other in along} | {quote})
-            extra = self._extra({one: self._bill(one, along, one == quote) for one in touched})
-            if extra is not None:
+            there = self._bill(quote, along, True)
+            if self._allowed({**left, quote: there}):
+                extra = sum({**added, quote: self._adds(quote, there)}.values())
                 found.append((extra + self._later(along, quote), quote))
         return min(found, default=None)
 
     def _bill(self, quote: str, along: set[str], into: bool) -> Bill | None:
         """A quote's bill once these items have left it or, ``into``, come to it; None when nothing is left on it."""
         lines = self.lines.get(quote, [])
-        gone = [(offer, bought) for offer, bought in lines if offer.item in along]
+        gone = [line for item in sorted(along) if (line := self.chosen[item])[0].quote == quote]
         moved = [self.offers[item][quote] for item in sorted(along)] if into else []
         new = [(offer, offer.cheapest) for offer in moved]
         if len(gone) == len(lines) and not new:
@@ -618,31 +640,43 @@ class _Others:
             return self.terms.bill([line for line in lines if line[0].item not in along] + new)
         # Without discounts every line adds its own, so the others need not be summed again.
         before = self.bills.get(quote) or Bill(Decimal(0), Decimal(0), Decimal(0))
-        paid = before.paid + sum(o.cost(b) for o, b in new) - sum(o.cost(b) for o, b in gone)
-        load = before.load + sum(o.load * b for o, b in new) - sum(o.load * b for o, b in gone)
+        paid, load = before.paid, before.load
+        for offer, bought in new:
+            paid += offer.cost(bought)
+            load += offer.load * bought
+        for offer, bought in gone:
+            paid -= offer.cost(bought)
+            load -= offer.load * bought
         return Bill(paid, load, before.off)
 
-    def _extra(self, bills: Mapping[str, Bill | None]) -> Decimal | None:
-        """What these bills in place of the same quotes' add; None where a minimum or the suppliers' number breaks."""
-        terms, extra = self.terms, Decimal(0)
+    def _adds(self, quote: str, bill: Bill | None) -> Decimal:
+        """What this bill costs more than the one the quote has in the award."""
+        now = Decimal(0) if bill is None else self.terms.comes_to(quote, bill)
+        return now - self.comes_to.get(quote, Decimal(0))
+
+    def _allowed(self, bills: Mapping[str, Bill | None]) -> bool:
+        """Whether minimum orders and the number of suppliers hold with these bills in place of the same quotes'."""
+        terms = self.terms
+        if terms.rules.most_suppliers is None and self.minimums.isdisjoint(bills):
+            return True
         sellers: dict[str, set[str]] = {}
         for quote, bill in bills.items():
             supplier = terms.sold_by(quote)
             theirs = sellers.setdefault(supplier, set(self.sellers.get(supplier, ())))
-            extra -= self.comes_to.get(quote, Decimal(0))
             theirs.discard(quote)
             if bill is not None:
-                extra += terms.comes_to(quote, bill)
                 theirs.add(quote)
         for supplier, theirs in sellers.items():
+            if terms.minimum(supplier) <= 0:
+                continue
             spent = [bills.get(quote) or self.bills[quote] for quote in theirs]
             if spent and sum((bill.paid for bill in spent), Decimal(0)) < terms.minimum(supplier):
-                return None
+                return False
         if terms.rules.most_suppliers is not None:
             kept = {supplier: sellers.get(supplier, theirs) for supplier, theirs in (self.sellers | sellers).items()}
             if sum(1 for theirs in kept.values() if theirs) > terms.rules.most_suppliers:
-                return None
-        return extra
+                return False
+        return True
 
     def _later(self, along: set[str], quote: str) -> Decimal:
         """What the latest line costs more by being later, when these items come from that quote."""

@@ -6,9 +6,11 @@ gives the same answer on a busy machine and on an idle one.
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cache
+from math import inf
 from typing import Any
 
 SEED = 20
@@ -65,31 +67,32 @@ class Programme:
     (True, 8)
     """
 
-    costs: list[float] = field(default_factory=list)
-    lower: list[float] = field(default_factory=list)
-    upper: list[float | None] = field(default_factory=list)
+    # Arrays of machine numbers: they reach the solver as they lie in memory, however long they are.
+    costs: array[float] = field(default_factory=lambda: array("d"))
+    lower: array[float] = field(default_factory=lambda: array("d"))
+    upper: array[float] = field(default_factory=lambda: array("d"))
     whole: list[bool] = field(default_factory=list)
-    row_lower: list[float | None] = field(default_factory=list)
-    row_upper: list[float | None] = field(default_factory=list)
-    _starts: list[int] = field(default_factory=lambda: [0])
-    _index: list[int] = field(default_factory=list)
-    _value: list[float] = field(default_factory=list)
+    row_lower: array[float] = field(default_factory=lambda: array("d"))
+    row_upper: array[float] = field(default_factory=lambda: array("d"))
+    _starts: array[int] = field(default_factory=lambda: array("i", [0]))
+    _index: array[int] = field(default_factory=lambda: array("i"))
+    _value: array[float] = field(default_factory=lambda: array("d"))
 
     def column(self, cost: float, lower: float = 0.0, upper: float | None = None, *, whole: bool = False) -> int:
         """Add a variable; gives its number."""
         self.costs.append(cost)
         self.lower.append(lower)
-        self.upper.append(upper)
+        self.upper.append(inf if upper is None else upper)
         self.whole.append(whole)
         return len(self.costs) - 1
 
     def row(self, lower: float | None, upper: float | None, terms: dict[int, float]) -> None:
         """Add ``lower ≤ Σ terms ≤ upper``; None leaves a side open."""
-        self.row_lower.append(lower)
-        self.row_upper.append(upper)
+        self.row_lower.append(-inf if lower is None else lower)
+        self.row_upper.append(inf if upper is None else upper)
         columns = sorted(terms)
-        self._index += columns
-        self._value += [terms[column] for column in columns]
+        self._index.extend(columns)
+        self._value.extend(map(terms.__getitem__, columns))
         self._starts.append(len(self._index))
 
     def solve(self, *, absolute_gap: float, nodes: int = 20_000) -> Answer:
@@ -100,15 +103,13 @@ class Programme:
         solver = _quiet()
         solver.setOptionValue("mip_abs_gap", absolute_gap)
         solver.setOptionValue("mip_max_nodes", nodes)
-        infinity = solver.getInfinity()
-        count = len(self.costs)
         lp = highspy.HighsLp()
-        lp.num_col_, lp.num_row_ = count, len(self.row_lower)
+        lp.num_col_, lp.num_row_ = len(self.costs), len(self.row_lower)
         lp.col_cost_ = np.array(self.costs, dtype=float)
         lp.col_lower_ = np.array(self.lower, dtype=float)
-        lp.col_upper_ = np.array([infinity if u is None else u for u in self.upper], dtype=float)
-        lp.row_lower_ = np.array([-infinity if low is None else low for low in self.row_lower], dtype=float)
-        lp.row_upper_ = np.array([infinity if high is None else high for high in self.row_upper], dtype=float)
+        lp.col_upper_ = np.array(self.upper, dtype=float)
+        lp.row_lower_ = np.array(self.row_lower, dtype=float)
+        lp.row_upper_ = np.array(self.row_upper, dtype=float)
         lp.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
         lp.a_matrix_.start_ = np.array(self._starts, dtype=np.int32)
         lp.a_matrix_.index_ = np.array(self._index, dtype=np.int32)
@@ -127,7 +128,7 @@ class Programme:
         bound = float(info.mip_dual_bound) if any(self.whole) else float(info.objective_function_value)
         if not found:
             return Answer(False, False, float("inf"), bound, [])
-        values = [float(v) for v in solver.getSolution().col_value]
+        values = list(solver.getSolution().col_value)
         return Answer(status == kinds.kOptimal, False, float(info.objective_function_value), bound, values)
 
 

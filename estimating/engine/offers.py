@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 import msgspec
@@ -17,8 +16,7 @@ from estimating.engine.prices import LARGEST, Bracket, cheapest_in, goods_in, pr
 from estimating.engine.types import AwardRules, Break, Freight, PurchaseUnit, Quote, QuoteLine, Supplier, TakeOffLine
 
 
-@dataclass(frozen=True)
-class Offer:
+class Offer(msgspec.Struct, frozen=True, kw_only=True, dict=True):
     """One quote's line for one item, in the quote's unit and without tax."""
 
     item: str
@@ -32,31 +30,31 @@ class Offer:
     """Set-up, cut-outs and band: paid whatever the quantity."""
     words: str
     currency: str
-    load: Decimal = Decimal(1)
+    load: Decimal
     """What freight is charged by, for one unit: the unit itself, or its kilograms."""
-
-    @cached_property
-    def brackets(self) -> list[Bracket]:
-        return list(tiers(self.line))
-
-    @cached_property
-    def enough(self) -> Decimal:
-        """The need in whole packs, not below the smallest quantity sold."""
-        return whole_packs(self.line, self.need)
+    brackets: list[Bracket]
+    enough: Decimal
+    """The need in whole packs, not below the smallest quantity sold."""
+    priced: dict[Decimal, Decimal] = msgspec.field(default_factory=dict)
+    """What quantities asked for before cost."""
 
     @cached_property
     def cheapest(self) -> Decimal:
         """The quantity at or above the need that costs least."""
-        return cheapest_in(self.brackets, self.line.pack, self.enough, self.currency)[0]
+        quantity, price = cheapest_in(self.brackets, self.line.pack, self.enough, self.currency)
+        self.priced[quantity] = price
+        return quantity
 
-    @cached_property
-    def _priced(self) -> dict[Decimal, Decimal]:
-        return {}
+    def goods_from(self, bracket: Bracket, quantity: Decimal) -> Decimal:
+        """Goods of a quantity known to lie in a bracket."""
+        if quantity not in self.priced:
+            self.priced[quantity] = round_money(bracket[2] + bracket[3] * quantity, self.currency)
+        return self.priced[quantity]
 
     def goods(self, quantity: Decimal) -> Decimal:
-        if quantity not in self._priced:  # an award asks for the same few quantities again and again
-            self._priced[quantity] = goods_in(self.brackets, self.line.pack, quantity, self.currency)
-        return self._priced[quantity]
+        if quantity not in self.priced:  # an award asks for the same few quantities again and again
+            self.priced[quantity] = goods_in(self.brackets, self.line.pack, quantity, self.currency)
+        return self.priced[quantity]
 
     def cost(self, quantity: Decimal) -> Decimal:
         """Goods and extras."""
@@ -76,15 +74,17 @@ def offers_for(
     reasons: list[Reason] = []
     known = {supplier.id for supplier in suppliers}
     usable = [q for q in quotes if _quote_stands(q, known, rules, as_of, currency, reasons)]
+    quoted: dict[str, list[tuple[Quote, QuoteLine]]] = {}
+    for quote in usable:
+        for line in quote.lines:
+            quoted.setdefault(line.item, []).append((quote, line))
     offers: list[Offer] = []
     for asked in lines:
         if asked.quantity <= 0:
             continue
         found = [
             offer
-            for quote in usable
-            for line in quote.lines
-            if line.item == asked.item
+            for quote, line in quoted.get(asked.item, ())
             if (offer := _offer(asked, quote, line, tax_percent, currency, reasons)) is not None
         ]
         forced = rules.force.get(asked.item)
@@ -202,14 +202,14 @@ def _offer(
     share = 1 + tax_rate(quote, tax_percent) / 100 if quote.tax_included else Decimal(1)
     if quote.tax_included:
         line = msgspec.structs.replace(line, breaks=[Break(start=b.start, price=b.price / share) for b in line.breaks])
-    extras = (
-        round_money(line.set_up / share, currency)
-        + round_money(line.extra_per_cutout * asked.cutouts / share, currency)
-        + round_money(line.extra_per_band_foot * asked.band / share, currency)
-    )
+    extras = round_money(line.set_up / share, currency)
+    for price, count in ((line.extra_per_cutout, asked.cutouts), (line.extra_per_band_foot, asked.band)):
+        if price and count:
+            extras += round_money(price * count / share, currency)
     return Offer(
         item=asked.item, quote=quote.id, supplier=quote.supplier, line=line, need=need, asked=asked.quantity,
-        asked_unit=asked.unit, extras=extras, words=words, currency=currency, load=load,
+        asked_unit=asked.unit, extras=extras, words=words, currency=currency, load=load, brackets=list(tiers(line)),
+        enough=whole_packs(line, need),
     )  # fmt: skip
 
 
@@ -278,13 +278,17 @@ def in_quote_unit(asked: TakeOffLine, line: QuoteLine) -> tuple[Decimal, str]:
     """
     if _same_goods(asked, line):
         if asked.unit == line.unit:
-            words = convert(asked.quantity, asked.unit, asked.unit)[1]
             sold = "one by one" if line.unit == "each" else f"by the {line.unit}"
-            return asked.quantity, f"{words} asked, sold {sold}"
+            return asked.quantity, f"{_written(asked.quantity, asked.unit)} asked, sold {sold}"
         if asked.unit in PIECES and line.unit in PIECES:
-            words = convert(asked.quantity, asked.unit, asked.unit)[1]
-            return asked.quantity, f"{words} asked, sold by the piece"
+            return asked.quantity, f"{_written(asked.quantity, asked.unit)} asked, sold by the piece"
     return _across(asked.needed if asked.needed > 0 else asked.quantity, asked, line)
+
+
+@lru_cache(maxsize=1024)
+def _written(quantity: Decimal, unit: PurchaseUnit) -> str:
+    """A quantity in its own unit; every quote for an item asks for the same words."""
+    return convert(quantity, unit, unit)[1]
 
 
 def in_asked_unit(asked: TakeOffLine, line: QuoteLine) -> tuple[Decimal, str]:

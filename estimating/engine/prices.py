@@ -8,6 +8,7 @@ at 100 leaves the 99 before it (in whole packs) at the earlier price.
 from __future__ import annotations
 
 import itertools
+import operator
 from collections.abc import Iterator
 from decimal import ROUND_CEILING, Decimal
 
@@ -27,17 +28,17 @@ def problems(line: QuoteLine) -> list[str]:
     if not line.breaks:
         found.append("it has no price")
     starts = [b.start for b in line.breaks]
-    if any(later <= earlier for earlier, later in itertools.pairwise(starts)):
+    if not all(map(operator.lt, starts, starts[1:])):
         found.append(
             f"its breaks start at {', '.join(f'{s.normalize():f}' for s in starts)}: "
             "they must rise, for instance from 1, from 24, from 60"
         )
-    if any(start < 0 for start in starts):
+    if starts and min(starts) < 0:
         found.append("a break starts below zero")
     prices = [b.price for b in line.breaks] + [line.set_up, line.extra_per_cutout, line.extra_per_band_foot]
-    if any(price < 0 for price in prices):
+    if min(prices) < 0:
         found.append("a price is below zero")
-    if any(price > LARGEST for price in prices):
+    if max(prices) > LARGEST:
         found.append(f"a price is above {LARGEST:,}")
     if line.pack <= 0:
         found.append("its pack size must be above zero, for instance 1")
@@ -56,9 +57,9 @@ def tiers(line: QuoteLine) -> Iterator[Bracket]:
     A quantity q inside a bracket costs fixed + price·q, set-up not counted; first and last are whole packs.
     """
     fixed = Decimal(0)
-    for number, tier in enumerate(line.breaks):
-        first = whole_packs(line, tier.start)
-        last = whole_packs(line, line.breaks[number + 1].start) - line.pack if number + 1 < len(line.breaks) else None
+    firsts = [whole_packs(line, tier.start) for tier in line.breaks]
+    for number, (first, tier) in enumerate(zip(firsts, line.breaks, strict=True)):
+        last = firsts[number + 1] - line.pack if number + 1 < len(firsts) else None
         if line.form == "incremental" and number:
             # Up to the last pack before this break the earlier prices hold.
             fixed += (line.breaks[number - 1].price - tier.price) * (first - line.pack)
@@ -100,11 +101,11 @@ def cheapest(line: QuoteLine, need: Decimal, currency: str) -> tuple[Decimal, De
 
 def cheapest_in(brackets: list[Bracket], pack: Decimal, enough: Decimal, currency: str) -> tuple[Decimal, Decimal]:
     """The same from brackets worked out once and a need in whole packs."""
-    choices = [enough] + [first for first, _, _, _ in brackets if first > enough]
-    return min(
-        ((quantity, goods_in(brackets, pack, quantity, currency)) for quantity in choices),
-        key=lambda pair: (pair[1], pair[0]),
-    )
+    quantity, least = enough, goods_in(brackets, pack, enough, currency)
+    for first, _, fixed, price in brackets:
+        if first > enough and (cost := round_money(fixed + price * first, currency)) < least:
+            quantity, least = first, cost
+    return quantity, least
 
 
 def kinks(line: QuoteLine, currency: str) -> list[tuple[Decimal, Decimal]]:
