@@ -278,6 +278,12 @@ def test_parts_can_be_checked_alone(demo: Document) -> None:
     assert [problem.pointer for problem in schema_problems(room, "Room")] == ["/corners"]
 
 
+def _door(plan: Document, feature: int = 5, room: int = 0) -> Document:
+    """The door of the demo's hall to its children's room, or another opening."""
+    found: Document = plan["rooms"][room]["features"][feature]
+    return found
+
+
 # ---------------------------------------------------------------- one part against another
 
 Edit = Callable[[Document], Any]
@@ -362,6 +368,21 @@ CROSS: list[tuple[str, Edit, str, str]] = [
     ("own task takes a taken code",
      lambda p: p["tasks"].update(own=[{"code": "A01", "name": "x", "hours": 1, "crew": 1}]),
      "/tasks/own/0/code", "already"),
+    ("door to no room", lambda p: _door(p).update(other_side={"room": "attic", "feature": "door"}),
+     "/rooms/0/features/5/other_side/room", "'attic'"),
+    ("door to no door", lambda p: _door(p).update(other_side={"room": "children", "feature": "hatch"}),
+     "/rooms/0/features/5/other_side/feature", "'hatch'"),
+    ("door to itself", lambda p: _door(p).update(other_side={"room": "hall", "feature": "children-door"}),
+     "/rooms/0/features/5/other_side/room", "another room than its own"),
+    ("door that is another's", lambda p: _door(p, 0).update(other_side={"room": "children", "feature": "door"}),
+     "/rooms/0/features/5/other_side/feature", "already"),
+    ("door that names another",
+     lambda p: _door(p, 0, 1).update(other_side={"room": "hall", "feature": "fire-exit"}),
+     "/rooms/0/features/5/other_side/feature", "names another door"),
+    ("wall behind no wall", lambda p: p["rooms"][0]["walls"][2]["backs_on"].update(wall="G-J"),
+     "/rooms/0/walls/2/backs_on/wall", "G-J"),
+    ("wall of no thickness", lambda p: p["rooms"][0]["walls"][2]["backs_on"].update(thickness="0 in"),
+     "/rooms/0/walls/2/backs_on/thickness", "thickness"),
     ("opening before lease", lambda p: p["dates"].update(opening_wish="2027-01-01"),
      "/dates/opening_wish", "not after"),
 ]  # fmt: skip

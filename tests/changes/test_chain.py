@@ -91,7 +91,7 @@ def test_a_reading_runs_its_room_and_what_follows(plain: Kept) -> None:
         readings[5]["value"] = "31' 5 3/16\""
 
     result, computed = plain.again(moved)
-    assert computed[:3] == ["survey", "plan", "floor"]
+    assert computed[:4] == ["survey", "plan", "neighbours", "floor"]
     assert result.plans[0].floor_area / SQUARE_FOOT == pytest.approx(20 * 24.25, abs=1)
 
 

@@ -311,6 +311,9 @@ def test_taking_something_out(
     browser.post(url("delete", demo_build, "children"))
     assert [room["id"] for room in proposed(demo_build)["rooms"]] == ["hall"]
     assert [fitout["room"] for fitout in proposed(demo_build)["fitouts"]] == ["hall"]
+    hall = proposed(demo_build)["rooms"][0]
+    assert not [f for f in hall["features"] if "other_side" in f]
+    assert not [w for w in hall["walls"] if "backs_on" in w]
 
 
 def test_what_others_lean_on_is_not_taken_out(client_of: ClientOf, demo_build: Build, owner: User) -> None:
@@ -323,6 +326,65 @@ def test_what_others_lean_on_is_not_taken_out(client_of: ClientOf, demo_build: B
     assert answer.status_code == 422
     assert not Proposal.objects.exists()
     assert browser.post(url("delete-part", demo_build, "hall", "readings", "99")).status_code == 404
+
+
+DOOR = {
+    "id": "children-door", "kind": "door", "wall": "C-D", "zero": "C", "start": "6' 8\"", "end": "9' 10\"",
+    "head": "6' 10\"", "clear_width": '33"', "swing": "out", "hinge": "", "other_side": "Children's room: door",
+}  # fmt: skip
+
+
+def test_a_door_says_where_it_leads(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    browser = client_of(owner)
+    assert "door to Children&#x27;s room" in browser.get(url("list", demo_build)).content.decode()
+    page = browser.get(url("room", demo_build, "children")).content.decode()
+    assert "Door to Main hall" in page  # the table
+    assert "door to Main hall" in page  # the drawing
+    page = browser.get(url("edit-part", demo_build, "hall", "features", "children-door")).content.decode()
+    assert '<option value="Children&#x27;s room: door" selected>' in page
+    assert "lie as in the building" in browser.get(url("together", demo_build)).content.decode()
+
+
+def test_one_side_of_a_door_changes_nothing_on_the_other(
+    client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Proposed
+) -> None:
+    before = demo_build.current.document["rooms"][1]  # type: ignore[union-attr]
+    address = url("edit-part", demo_build, "hall", "features", "children-door")
+    assert client_of(owner).post(address, DOOR | {"clear_width": '32"'}).status_code == 302
+    rooms = proposed(demo_build)["rooms"]
+    door = next(f for f in rooms[0]["features"] if f["id"] == "children-door")
+    assert door["clear_width"] == '32"'
+    assert door["other_side"] == {"room": "children", "feature": "door"}
+    assert rooms[1] == before
+    Proposal.objects.all().delete()
+    client_of(owner).post(address, DOOR | {"other_side": ""})
+    assert "other_side" not in next(f for f in proposed(demo_build)["rooms"][0]["features"] if f["id"] == DOOR["id"])
+
+
+@pytest.mark.parametrize(
+    ("part", "name", "typed", "field", "said"),
+    [
+        ("features", "children-door", DOOR | {"other_side": "Attic: hatch"}, "other_side", "Select a valid choice"),
+        ("features", "children-door", DOOR | {"kind": "low wall"}, "other_side", "Only these lead into another room"),
+        ("features", "roller-door", DOOR | {"id": "roller-door", "start": "12'", "end": "15'"}, "other_side",
+         "already"),
+        ("walls", "C-D", {"id": "C-D", "construction": "stud", "thickness": '5"'}, "backs_on", "Say which wall"),
+        ("walls", "C-D", {"id": "C-D", "construction": "stud", "backs_on": "Children's room: N-G",
+                          "thickness": "thick"}, "thickness", "thick"),
+        ("walls", "C-D", {"id": "C-D", "construction": "stud", "backs_on": "Children's room: N-G",
+                          "thickness": '0"'}, "thickness", "Thickness"),
+    ],
+)  # fmt: skip
+def test_what_a_shared_door_or_wall_cannot_be(
+    part: str, name: str, typed: dict[str, Any], field: str, said: str, client_of: ClientOf, demo_build: Build,
+    owner: User,
+) -> None:  # fmt: skip
+    answer = client_of(owner).post(url("edit-part", demo_build, "hall", part, name), typed)
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert said in page
+    assert f"id_{field}_error" in page
+    assert not Proposal.objects.exists()
 
 
 def test_a_room_from_a_tape(

@@ -6,9 +6,10 @@ from collections.abc import Callable
 from typing import Any, Protocol, TypeVar
 
 from buildout.changes.engine.build_file import Commitments, Plan
+from buildout.rooms.engine.neighbours import meet
 from buildout.rooms.engine.plan import plan_room
 from buildout.rooms.engine.survey import adjust
-from buildout.rooms.engine.types import Room, RoomPlan, Survey
+from buildout.rooms.engine.types import Neighbours, Room, RoomPlan, Survey
 from buildout.units.value import Reason, Value, content_hash, from_json, to_json
 from estimating.engine.award import award
 from estimating.engine.award_choices import award_choices
@@ -64,6 +65,7 @@ LINK_VERSIONS = dict.fromkeys(
     (
         "survey",
         "plan",
+        "neighbours",
         "floor",
         "cover",
         "walls",
@@ -143,6 +145,8 @@ class ChainResult(Value, kw_only=True):
     """Empty in results worked out before choices were priced."""
     gains: Gains = Gains()
     """Empty in results worked out before gains were tried."""
+    neighbours: Neighbours = Neighbours()
+    """Empty in results worked out before rooms could share doors."""
     keys: dict[str, str]
     """Content hash of every link's inputs; equal keys mean the link did not need to run."""
 
@@ -153,6 +157,7 @@ class ChainResult(Value, kw_only=True):
             found += [("survey", r) for r in survey.reasons]
         for plan in self.plans:
             found += [("plan", r) for r in plan.reasons]
+        found += [("plan", r) for r in self.neighbours.reasons]
         for layouts in self.layouts:
             for part in (layouts.floor, layouts.cover, layouts.walls, layouts.fold_away):
                 found += [("layouts", r) for r in (part.reasons if part else [])]
@@ -216,6 +221,7 @@ def run_chain(
         return link("plan", room.id, RoomPlan, lambda: plan_room(room, survey), room, survey)
 
     plans = [planned(room, survey) for room, survey in zip(plan.rooms, surveys, strict=True)]
+    beside = link("neighbours", "", Neighbours, lambda: meet(plan.rooms, plans), plan.rooms, plans)
 
     step("layouts")
     layouts = [_layouts(plan, fitout, plans, link) for fitout in plan.fitouts]
@@ -310,6 +316,7 @@ def run_chain(
         budget=spent,
         forecast=expected,
         gains=gained,
+        neighbours=beside,
         keys=keys,
     )
 

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 from itertools import pairwise
 
 from buildout.changes.engine.build_file import BuildFile, Commitments, Plan
 from buildout.changes.engine.problems import Problem, pointer
+from buildout.rooms.engine.neighbours import SHARED
 from buildout.rooms.engine.types import KeepClear, Reading, Room, WallFeature
 from buildout.units.lengths import Length
 from buildout.units.quantities import QuantityError, convert
@@ -94,6 +95,7 @@ def check_references(plan: Plan) -> list[Problem]:
     notes.once(["rooms"], [room.id for room in plan.rooms], "room", "id")
     for at, room in enumerate(plan.rooms):
         _room(notes, ["rooms", at], room)
+    _other_sides(notes, plan.rooms)
     _products(notes, plan)
     _systems(notes, plan, products)
     _fitouts(notes, plan)
@@ -206,6 +208,46 @@ def _room(notes: _Notes, path: list[Part], room: Room) -> None:
         _positive(notes, [*here, "thickness"], feature.thickness, "4 5/8 in")
     for at, keep in enumerate(room.keep_clear):
         _positive(notes, [*path, "keep_clear", at, "depth"], keep.depth, "4' 0\"")
+
+
+def _other_sides(notes: _Notes, rooms: Sequence[Room]) -> None:
+    """What rooms say of each other: the other side of a door, the wall a wall backs on to."""
+    known = {room.id: room for room in rooms}
+    named: dict[tuple[str, str], tuple[str, str]] = {}
+    for at, room in enumerate(rooms):
+        for k, feature in enumerate(room.features):
+            side = feature.other_side
+            here: list[Part] = ["rooms", at, "features", k, "other_side"]
+            if side is None or not _next_room(notes, here, room, side.room, known, "a door"):
+                continue
+            openings = {f.id: f for f in known[side.room].features if f.kind in SHARED}
+            if feature.kind not in SHARED:
+                notes.add([*here, "feature"], f'"other_side": only {", ".join(SHARED)} have another side.')
+            elif notes.refer([*here, "feature"], side.feature, f"opening of {known[side.room].name}", openings):
+                back = openings[side.feature].other_side
+                if back is not None and (back.room, back.feature) != (room.id, feature.id):
+                    message = f'"feature": {side.feature!r} of {known[side.room].name} names another door as its own.'
+                    notes.add([*here, "feature"], message)
+                first = named.setdefault((side.room, side.feature), (room.id, feature.id))
+                if first != (room.id, feature.id):
+                    message = f'"feature": {side.feature!r} is the other side of {first[1]!r} already.'
+                    notes.add([*here, "feature"], message)
+        for k, wall in enumerate(room.walls):
+            back_on = wall.backs_on
+            here = ["rooms", at, "walls", k, "backs_on"]
+            if back_on is None or not _next_room(notes, here, room, back_on.room, known, "a wall"):
+                continue
+            notes.refer([*here, "wall"], back_on.wall, "wall", wall_names(known[back_on.room]))
+            _positive(notes, [*here, "thickness"], back_on.thickness, "4 7/8 in")
+
+
+def _next_room(
+    notes: _Notes, here: Sequence[Part], room: Room, other: str, known: Mapping[str, Room], what: str
+) -> bool:
+    if other == room.id:
+        notes.add([*here, "room"], f'"room": {what} leads to another room than its own, {room.name}.')
+        return False
+    return notes.refer([*here, "room"], other, "room", known)
 
 
 def _reading(notes: _Notes, path: list[Part], room: Room, reading: Reading, points: Sequence[str]) -> None:

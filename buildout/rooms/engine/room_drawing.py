@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Literal
 
 from buildout.rooms.engine import geometry
@@ -78,6 +78,8 @@ def draw_plan(
     block: TitleBlock | None = None,
     diagonals: bool = False,
     gate: FabricatorGate | None = None,
+    leads: Mapping[str, str] | None = None,
+    facing: Collection[str] = (),
 ) -> Drawing:
     """Draw a room's plan.
 
@@ -85,8 +87,9 @@ def draw_plan(
     kept clear and the mat field, dimensions outside the walls, and readings that are set aside or undecided, in
     words and shape. When the readings do not fix the room, draws the points that are known and the readings
     between them as a sketch, shows which way the loose points can move, and says so. With ``diagonals`` every
-    diagonal in sight is drawn with its length. ``gate`` adds what the fabricator gate says. Every dimension and
-    point carries its ± in its title.
+    diagonal in sight is drawn with its length. ``leads`` names the room behind an opening; ``facing`` walls have
+    another room of the same sheet before them and are dimensioned inside. ``gate`` adds what the fabricator gate
+    says. Every dimension and point carries its ± in its title.
     """
     if not plan.outline:
         return _sketch(room, survey, units, block)
@@ -99,9 +102,9 @@ def draw_plan(
     items += _stations(plan, units)
     if diagonals:
         items += _diagonals(survey, units)
-    items += _openings(plan, units)
+    items += _openings(room, plan, units, leads or {})
     items += _services(plan, units)
-    items += _dimensions(room, survey, plan, units)
+    items += _dimensions(room, survey, plan, units, facing)
     items += _corners(room, survey, plan)
     items += _suspects(survey, units)
     items += _strip_labels(room, plan, units)
@@ -254,6 +257,12 @@ def _thickness(room: Room, wall: PlanWall) -> float:
         for f in room.features
         if f.thickness is not None and f.wall in (wall.id, "-".join(reversed(wall.id.split("-"))))
     ]
+    ends = set(wall.id.split("-"))
+    measured += [
+        float(w.backs_on.thickness.mm)
+        for w in room.walls
+        if w.backs_on is not None and w.backs_on.thickness is not None and set(w.id.split("-")) == ends
+    ]
     return measured[0] if measured else THICKNESS[wall.construction]
 
 
@@ -333,20 +342,22 @@ def _through(wall: PlanWall, made: PlacedFeature, reach: float) -> list[Point]:
     ]  # fmt: skip
 
 
-def _openings(plan: RoomPlan, units: UnitSystem) -> list[Item]:
+def _openings(room: Room, plan: RoomPlan, units: UnitSystem, leads: Mapping[str, str]) -> list[Item]:
     items: list[Item] = []
     walls = {wall.id: wall for wall in plan.walls}
     for made in plan.features:
         if made.kind not in CUTS:
             continue
         wall = walls[made.wall]
-        deep = THICKNESS[wall.construction] or 100.0
+        deep = _thickness(room, wall) or 100.0
         nx, ny = wall.inward
 
         def out(p: Point, by: float, nx: float = nx, ny: float = ny) -> Point:
             return p[0] - nx * by, p[1] - ny * by
 
         title = _feature_title(made, units)
+        if made.id in leads:
+            title += f", to {leads[made.id]}"
         a, b = made.a, made.b
         mid = ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
         along = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
@@ -374,7 +385,7 @@ def _openings(plan: RoomPlan, units: UnitSystem) -> list[Item]:
                 items.append(Polyline(points=coil, role="hidden", closed=True, title=f"{made.id}: coil overhead"))
             case _:
                 items += _leaf(made, wall, deep, title)
-        name = _opening_label(made, units)
+        name = f"{made.kind} to {leads[made.id]}" if made.id in leads else _opening_label(made, units)
         if name:
             shift = 3.0 if made.kind != "gap" else 6.4
             items.append(
@@ -740,7 +751,7 @@ def _north(room: Room, plan: RoomPlan) -> list[Item]:
 # ---------------------------------------------------------------- dimensions
 
 
-def _dimensions(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem) -> list[Item]:
+def _dimensions(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem, facing: Collection[str]) -> list[Item]:
     """Per wall: the chain of its openings next to it, the whole length beyond."""
     items: list[Item] = []
     clockwise = room.turning == "clockwise"
@@ -753,7 +764,7 @@ def _dimensions(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem) -
         )
         for wall in plan.walls
     }  # fmt: skip
-    inside = _dimensioned_inside(survey, plan, stops)
+    inside = _dimensioned_inside(survey, plan, stops) | set(facing)
     for wall in plan.walls:
         first, second = wall.id.split("-")
         marks = stops[wall.id]

@@ -27,14 +27,17 @@ from buildout.rooms.engine.drawing import (
     rectangle,
 )
 from buildout.rooms.engine.geometry import Point
+from buildout.rooms.engine.neighbours import behind, moved, with_thickness
 from buildout.rooms.engine.room_drawing import draw_plan
-from buildout.rooms.engine.types import PlacedFeature, PlanWall, Room, RoomPlan
+from buildout.rooms.engine.types import Neighbours, PlacedFeature, PlanWall, Room, RoomPlan
 from buildout.units.lengths import UnitSystem, format_area, format_length, format_small
 
 NO_HEIGHT = 2438.4
 """Height drawn where none was read, mm (8 ft); the drawing says so."""
 BETWEEN = 5000.0
 """Room for dimensions between the rooms on one sheet, mm."""
+NEAR = 3000.0
+"""A wall with another room this close outside, mm, is dimensioned inside."""
 _SIGNS: dict[str, SymbolKind] = {
     "outlet": "outlet", "switch": "switch", "thermostat": "thermostat", "call point": "call point",
     "extinguisher": "extinguisher",
@@ -216,30 +219,37 @@ def _described(
 
 
 def draw_rooms(
-    rooms: Sequence[RoomRevision], *, units: UnitSystem = "feet-inches", block: TitleBlock | None = None
+    rooms: Sequence[RoomRevision],
+    *,
+    units: UnitSystem = "feet-inches",
+    block: TitleBlock | None = None,
+    neighbours: Neighbours | None = None,
 ) -> Drawing:
     """Draw the plans of several rooms on one sheet, in the order given, row by row, at one scale.
 
-    The rooms lie side by side for the page, not where they lie in the building. A room that is not settled yet is
-    drawn as its sketch.
+    Rooms that ``neighbours`` places in one group lie as in the building; the groups, and rooms it does not place,
+    lie side by side for the page, and the notes say which is which. A room that is not settled yet is drawn as its
+    sketch.
     """
     items: list[Item] = []
     told, areas = [], 0.0
-    boxes: list[tuple[Drawing, float, float, float, float]] = []
-    for revision in rooms:
-        drawing = draw_plan(revision.room, revision.survey, revision.plan, units=units)
-        spots = [p for item in drawing.items for p in _spots(item)]
+    boxes: list[tuple[list[Item], float, float, float, float]] = []
+    groups = _groups(rooms, neighbours or Neighbours())
+    for group in groups:
+        drawn = [item for revision in group for item in _in_place(revision, group, rooms, neighbours, units)]
+        spots = [p for item in drawn for p in _spots(item)]
         xs, ys = [p[0] for p in spots], [p[1] for p in spots]
-        boxes.append((drawing, min(xs), min(ys), max(xs), max(ys)))
+        boxes.append((drawn, min(xs), min(ys), max(xs), max(ys)))
+    for revision in rooms:
         told.append(f"{revision.room.name}, {format_area(revision.plan.floor_area, units)}")
         areas += revision.plan.floor_area
     total = sum((right - left + BETWEEN) * (up - low + BETWEEN) for _, left, low, right, up in boxes)
     across = max([1.3 * math.sqrt(total), *(right - left for _, left, _, right, _ in boxes)])
     x, y, row = 0.0, 0.0, 0.0
-    for drawing, left, low, right, up in boxes:
+    for drawn, left, low, right, up in boxes:
         if x > 0 and x + right - left > across:
             x, y, row = 0.0, y - row - BETWEEN, 0.0
-        items += [_shifted(item, x - left, y - up) for item in drawing.items]
+        items += [_shifted(item, x - left, y - up) for item in drawn]
         x += right - left + BETWEEN
         row = max(row, up - low)
     if not items:
@@ -248,10 +258,81 @@ def draw_rooms(
         items=items, title=f"{len(rooms)} rooms", units=units, block=block,
         description=f"Plans of {len(rooms)} rooms at one scale: {'; '.join(told)}." if told else "No rooms yet.",
         notes=[
-            f"Floors together {format_area(areas, units)}. The rooms are set side by side for this sheet.",
+            f"Floors together {format_area(areas, units)}. {_how_they_lie(groups)}",
+            *_not_placed(groups, neighbours),
             "Dimensions to the inside face of walls. Do not scale.",
         ],
     )  # fmt: skip
+
+
+def _groups(rooms: Sequence[RoomRevision], neighbours: Neighbours) -> list[list[RoomRevision]]:
+    group = {place.room: place.group for place in neighbours.places}
+    found: dict[int, list[RoomRevision]] = {}
+    for k, revision in enumerate(rooms):
+        found.setdefault(group.get(revision.room.id, -1 - k), []).append(revision)
+    # the same room drawn twice, or a single one, needs no place
+    return [part for many in found.values() for part in ([many] if len({r.room.id for r in many}) == len(many) else
+            [[one] for one in many])]  # fmt: skip
+
+
+def _in_place(
+    revision: RoomRevision, group: Sequence[RoomRevision], rooms: Sequence[RoomRevision],
+    neighbours: Neighbours | None, units: UnitSystem,
+) -> list[Item]:  # fmt: skip
+    """A room's plan where it lies in its group."""
+    found = neighbours or Neighbours()
+    room, survey, plan = revision.room, revision.survey, revision.plan
+    names = {r.room.id: r.room.name for r in rooms}
+    leads = {opening: names[other] for opening, other in behind(found, room.id).items() if other in names}
+    if len(group) == 1:
+        return draw_plan(room, survey, plan, units=units, leads=leads).items
+    places = {place.room: place for place in found.places}
+    survey, plan = moved(survey, plan, places[room.id])
+    if room.north is not None:
+        room = msgspec.structs.replace(room, north=room.north + places[room.id].turn)
+    thick = {
+        door.walls[k]: door.thickness
+        for door in found.doors
+        for k in (0, 1)
+        if door.rooms[k] == room.id and door.rooms[1 - k] in places and door.thickness is not None
+    }
+    others = [moved(r.survey, r.plan, places[r.room.id])[1] for r in group if r.room.id != room.id]
+    facing = {wall.id for wall in plan.walls if _faces(wall, others)}
+    room = with_thickness(room, thick)
+    return draw_plan(room, survey, plan, units=units, leads=leads, facing=facing).items
+
+
+def _faces(wall: PlanWall, others: Sequence[RoomPlan]) -> bool:
+    """Whether another room lies where the dimensions outside a wall would go."""
+    from shapely.geometry import Polygon as Shape
+
+    nx, ny = wall.inward
+    outside = [(p[0] - nx * NEAR, p[1] - ny * NEAR) for p in (wall.b, wall.a)]
+    strip = Shape([wall.a, wall.b, *outside])
+    return any(strip.intersects(Shape(plan.outline)) for plan in others)
+
+
+def _how_they_lie(groups: Sequence[Sequence[RoomRevision]]) -> str:
+    told = [
+        f"{', '.join(r.room.name for r in group[:-1])} and {group[-1].room.name} lie as in the building, set by the "
+        "doors they share."
+        for group in groups
+        if len(group) > 1
+    ]
+    if len(groups) > 1:
+        told.append(f"The {'others' if told else 'rooms'} are set side by side for this sheet.")
+    return " ".join(told)
+
+
+def _not_placed(groups: Sequence[Sequence[RoomRevision]], neighbours: Neighbours | None) -> list[str]:
+    """Doors shared by rooms of this sheet that do not lie beside each other, and what is missing."""
+    group = {r.room.id: (k, r.room.name) for k, rooms in enumerate(groups) for r in rooms}
+    return [
+        f"{group[a][1]} and {group[b][1]} share a door but are not set beside each other: the thickness of the wall "
+        "between them is not known."
+        for a, b in (door.rooms for door in (neighbours or Neighbours()).doors)
+        if a in group and b in group and group[a][0] != group[b][0]
+    ]
 
 
 def _spots(item: Item) -> list[Point]:

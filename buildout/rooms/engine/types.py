@@ -125,6 +125,22 @@ FeatureKind = Literal[
 ]  # fmt: skip
 
 
+class OtherSide(Value, kw_only=True):
+    """A door as the room behind it names it."""
+
+    room: str
+    feature: str
+
+
+class BacksOn(Value, kw_only=True):
+    """The wall of another room that a wall is the other face of."""
+
+    room: str
+    wall: str
+    thickness: Length | None = None
+    """From face to face, linings included; None: not measured."""
+
+
 class WallFeature(Value, kw_only=True):
     """An opening, low wall or service on a wall, as a running dimension from one named corner."""
 
@@ -146,6 +162,8 @@ class WallFeature(Value, kw_only=True):
     """Jamb the leaf hangs on; empty: the one at ``start``."""
     under_leaf: Length | None = None
     """Gap between the slab and the underside of the leaf; what a floor under an inward door has to pass."""
+    other_side: OtherSide | None = None
+    """Openings: the same one seen from the next room. Naming it from one side is enough."""
 
 
 class Wall(Value, kw_only=True):
@@ -156,6 +174,8 @@ class Wall(Value, kw_only=True):
     height: Length | None = None
     straight: bool = False
     """The owner asked for mat, frame and cover to run straight between its corners, whatever its bow."""
+    backs_on: BacksOn | None = None
+    """Named from one side is enough; several short walls may back on to one long one."""
 
 
 class KeepClear(Value, kw_only=True):
@@ -539,3 +559,36 @@ class RoomPlan(Value, kw_only=True):
     reasons: list[Reason]
     floor: list[FloorStation] = []
     levels: list[PlacedLevel] = []
+
+
+# ---------------------------------------------------------------- rooms beside each other
+
+
+class SharedDoor(Value, kw_only=True):
+    """One opening with its two sides, in the order of the rooms."""
+
+    rooms: tuple[str, str]
+    features: tuple[str, str]
+    walls: tuple[str, str]
+    """``A-B`` in corner order; empty where a room has no shape yet."""
+    thickness: float | None
+    """Of the wall between, mm."""
+
+
+class RoomPlace(Value, kw_only=True):
+    """How a room's own drawing is moved to lie in its group: turned about its datum corner, then shifted."""
+
+    room: str
+    group: int
+    """Rooms of one group lie as in the building; a room alone in its group lies nowhere yet."""
+    turn: float
+    """Degrees anticlockwise."""
+    x: float
+    y: float
+    """mm"""
+
+
+class Neighbours(Value, kw_only=True):
+    doors: list[SharedDoor] = []
+    places: list[RoomPlace] = []
+    reasons: list[Reason] = []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from buildout.rooms.engine.move_wall import WallMove
@@ -61,9 +62,23 @@ def add_room(document: Document, room: dict[str, Any]) -> None:
 
 
 def remove_room(document: Document, room_id: str) -> None:
-    """Take a room out together with what was to be built in it."""
+    """Take a room out together with what was to be built in it, and what doors and walls of others say of it."""
     del document["rooms"][room_position(document, room_id)]
+    for room in document["rooms"]:
+        _forget(room, lambda named: named == room_id)
     document["fitouts"] = [f for f in document.get("fitouts", []) if f["room"] != room_id]
+
+
+def cut_loose(room: dict[str, Any]) -> None:
+    """Drop what doors and walls say of other rooms, for a room that leaves them."""
+    _forget(room, lambda _named: True)
+
+
+def _forget(room: dict[str, Any], which: Callable[[str], bool]) -> None:
+    for part, key in (("features", "other_side"), ("walls", "backs_on")):
+        for entry in room.get(part, []):
+            if key in entry and which(entry[key]["room"]):
+                del entry[key]
 
 
 def reshape(room: dict[str, Any], after: dict[str, Any]) -> None:

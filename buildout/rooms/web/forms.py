@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -8,6 +8,7 @@ from django import forms
 
 from buildout.builds.web.editing import Choices, DayField, LengthField, PartForm
 from buildout.builds.web.models import Build
+from buildout.rooms.engine.neighbours import SHARED
 from buildout.rooms.engine.types import Column, KeepClear, LevelChange, Reading, Room, Wall, WallFeature
 from buildout.rooms.web.lines import EXAMPLE, TOOLS, read_lines, wrong_texts
 from buildout.rooms.web.photos import PhotoError, keep_photo, read_photo
@@ -34,8 +35,19 @@ def pairs(values: list[str]) -> Choices:
 class RoomPartForm(PartForm):
     """One reading, column, feature, strip or wall of a room."""
 
-    def __init__(self, *args: Any, room: Room, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, room: Room, others: Sequence[Room] = (), **kwargs: Any) -> None:
         super().__init__(*args, choices=self.offered(room), **kwargs)
+        self.others = [other for other in others if other.id != room.id]
+
+    def offer(self, name: str, label: str, hint: str, found: Mapping[str, tuple[str, str]]) -> None:
+        """Let one thing of another room be chosen; ``found`` gives its room and name by what is shown."""
+        self.found = found
+        before = self.initial.get(name)
+        now = tuple(before.values())[:2] if isinstance(before, dict) else ()
+        self.initial = {**self.initial, name: next((k for k, pair in found.items() if pair == now), "")}
+        self.fields[name] = forms.ChoiceField(
+            label=label, required=False, help_text=hint, choices=[("", "none"), *((k, k) for k in found)]
+        )
 
     @staticmethod
     def offered(room: Room) -> Mapping[str, Choices]:
@@ -242,10 +254,28 @@ class FeatureForm(RoomPartForm):
     def offered(room: Room) -> Mapping[str, Choices]:
         return {"wall": pairs(walls_of(room)), "zero": pairs(room.corners)}
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.offer(
+            "other_side", "The same opening from the next room",
+            "Doors, windows and gaps. Both sides must then agree, and the rooms are drawn beside each other.",
+            {f"{r.name}: {f.id}": (r.id, f.id) for r in self.others for f in r.features if f.kind in SHARED},
+        )  # fmt: skip
+
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
         _running(self, data)
+        if data.get("other_side") and data.get("kind") not in SHARED:
+            self.add_error("other_side", f"Only these lead into another room: {', '.join(SHARED)}.")
         return data
+
+    def edited(self, before: Mapping[str, Any]) -> dict[str, Any]:
+        after = super().edited(before)
+        after.pop("other_side", None)
+        if self.cleaned_data["other_side"]:
+            room, feature = self.found[self.cleaned_data["other_side"]]
+            after["other_side"] = {"room": room, "feature": feature}
+        return after
 
     def summary(self) -> str:
         return f"{str(self.cleaned_data['kind']).capitalize()} {self.cleaned_data['id']} on {self.cleaned_data['wall']}"
@@ -341,11 +371,34 @@ class WallForm(RoomPartForm):
     def offered(room: Room) -> Mapping[str, Choices]:
         return {"id": pairs(walls_of(room))}
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        before = self.initial.get("backs_on") or {}
+        self.offer(
+            "backs_on", "Backs on to", "The wall of the next room that is the other face of this one",
+            {f"{r.name}: {wall}": (r.id, wall) for r in self.others for wall in walls_of(r)},
+        )  # fmt: skip
+        self.fields["thickness"] = LengthField(
+            label="Thickness of the wall between", required=False, initial=before.get("thickness", ""),
+            help_text="Face to face in the doorway, linings included, for example 4 7/8\"",
+        )  # fmt: skip
+
     def summary(self) -> str:
         return f"Wall {self.cleaned_data['id']}: {self.cleaned_data['construction']}"
 
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if data.get("thickness") and not data.get("backs_on") and "backs_on" not in self.errors:
+            self.add_error("backs_on", "Say which wall lies behind it, or leave its thickness empty.")
+        return data
+
     def edited(self, before: Mapping[str, Any]) -> dict[str, Any]:
         after = super().edited(before)
+        after.pop("backs_on", None)
+        if self.cleaned_data["backs_on"]:
+            room, wall = self.found[self.cleaned_data["backs_on"]]
+            thick = {"thickness": self.cleaned_data["thickness"]} if self.cleaned_data["thickness"] else {}
+            after["backs_on"] = {"room": room, "wall": wall} | thick
         if not after["straight"]:
             del after["straight"]
         return after

@@ -76,7 +76,10 @@ class CopyForm(forms.Form):
 @login_required
 @require_http_methods(["GET", "POST"])
 def copy_room(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
-    """Copy a room with its readings into another build of the same owner, as a proposal there."""
+    """Copy a room with its readings into another build of the same owner, as a proposal there.
+
+    Its neighbours stay behind, so what its doors and walls say of them does too.
+    """
     found = open_room(request, build_id, room_id)
     user = person(request)
     others = Build.objects.filter(members__user=user, members__role=Role.OWNER, current__isnull=False)
@@ -89,6 +92,7 @@ def copy_room(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse
         room = copy.deepcopy(edits.room_of(found.sheet.document, room_id))
         room |= {"id": fitting_id(form.cleaned_data["name"], taken, "room"), "name": form.cleaned_data["name"]}
         room.pop("gate_passed", None)  # a word given for one cover is none for another
+        edits.cut_loose(room)
         edits.add_room(document, room)
         kept = copy_photos([r["photo"] for r in room.get("readings", []) if r.get("photo")], build_id, target.pk)
         for reading in room.get("readings", []):

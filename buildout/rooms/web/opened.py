@@ -9,7 +9,8 @@ from django.http import Http404, HttpRequest
 from buildout.builds.web import services as builds
 from buildout.builds.web.editing import person
 from buildout.builds.web.models import Build, Member, Role
-from buildout.rooms.engine.types import Room, RoomPlan, Survey
+from buildout.rooms.engine.neighbours import behind
+from buildout.rooms.engine.types import Neighbours, Room, RoomPlan, Survey
 
 
 class OpenRoom(NamedTuple):
@@ -19,6 +20,25 @@ class OpenRoom(NamedTuple):
     room: Room
     survey: Survey
     plan: RoomPlan
+
+    def rooms(self) -> list[Room]:
+        return self.sheet.section("rooms", list[Room])
+
+    def neighbours(self) -> Neighbours:
+        return neighbours_of(self.sheet)
+
+    def leads(self) -> dict[str, str]:
+        """The name of the room behind each of its openings."""
+        return leads_of(self.neighbours(), self.rooms(), self.room.id)
+
+
+def neighbours_of(sheet: builds.Sheet) -> Neighbours:
+    return sheet.part("neighbours", Neighbours, Neighbours())
+
+
+def leads_of(neighbours: Neighbours, rooms: list[Room], room_id: str) -> dict[str, str]:
+    names = {room.id: room.name for room in rooms}
+    return {opening: names[other] for opening, other in behind(neighbours, room_id).items()}
 
 
 def open_room(request: HttpRequest, build_id: int, room_id: str) -> OpenRoom:

@@ -16,7 +16,7 @@ from buildout.builds.web.models import Role
 from buildout.rooms.engine.drawing import Drawing
 from buildout.rooms.engine.types import Room, RoomPlan, Survey
 from buildout.rooms.web.drawings import as_file, dxf_of, svg_of, svg_on_paper, title_block
-from buildout.rooms.web.opened import OpenRoom, open_room
+from buildout.rooms.web.opened import OpenRoom, neighbours_of, open_room
 
 
 def _elevations(found: OpenRoom) -> list[tuple[str, Drawing]]:
@@ -86,7 +86,8 @@ def _together(request: HttpRequest, build_id: int) -> tuple[dict[str, Any], Draw
         return context, None
     block = title_block(build, sheet, ", ".join(room.name for room in shown), "2")
     parts = [RoomRevision(room=room, survey=surveys[room.id], plan=plans[room.id]) for room in shown]
-    return context, draw_rooms(parts, units=sheet.units, block=block)
+    beside = neighbours_of(sheet)
+    return context, draw_rooms(parts, units=sheet.units, block=block, neighbours=beside)
 
 
 @login_required

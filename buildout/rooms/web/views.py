@@ -16,6 +16,7 @@ from buildout.builds.web.editing import fitting_id, person, propose_from
 from buildout.builds.web.models import Proposal, Role
 from buildout.rooms.engine.drawing import Drawing
 from buildout.rooms.engine.move_wall import WallMoveError, move_wall
+from buildout.rooms.engine.neighbours import told_of
 from buildout.rooms.engine.types import FabricatorGate, Room, RoomPlan, Survey
 from buildout.rooms.web import edits
 from buildout.rooms.web.cutting import cutting_of
@@ -37,7 +38,7 @@ from buildout.rooms.web.forms import (
 )
 from buildout.rooms.web.gate import gate_of
 from buildout.rooms.web.models import TapeSession
-from buildout.rooms.web.opened import OpenRoom, open_room
+from buildout.rooms.web.opened import OpenRoom, leads_of, neighbours_of, open_room
 from buildout.rooms.web.photos import photos_of
 from buildout.rooms.web.preview import tell_stops
 from buildout.rooms.web.starts import WAYS
@@ -82,7 +83,7 @@ def drawing_of(found: OpenRoom, *, diagonals: bool = False, gate: FabricatorGate
     block = title_block(found.build, found.sheet, f"{found.room.name}, plan", "2")
     return draw_plan(
         found.room, found.survey, found.plan, units=found.sheet.units, block=block, diagonals=diagonals,
-        gate=gate or gate_of(found),
+        gate=gate or gate_of(found), leads=found.leads(),
     )  # fmt: skip
 
 
@@ -100,8 +101,15 @@ def list_rooms(request: HttpRequest, build_id: int) -> HttpResponse:
     sheet = builds.sheet_of(build)
     rooms = {room.id: room for room in sheet.section("rooms", list[Room])}
     surveys = {survey.room: survey for survey in sheet.part("surveys", list[Survey])}
+    beside, every = neighbours_of(sheet), list(rooms.values())
     rows = [
-        {"plan": plan, "room": rooms[plan.room], "survey": surveys[plan.room], "shape": _thumbnail(plan)}
+        {
+            "plan": plan,
+            "room": rooms[plan.room],
+            "survey": surveys[plan.room],
+            "shape": _thumbnail(plan),
+            "leads": leads_of(beside, every, plan.room),
+        }
         for plan in sheet.part("plans", list[RoomPlan])
     ]
     context = {"build": build, "member": member, "sheet": sheet, "sheet_no": "2", "rows": rows}
@@ -130,6 +138,7 @@ def _thumbnail(plan: RoomPlan) -> dict[str, Any] | None:
 
 def _room_context(found: OpenRoom) -> dict[str, Any]:
     worked = {reading.id: reading for reading in found.survey.readings}
+    leads = found.leads()
     walls = {wall.id: wall for wall in found.room.walls}
     lengths = {f"{length.start}-{length.end}": length for length in found.survey.walls}
     return {
@@ -140,6 +149,7 @@ def _room_context(found: OpenRoom) -> dict[str, Any]:
         "room": found.room,
         "survey": found.survey,
         "plan": found.plan,
+        "openings": [{"it": f, "to": leads.get(f.id, "")} for f in found.room.features],
         "readings": [{"read": reading, "worked": worked.get(reading.id)} for reading in found.room.readings],
         "doubted": [r for r in found.survey.readings if r.verdict in ("suspect", "set aside")],
         "unchecked": sum(1 for r in found.survey.readings if r.verdict == "unchecked"),
@@ -170,6 +180,7 @@ def _room_page(
     best, gate = advise(found.room, found.survey, found.plan, many=3, cutting=cutting)
     taping = TapeSession.objects.filter(build=found.build, room=found.room.id, user=person(request)).first()
     context = _room_context(found) | {
+        "beside": told_of(found.neighbours(), found.room.id),
         "drawing": _svg(drawing_of(found, diagonals=diagonals, gate=gate)),
         "diagonals": diagonals,
         "gate": gate,
@@ -305,13 +316,15 @@ def _edit_part(request: HttpRequest, build_id: int, room_id: str, part: str, par
     initial: dict[str, Any] = dict(before or {})
     if not part_id and part == "readings":
         initial = {"id": edits.next_reading_id(edited), "when": found.sheet.today()}
-    form = kind.form(request.POST or None, request.FILES or None, initial=initial, room=found.room)
+    form = kind.form(
+        request.POST or None, request.FILES or None, initial=initial, room=found.room, others=found.rooms()
+    )
     if request.method == "POST" and form.is_valid():
         entry = form.entry(before or {}, found.build)
         place = edits.put_part(edited, kind.key, part_id, entry)
         proposal = propose_room(
             form, found, request, document, f"{found.room.name}: {form.summary()}",
-            under=f"/rooms/{at}/{kind.key}/{place}",
+            under=f"/rooms/{at}/{kind.key}/{place}", places={"backs_on/thickness": "thickness"},
         )  # fmt: skip
         if proposal is not None:
             return redirect(proposal)
