@@ -10,6 +10,7 @@ import csv
 import io
 import re
 from collections.abc import Mapping
+from datetime import date, datetime
 from decimal import Decimal, InvalidOperation
 from typing import Literal
 
@@ -23,14 +24,16 @@ LARGEST_TABLE = 500_000
 MOST_ROWS = 2_000
 MOST_COLUMNS = 40
 
-Meaning = Literal["", "item", "from", "unit", "price", "pack", "currency", "note"]
+Meaning = Literal["", "item", "from", "unit", "price", "pack", "currency", "lead", "valid", "note"]
 MEANINGS: Mapping[Meaning, str] = {
     "": "left aside", "item": "what it is", "from": "from which quantity", "unit": "priced by", "price": "price",
-    "pack": "sold in multiples of", "currency": "currency", "note": "note",
+    "pack": "sold in multiples of", "currency": "currency", "lead": "lead time", "valid": "valid until", "note": "note",
 }  # fmt: skip
 """What a column can be, and the words for it. Several price columns: each holds from the quantity in its heading."""
 
 _HEADINGS: tuple[tuple[Meaning, str], ...] = (
+    ("valid", r"valid|expir|until"),
+    ("lead", r"lead|delivery (time|days|weeks)|working days|ready in"),
     ("price", r"price|rate|cost|\d\s*(\+|[-–]\s*\d|and more|and up)"),
     ("from", r"from|qty|quantity|min|break|starting"),
     ("unit", r"unit|uom|per|sold by"),
@@ -103,6 +106,11 @@ class PriceLine(Value, kw_only=True):
 class PriceList(Value, kw_only=True):
     rows: list[PriceRow]
     lines: list[PriceLine]
+    lead_days: list[int] = []
+    """Shortest, likely and longest over the rows taken, working days; empty: no row says. A whole order comes with its
+    last line, so the longest of each."""
+    valid_until: date | None = None
+    """The first day on which a price taken runs out."""
 
 
 # ---------------------------------------------------------------- bytes to cells
@@ -216,7 +224,7 @@ def _looks_like_price(cell: str) -> bool:
 
 
 def _decimal_mark(table: PriceTable) -> Literal[".", ","]:
-    cells = [cell for row in table.rows for cell in row]
+    cells = [cell for row in table.rows for cell in row if not re.search(r"\d[./-]\d+[./-]\d", cell)]  # no days
     comma = sum(bool(re.search(r"\d,\d{1,2}(?!\d)", cell)) for cell in cells)
     point = sum(bool(re.search(r"\d\.\d{1,2}(?!\d)", cell)) for cell in cells)
     return "," if comma > point else "."
@@ -266,6 +274,9 @@ def read_prices(
     outcomes: dict[int, PriceRow] = {}
     groups: dict[tuple[str, PurchaseUnit], list[tuple[int, str, str, str, str]]] = {}
     starts = _heading_starts(table, plan)
+    leads: dict[int, list[int]] = {}
+    lapse: dict[int, date] = {}
+    unread: dict[int, list[str]] = {}
     for at, cells in enumerate(table.rows):
         number = table.numbers[at]
         if at == 0 and plan.heading:
@@ -280,6 +291,18 @@ def read_prices(
         for start, price in prices:
             groups.setdefault((item, unit), []).append((at, start, price, pack, note))
         outcomes[at] = PriceRow(number=number, cells=cells, state="taken", said="", item=item)
+        for column, meaning in enumerate(plan.columns):
+            typed = cells[column] if column < len(cells) else ""
+            if not typed or meaning not in ("lead", "valid"):
+                continue
+            days, day = (lead_of(typed), None) if meaning == "lead" else ([], day_of(typed))
+            if days:
+                leads[at] = days
+            elif day:
+                lapse[at] = day
+            else:
+                example = "10 or 10-15 working days" if meaning == "lead" else "2027-03-31"
+                unread.setdefault(at, []).append(f"“{typed[:40]}” is not read: type it yourself, for example {example}")
     made = []
     by_item: dict[str, list[PurchaseUnit]] = {}
     for item, unit in groups:
@@ -302,8 +325,56 @@ def read_prices(
         note = next((part[4] for part in parts if part[4]), "")
         made.append(PriceLine(item=item, unit=unit, breaks=breaks, pack=parts[0][3], note=note))
         for at in places:
-            outcomes[at] = _told(outcomes[at], "taken", f"{asked[item].name}, by the {unit}")
-    return PriceList(rows=[outcomes[at] for at in sorted(outcomes)], lines=made)
+            outcomes[at] = _told(
+                outcomes[at], "taken", "; ".join([f"{asked[item].name}, by the {unit}", *unread.get(at, [])])
+            )
+    taken = [at for at, row in outcomes.items() if row.state == "taken"]
+    spans = [leads[at] for at in taken if at in leads]
+    return PriceList(
+        rows=[outcomes[at] for at in sorted(outcomes)],
+        lines=made,
+        lead_days=[max(span[n] for span in spans) for n in range(3)] if spans else [],
+        valid_until=min((lapse[at] for at in taken if at in lapse), default=None),
+    )
+
+
+def lead_of(text: str) -> list[int]:
+    """Shortest, likely and longest in working days, a week being five; empty when it cannot be read.
+
+    >>> lead_of("10"), lead_of("2-3 weeks"), lead_of("10 / 12 / 20 working days"), lead_of("soon")
+    ([10, 10, 10], [10, 12, 15], [10, 12, 20], [])
+    """
+    found = re.fullmatch(
+        r"(?:about|ca\.?|approx\.?|from)?\s*(\d{1,3})(?:\s*(?:[-–—/]|to)\s*(\d{1,3}))?(?:\s*(?:[-–—/]|to)\s*(\d{1,3}))?"
+        r"\s*((?:working |business )?days?|d|weeks?|wks?|w)?\.?",
+        text.strip().lower(),
+    )
+    if not found:
+        return []
+    days = [int(part) for part in found.groups()[:3] if part]
+    times = 5 if (found[4] or "").startswith("w") and not (found[4] or "").startswith("working") else 1
+    days = [day * times for day in days]
+    span = days if len(days) == 3 else [days[0], (days[0] + days[-1]) // 2, days[-1]]
+    return span if span == sorted(span) else []
+
+
+def day_of(text: str) -> date | None:
+    """A day that can be read one way only.
+
+    >>> [str(day_of(text)) for text in ("2027-03-31", "31.3.2027", "31/03/2027", "March 31, 2027", "03/04/2027")]
+    ['2027-03-31', '2027-03-31', '2027-03-31', '2027-03-31', 'None']
+    """
+    plain = " ".join(text.replace(",", " ").split())
+    slashed = re.fullmatch(r"(\d{1,2})/(\d{1,2})/(\d{4})", plain)
+    ways = ["%Y-%m-%d", "%d.%m.%Y", "%d %b %Y", "%d %B %Y", "%b %d %Y", "%B %d %Y", "%d-%b-%Y"]
+    if slashed and (slashed[1] == slashed[2] or max(int(slashed[1]), int(slashed[2])) > 12):
+        ways += ["%d/%m/%Y", "%m/%d/%Y"]  # either the same day, or one of them is no month
+    for way in ways:
+        try:
+            return datetime.strptime(plain, way).date()  # noqa: DTZ007 - a day, no moment
+        except ValueError:
+            continue
+    return None
 
 
 def _told(row: PriceRow, state: Literal["taken", "bad"], said: str) -> PriceRow:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from decimal import Decimal
 from statistics import median
+from typing import NamedTuple
 
 from buildout.units.money import format_money
 from buildout.units.value import Reason
@@ -15,6 +17,10 @@ from estimating.engine.types import Award, AwardRules, Quote, QuoteLine, Supplie
 OUT_OF_LINE = Decimal("1.5")
 """A cost this many times another's, or less than its inverse, is worth asking about. Common practice, no published
 source."""
+FEWER = Decimal("0.9")
+"""Below this share of what was quoted for, the price may not hold. Common practice, no published source."""
+SAMPLE_DAYS = 10
+"""Days after which a sample that has not come is asked about. Common practice, no published source."""
 SOON = 7
 """Days in which a quote that is chosen must be ordered or confirmed anew."""
 
@@ -81,19 +87,48 @@ def quote_gaps(
     return reasons
 
 
+class SampleOut(NamedTuple):
+    """A piece asked for that has not come."""
+
+    name: str
+    supplier: str
+    asked: date
+
+
+def sample_gaps(samples: Sequence[SampleOut], today: date) -> list[Reason]:
+    """Samples that have been waited for too long, longest first.
+
+    >>> [r.text for r in sample_gaps([SampleOut("Top cover", "Ninefold", date(2027, 1, 4))], date(2027, 1, 18))]
+    ['14 days without the sample of Top cover from Ninefold']
+    """
+    return [
+        Reason(
+            code="sample missing", where=f"sample/{sample.name}", severity="warning",
+            text=f"{(today - sample.asked).days} days without the sample of {sample.name} from {sample.supplier}",
+            todo="Ask for it once more; do not order by the colour on a screen",
+        )
+        for sample in sorted(samples, key=lambda s: (s.asked, s.name, s.supplier))
+        if (today - sample.asked).days >= SAMPLE_DAYS
+    ]  # fmt: skip
+
+
 def _outgrown(
     quote: Quote, line: QuoteLine, lines: list[TakeOffLine], award: Award, sellers: dict[str, str]
 ) -> Reason | None:
-    """More is needed now than the price was asked for."""
+    """More is needed now than the price was asked for, or clearly less."""
     asked = next((asked for asked in lines if asked.item == line.item), None)
-    if line.quoted_for is None or asked is None or asked.quantity <= line.quoted_for:
+    if line.quoted_for is None or asked is None or line.quoted_for * FEWER <= asked.quantity <= line.quoted_for:
         return None
+    more = asked.quantity > line.quoted_for
     chosen = any(row.item == line.item and row.quote == quote.id for row in award.lines)
     return Reason(
-        code="quantity outgrown", where=f"{quote.id}/{line.item}", severity="warning" if chosen else "note",
+        code="quantity outgrown" if more else "quantity fell", where=f"{quote.id}/{line.item}",
+        severity="warning" if chosen else "note",
         text=f"{sellers.get(quote.supplier, quote.supplier)} quoted {asked.name} for "
-        f"{counted(line.quoted_for, asked.unit)}; {counted(asked.quantity, asked.unit)} are needed now",
-        todo="Ask whether price and lead time hold for the larger quantity, then put it on the quote",
+        f"{counted(line.quoted_for, asked.unit)}; {'' if more else 'only '}{counted(asked.quantity, asked.unit)} "
+        "are needed now",
+        todo=f"Ask whether price and {'lead time hold for the larger' if more else 'freight hold for the smaller'} "
+        "quantity, then put it on the quote",
     )  # fmt: skip
 
 

@@ -21,9 +21,6 @@ from estimating.engine.rfq import AskedLine, Rfq, Site, general_terms, rfq_text
 from estimating.engine.types import Supplier
 from estimating.web.asking_models import Call, Request, RequestLetter, Sample
 
-SAMPLE_DAYS = 10
-"""Days after which a sample that has not come is asked about. Common practice, no published source."""
-
 
 class AttachedDrawing(NamedTuple):
     """A drawing that goes with a request."""

@@ -185,7 +185,7 @@ class ColumnsForm(forms.Form):
         data = super().clean() or {}
         chosen = [data.get(name, "") for name in self.columns]
         needed: tuple[Meaning, ...] = ("item", "price")
-        single: tuple[Meaning, ...] = ("item", "from", "unit", "pack", "currency")
+        single: tuple[Meaning, ...] = ("item", "from", "unit", "pack", "currency", "lead", "valid")
         for meaning in needed:
             if meaning not in chosen:
                 self.add_error(None, f"Say which column is “{MEANINGS[meaning]}”.")

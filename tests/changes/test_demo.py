@@ -22,6 +22,7 @@ from buildout.changes.web import demo as demo_loading
 from buildout.changes.web import serving
 from buildout.known_settings import PREFIX
 from buildout.people.web.models import User
+from estimating.web.asking_models import Call, Request, Sample
 from estimating.web.models import Order
 from scheduling.web.models import SignUp
 
@@ -74,6 +75,14 @@ def test_the_demo_tells_its_story(demo: Build) -> None:
     ]
     assert SignUp.objects.filter(build=demo).count() == 20
     assert all(row.name and row.contact for row in SignUp.objects.filter(build=demo))
+    # The owner is in the middle of asking: one request out, a call to come back to, samples on their way.
+    request = Request.objects.get(build=demo)
+    assert [letter.answer for letter in request.letters.all()] == ["open", "open"]
+    call = Call.objects.get(build=demo)
+    assert call.done is None
+    assert call.due is not None
+    assert call.due.weekday() == 1, "as said: on Tuesday"
+    assert [sample.received for sample in Sample.objects.filter(build=demo)] == [None, None]
     assert second.totals["stops"] == 0
     # Both revisions cost the same; that amounts come from the order book must not show in how they are written.
     assert (first.totals["goods"], first.totals["cost"]) == (second.totals["goods"], second.totals["cost"])

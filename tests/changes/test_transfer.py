@@ -84,11 +84,11 @@ def full(demo: Build) -> Build:
         lines=[{"item": "ply-half", "name": "Ply", "quantity": "1", "goods": "2.50"}], amount=Decimal("3.505"),
     )  # fmt: skip
     request = Request.objects.create(
-        build=demo, number=1, by=owner, reply_by=date(2027, 2, 1), site={"place": "Mill Yard"}, revision=demo.current,
+        build=demo, number=2, by=owner, reply_by=date(2027, 2, 1), site={"place": "Mill Yard"}, revision=demo.current,
         items=[{"item": "ply-half", "name": "Ply", "quantity": "55", "unit": "sheet"}],
     )  # fmt: skip
     RequestLetter.objects.create(
-        request=request, supplier="plumbob", supplier_name="Plumbob", body="<h1>RFQ-1</h1>", text="RFQ-1\n",
+        request=request, supplier="plumbob", supplier_name="Plumbob", body="<h1>RFQ-2</h1>", text="RFQ-2\n",
         pdf=b"%PDF-\0\xfe", answer="declined", answered=date(2027, 1, 30),
     )  # fmt: skip
     Call.objects.create(

@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from buildout.units.lengths import Length
+from buildout.units.money import round_money
 from estimating.engine.award import award
 from estimating.engine.prices import cheapest, goods, whole_packs
 from estimating.engine.types import (
@@ -374,3 +375,58 @@ def test_the_latest_line_counts_once() -> None:
     worse = weigh(BOTH, [P, Q, R], late("1000", foam={"p-1": "3", "q-1": "3"}, tape={"r-1": "4"}))
     assert {line.item: line.quote for line in worse.lines} == {"foam": "p-1", "tape": "q-1"}
     assert (worse.total, worse.late_cost) == (D("2656.00"), D("3000.00"))
+
+
+@st.composite
+def late_cases(draw: st.DrawFn) -> tuple[TakeOff, list[Quote], Lateness]:
+    """One price a line and freight once a quote, so that one quote for each item is every choice there is."""
+    items = ["a", "b", "c"]
+    lines = need(*(asked(i, draw(st.integers(1, 20))) for i in items))
+    quotes = [
+        quote(
+            supplier,
+            *(table(i, (1, draw(money))) for i in items if supplier == "k" or draw(st.booleans())),
+            freight=Freight(amount=D(draw(st.integers(0, 60)))),
+        )
+        for supplier in ("k", "l", "m")
+    ]
+    days = {
+        item: {q.id: f"{draw(st.decimals(0, 9, places=1))}" for q in quotes if item in {e.item for e in q.lines}}
+        for item in items
+    }  # fmt: skip
+    return lines, [q for q in quotes if q.lines], late(f"{draw(st.sampled_from(['0', '0.35', '12.50', '90']))}", **days)
+
+
+@settings(max_examples=60, deadline=None)
+@given(late_cases())
+def test_with_lateness_no_choice_at_all_is_better(case: tuple[TakeOff, list[Quote], Lateness]) -> None:
+    lines, quotes, lateness = case
+    found = weigh(lines, quotes, lateness)
+
+    def weighed(choice: tuple[tuple[Quote, QuoteLine], ...]) -> D:
+        """Goods, freight once for each quote, and once the days of the latest line."""
+        goods = sum((e.breaks[0].price * a.quantity for (_, e), a in zip(choice, lines.lines, strict=True)), D(0))
+        freight = sum(({q.id: q.freight.amount for q, _ in choice}).values(), D(0))
+        latest = max(lateness.days[e.item][q.id] for q, e in choice)
+        return goods + freight + round_money(latest * lateness.day, "XXX")
+
+    options = [[(q, e) for q in quotes for e in q.lines if e.item == a.item] for a in lines.lines]
+    assert found.status == "proven"
+    assert found.total + found.late_cost == min(weighed(choice) for choice in every(*options))
+    chosen = {line.item: line.quote for line in found.lines}
+    assert weighed(tuple(next(o for o in at if o[0].id == chosen[o[1].item]) for at in options)) == (
+        found.total + found.late_cost
+    )
+    assert found.late_cost == round_money(max(lateness.days[i][q] for i, q in chosen.items()) * lateness.day, "XXX")
+
+
+@settings(max_examples=20, deadline=None)
+@given(late_cases())
+def test_a_dearer_day_never_brings_goods_later(case: tuple[TakeOff, list[Quote], Lateness]) -> None:
+    lines, quotes, lateness = case
+
+    def latest(day: str) -> D:
+        found = weigh(lines, quotes, msgspec.structs.replace(lateness, day=D(day)))
+        return max(lateness.days[line.item][line.quote] for line in found.lines)
+
+    assert latest("0.50") >= latest("40") >= latest("9000")

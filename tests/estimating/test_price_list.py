@@ -15,8 +15,10 @@ from estimating.engine.price_list import (
     ColumnPlan,
     PriceList,
     TableError,
+    day_of,
     guess_columns,
     item_of,
+    lead_of,
     read_prices,
     read_table,
 )
@@ -207,3 +209,38 @@ def test_ranges_with_both_ends_read_as_breaks(starts: list[int], cents: list[int
                 said = "ends before"
             with pytest.raises(BreaksError, match=said):
                 read_breaks("; ".join(f"{e}: {p}" for e, p in zip(bad, prices, strict=False)))
+
+
+# ------------------------------------------------------------------ lead time and validity
+
+
+def test_lead_time_and_validity_come_along() -> None:
+    """A whole order comes with its last line, and lapses with its first price."""
+    found = read(
+        "Item,Unit,Price,Lead time,Valid until\n"
+        "Base foam 2 in,sheet,91.40,10-15 working days,2027-03-31\n"
+        "Joint tape,roll,9.40,2 weeks,28.2.2027\n"
+    )
+    assert [row.state for row in found.rows] == ["left out", "taken", "taken"]
+    # 10, 12, 15 and 10, 10, 10.
+    assert (found.lead_days, str(found.valid_until)) == ([10, 12, 15], "2027-02-28")
+
+
+def test_a_lead_time_that_cannot_be_read_costs_no_row() -> None:
+    found = read("Item,Unit,Price,Lead time,Valid until\nJoint tape,roll,9.40,soon,03/04/2027\n")
+    assert found.rows[1].state == "taken"
+    assert "“soon” is not read: type it yourself, for example 10 or 10-15 working days" in found.rows[1].said
+    assert "“03/04/2027” is not read" in found.rows[1].said, "April or March"
+    assert (found.lead_days, found.valid_until, len(found.lines)) == ([], None, 1)
+
+
+def test_days_do_not_decide_how_numbers_are_written() -> None:
+    text = "Item;Unit;Price;Valid until\nJoint tape;roll;9,40;15.03.2027\nSealant;each;4,00;15.03.2027\n"
+    assert guess_columns(read_table(text.encode())).decimal == ","
+
+
+@given(st.text(max_size=30))
+def test_any_text_is_a_lead_time_and_a_day_or_is_not(text: str) -> None:
+    days = lead_of(text)
+    assert days == [] or (len(days) == 3 and days == sorted(days))
+    assert day_of(text) is None or day_of(day_of(text).isoformat()) == day_of(text)  # type: ignore[union-attr]

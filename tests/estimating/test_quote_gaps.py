@@ -7,7 +7,7 @@ from decimal import Decimal as D
 
 from buildout.units.value import Reason
 from estimating.engine.award import award
-from estimating.engine.quote_gaps import quote_gaps
+from estimating.engine.quote_gaps import SampleOut, quote_gaps, sample_gaps
 from estimating.engine.types import AwardRules, Break, Quote, QuoteLine, Supplier, TakeOff, TakeOffLine
 
 DAY = date(2027, 1, 18)
@@ -72,3 +72,20 @@ def test_a_quote_that_no_longer_covers_the_quantity() -> None:
     assert "quoted Plywood for 8 sheets; 10 sheets are needed now" in found[0].text
     assert gaps({"a": "30", "b": "33"}, of=10) == []
     assert gaps({"a": "30", "b": "33"}, of=8, ordered=frozenset({"ply"})) == []
+
+
+def test_a_quantity_that_fell() -> None:
+    # Asked for 12, needed 10: under nine tenths. Asked for 11: near enough.
+    found = gaps({"a": "30", "b": "33"}, of=12)
+    assert [(r.code, r.severity) for r in found] == [("quantity fell", "warning"), ("quantity fell", "note")]
+    assert "quoted Plywood for 12 sheets; only 10 sheets are needed now" in found[0].text
+    assert gaps({"a": "30", "b": "33"}, of=11) == []
+
+
+def test_samples_waited_for_too_long() -> None:
+    # On 18 Jan: asked on the 8th makes ten days, on the 9th nine.
+    samples = [SampleOut("Vinyl", "B", date(2027, 1, 9)), SampleOut("Tape", "A", date(2027, 1, 8)),
+               SampleOut("Foam", "C", date(2027, 1, 2))]  # fmt: skip
+    assert [reason.text for reason in sample_gaps(samples, DAY)] == [
+        "16 days without the sample of Foam from C", "10 days without the sample of Tape from A"
+    ]  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -329,6 +330,25 @@ class TestRules:
         rent = Decimal(proposed(demo_build)["money"]["weekly_rent"])
         assert Decimal(rules["day_late"]) == round(rent / 7, 2)
 
+    def test_written_days_that_drifted_are_named_with_a_way_out(
+        self, client_of: ClientOf, demo_build: Build, owner: User
+    ) -> None:
+        browser, revision = client_of(owner), demo_build.current
+        assert revision is not None
+        assert "out of date" not in browser.get(url("quotes", demo_build)).content.decode()
+        needs = Sheet(revision).part("schedule", dict)["needs"]
+        groups = {p["id"]: p.get("lead_group", "other") for p in revision.document["products"]}
+        cover = date.fromisoformat(min(day for item, day in needs.items() if groups[item] == "cover"))
+        foam = min(day for item, day in needs.items() if groups[item] == "foam")
+        written = {"cover": f"{cover - timedelta(days=3)}", "foam": foam}
+        revision.document.setdefault("award", {})["need_by"] = written
+        revision.save()
+        answer = browser.get(url("quotes", demo_build))
+        assert [(d.goods, d.days) for d in answer.context["drifted"]] == [("cover", 3)]
+        page = answer.content.decode()
+        assert f"the schedule now needs it on {cover.day} {cover:%b %Y}, 3 days later" in page
+        assert page.count(f'action="{url("need-days", demo_build)}"') == 2
+
     def test_one_item_alone_is_no_set(self, client_of: ClientOf, demo_build: Build, owner: User) -> None:
         answer = client_of(owner).post(url("award-rules", demo_build), {"together-0": ["vinyl"]})
         assert answer.status_code == 422
@@ -351,3 +371,36 @@ class TestRules:
         assert "greater than or equal to 1" in page
         assert "Select a valid choice" in page
         assert client_of(owner).get(url("award-rules", demo_build)).status_code == 405
+
+
+def test_a_new_quote_starts_from_what_they_usually_name(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    browser, revision = client_of(owner), demo_build.current
+    assert revision is not None
+    seller = revision.document["suppliers"][0]
+    seller |= {"usual_lead_days": 14, "services": ["lift-gate", "dock"], "deposit_percent": "40", "terms": "Net 30"}
+    revision.save()
+    page = browser.get(url("new-quote", demo_build))
+    assert "Fill in what they usually name" in page.content.decode()
+    assert page.context["form"]["lead_days_likely"].value() is None
+    page = browser.get(url("new-quote", demo_build) + f"?supplier={seller['id']}")
+    form = page.context["form"]
+    assert [form[f"lead_days_{name}"].value() for name in ("low", "likely", "high")] == [14, 14, 14]
+    assert (form["supplier"].value(), form["deposit_percent"].value()) == (seller["id"], "40")
+    assert page.context["freight"]["service"].value() == "lift-gate"
+    assert "usually names: 14 working days, brought lift-gate or dock. Terms: Net 30" in page.content.decode()
+    # A quote that is there already stays as it was typed.
+    assert "usually names" not in browser.get(url("quote", demo_build, "cloudberry-1")).content.decode()
+
+
+def test_lead_time_and_validity_of_a_table_are_filled_in(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    from django.core.files.uploadedfile import SimpleUploadedFile
+
+    from estimating.web.asking_models import Paper
+
+    browser = client_of(owner)
+    table = b"Item,Unit,Price,Lead time,Valid until\nJoint tape,roll,9.40,10-15,2030-03-31\n"
+    browser.post(url("new-paper", demo_build), {"file": SimpleUploadedFile("prices.csv", table)})
+    paper = Paper.objects.get()
+    form = browser.get(url("new-quote", demo_build) + f"?paper={paper.pk}").context["form"]
+    assert [form[f"lead_days_{name}"].value() for name in ("low", "likely", "high")] == [10, 12, 15]
+    assert form["valid_until"].value() == date(2030, 3, 31)

@@ -17,6 +17,9 @@ from buildout.changes.engine.chain import STEPS
 from buildout.changes.engine.reading import read_build_file
 from buildout.changes.web.stored import Helper, load_plain, plain_history
 from buildout.people.web.models import SignInLink, User, token_digest
+from estimating.engine.rfq import Site, asked_line, material_of
+from estimating.engine.types import FloorSystem, Product, Supplier, TakeOff, WallSystem
+from estimating.web import asking
 from scheduling.web.models import ShareLink, SignUp
 
 OWNER = ("orla.fennimarsh@example.org", "Orla Fennimarsh", Role.OWNER)
@@ -95,6 +98,7 @@ def load_demo(say: Callable[[str], object]) -> Build:
     )
     _comment(build, users)
     build.refresh_from_db()
+    _ask_around(build, owner)
     return build
 
 
@@ -108,6 +112,41 @@ def _comment(build: Build, users: dict[Any, User]) -> None:
     JournalEntry.objects.create(
         build=build, kind="comment", by=users[Role.PARTNER], by_name=users[Role.PARTNER].name,
         text="Lucan Dapplewood commented on Licensed trades",
+    )  # fmt: skip
+
+
+ASKED = ("joint-tape", "barrier")
+"""What nobody quotes yet and the request asks for; of the first a sample."""
+ASKED_OF = ("cloudberry", "sedgewhistle")
+
+
+def _ask_around(build: Build, owner: User) -> None:
+    """Where the owner stands with suppliers: a request out to two, a call with its next step, a sample on its way."""
+    sheet = builds.sheet_of(build)
+    today = sheet.today()
+    products = {product.id: product for product in sheet.section("products", list[Product])}
+    floors, walls = sheet.section("floor_systems", list[FloorSystem]), sheet.section("wall_systems", list[WallSystem])
+    suppliers = {supplier.id: supplier for supplier in sheet.section("suppliers", list[Supplier])}
+    needed = {line.item: line for line in sheet.part("take_off", TakeOff).lines}
+    lines = [
+        asked_line(
+            needed[item], products[item], material_of(products[item], floors, walls), sheet.units, None, "",
+            sample=item == ASKED[0],
+        )
+        for item in ASKED
+    ]  # fmt: skip
+    site = Site(
+        place=sheet.document.get("place", ""), contact=owner.name, door="Roller door, 10 ft wide, sill level",
+        unloading="lift-gate", window="Weekdays 9 to 4",
+    )  # fmt: skip
+    asking.ask(build, owner, lines, [suppliers[name] for name in ASKED_OF], site, today + timedelta(days=10), [])
+    asking.note_call(
+        build, owner, suppliers["ninefold"],
+        {
+            "spoke_with": suppliers["ninefold"].contact, "due": today + timedelta(days=7 - (today.weekday() - 1) % 7),
+            "said": "The fire document for the fabric is with their test house. Will call back on Tuesday.",
+            "next_step": "Ring if the fire document is not here: the authority sees it before we order",
+        },
     )  # fmt: skip
 
 

@@ -12,12 +12,12 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST
 
 from buildout.builds.web import services as builds
-from buildout.builds.web.editing import fitting_id, propose_from
+from buildout.builds.web.editing import amount_text, fitting_id, propose_from
 from buildout.units.quantities import QuantityError
 from buildout.units.value import from_plain, to_plain
 from buildout.units.words import counted
 from estimating.engine.offers import in_quote_unit
-from estimating.engine.types import Product, QuoteLine, TakeOff
+from estimating.engine.types import Product, QuoteLine, Supplier, TakeOff
 from estimating.web import asking, edits
 from estimating.web.asking_models import Paper, RequestLetter
 from estimating.web.forms import product_choices
@@ -26,6 +26,7 @@ from estimating.web.views.desk import Desk, sit_down, take_out
 from estimating.web.views.papers import price_list_of
 
 MOST_LINES = 60
+LEAD_FIELDS = ("lead_days_low", "lead_days_likely", "lead_days_high")
 SPARE_LINES = 2
 MOST_DISCOUNTS = 6
 
@@ -38,6 +39,8 @@ class Origin(NamedTuple):
     paper: Paper | None = None
     left: int = 0
     """Rows of the paper's table that could not be read."""
+    seller: Supplier | None = None
+    """Whose usual terms are filled in."""
 
 
 def _origin(request: HttpRequest, desk: Desk) -> Origin:
@@ -56,6 +59,9 @@ def _origin(request: HttpRequest, desk: Desk) -> Origin:
         ]
     paper_id = request.GET.get("paper", "")
     found = Paper.objects.filter(build=desk.build, pk=int(paper_id)).first() if paper_id.isdigit() else None
+    seller = next((s for s in desk.sheet.section("suppliers", list[Supplier]) if s.id == start["supplier"]), None)
+    if seller is not None:
+        start |= usual_of(seller)
     left = 0
     if found is not None and found.kind == Paper.Kind.CSV:
         read = price_list_of(desk, found)
@@ -65,7 +71,22 @@ def _origin(request: HttpRequest, desk: Desk) -> Origin:
             for line in read.lines[:MOST_LINES]
         ]
         left = sum(row.state == "bad" for row in read.rows)
-    return Origin(start, letter, found, left)
+        start |= dict(zip(LEAD_FIELDS, read.lead_days, strict=False))
+        if read.valid_until is not None:
+            start["valid_until"] = read.valid_until
+    return Origin(start, letter, found, left, seller)
+
+
+def usual_of(seller: Supplier) -> dict[str, Any]:
+    """What a supplier usually names, to be looked over on each quote."""
+    found: dict[str, Any] = {}
+    if seller.usual_lead_days is not None:
+        found = dict.fromkeys(LEAD_FIELDS, seller.usual_lead_days)
+    if seller.services:
+        found["freight"] = {"service": seller.services[0]}
+    if seller.deposit_percent:
+        found["deposit_percent"] = amount_text(seller.deposit_percent)
+    return found
 
 
 @login_required
@@ -124,7 +145,7 @@ def quote(request: HttpRequest, build_id: int, quote_id: str = "") -> HttpRespon
     context = desk.page(
         "5", form=form, freight=freight, lines=lines, discounts=discounts, quote_id=quote_id, suppliers=known,
         title=f"Quote {quote_id}" if quote_id else "A new quote", letter=origin.letter, paper=origin.paper,
-        left=origin.left,
+        left=origin.left, seller=origin.seller, asks=before is None and data is None,
         papers=Paper.objects.filter(build=desk.build, quote=quote_id).defer("data") if quote_id else [],
         back=reverse("estimating:quotes", args=[build_id]),
     )  # fmt: skip

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
@@ -17,12 +18,12 @@ from django.views.decorators.http import require_GET, require_POST
 from buildout.builds.web import services as builds
 from buildout.builds.web.editing import amount_text, propose_from
 from buildout.units.money import round_money
-from estimating.engine.quote_gaps import quote_gaps
+from estimating.engine.quote_gaps import SampleOut, quote_gaps, sample_gaps
 from estimating.engine.side_by_side import side_by_side
 from estimating.engine.types import LEAD_GROUPS, Award, AwardChoices, AwardRules, Product, Quote, Supplier, TakeOff
 from estimating.web import asking, edits
 from estimating.web.asking_models import Paper, Request, RequestLetter, Sample
-from estimating.web.forms import AwardRulesForm
+from estimating.web.forms import GROUPS, AwardRulesForm
 from estimating.web.models import Order
 from estimating.web.views.desk import Desk, sit_down
 from estimating.web.views.take_off import csv_file
@@ -64,17 +65,47 @@ def _groups(desk: Desk, items: Collection[str]) -> list[str]:
     return [group for group in LEAD_GROUPS if group in asked]
 
 
+def _scheduled_needs(desk: Desk) -> dict[str, date]:
+    """Kind of goods → when the schedule people rely on first needs it."""
+    groups = {product.id: product.lead_group for product in desk.sheet.section("products", list[Product])}
+    days: dict[str, date] = {}
+    for item, said in sorted(desk.sheet.part("schedule", dict).get("needs", {}).items()):
+        if item in groups:
+            day = date.fromisoformat(said)
+            days[groups[item]] = min(day, days.get(groups[item], day))
+    return days
+
+
+class Drift(NamedTuple):
+    """A kind of goods whose written need day is not the schedule's any more."""
+
+    goods: str
+    written: date
+    scheduled: date
+
+    @property
+    def days(self) -> int:
+        """Above nought: the schedule needs it later than is written."""
+        return (self.scheduled - self.written).days
+
+
+def _drifted(desk: Desk, rules: AwardRules) -> list[Drift]:
+    if not rules.need_by:
+        return []
+    scheduled = _scheduled_needs(desk)
+    return [
+        Drift(GROUPS[group], written, scheduled[group])
+        for group, written in sorted(rules.need_by.items())
+        if group in scheduled and group in GROUPS and scheduled[group] != written
+    ]
+
+
 @login_required
 @require_POST
 def need_days(request: HttpRequest, build_id: int) -> HttpResponse:
     """Take over from the schedule when each kind of goods is first needed, and price a day by the rent."""
     desk = sit_down(request, build_id)
-    products = {product.id: product for product in desk.sheet.section("products", list[Product])}
-    days: dict[str, str] = {}
-    for item, day in desk.sheet.part("schedule", dict).get("needs", {}).items():
-        if item in products:
-            group = products[item].lead_group
-            days[group] = min(day, days.get(group, day))
+    days = {group: day.isoformat() for group, day in _scheduled_needs(desk).items()}
     if not days:
         messages.error(
             request, "The schedule says of no goods when they are needed: see on the crew days what it lacks."
@@ -126,6 +157,8 @@ def _quotes_page(request: HttpRequest, desk: Desk, form: AwardRulesForm | None =
     gaps = quote_gaps(
         take_off.lines, found, list(suppliers.values()), award, tax_percent, desk.sheet.as_of, today, on_order
     )
+    samples = list(Sample.objects.filter(build=desk.build, received=None))
+    gaps = sample_gaps([SampleOut(s.name, s.supplier_name, s.asked) for s in samples], today) + gaps
     rules = desk.sheet.section("award", AwardRules) if desk.sheet.document.get("award") else AwardRules()
     requests = Request.objects.filter(build=desk.build).order_by("-number")
     letters = RequestLetter.objects.defer("body", "text", "pdf").select_related("request")
@@ -135,7 +168,7 @@ def _quotes_page(request: HttpRequest, desk: Desk, form: AwardRulesForm | None =
     context = desk.page(
         "5", compared=compared, requests=requests.prefetch_related(Prefetch("letters", letters)),
         papers=Paper.objects.filter(build=desk.build).exclude(quote__in=by_id).defer("data"),
-        steps=asking.steps_due(desk.build), samples_out=Sample.objects.filter(build=desk.build, received=None),
+        steps=asking.steps_due(desk.build), samples_out=samples, drifted=_drifted(desk, rules),
         lateness=rules.day_late if rules.need_by else None, gaps=gaps, rows=rows, suppliers=suppliers, award=award,
         choices=choices, products=products, quotes=by_id,
         unquoted=[needed[item] for item in award.unquoted if item in needed],
