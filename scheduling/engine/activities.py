@@ -32,6 +32,7 @@ from scheduling.engine import ages, calendars
 from scheduling.engine.calendars import FURTHEST, SLOTS_A_DAY, Shifts, Span
 from scheduling.engine.deliveries import Delivery, group_wait, read_arrivals
 from scheduling.engine.rcpsp import Activity, Limit, Link, Mode, Project, Resource
+from scheduling.engine.skills import able
 from scheduling.engine.tasks import OPENING
 from scheduling.engine.types import BuildDay, Crew, Dates, Lag, SignedUp, Task, TaskEdits, TaskNet
 
@@ -640,9 +641,9 @@ class _Writer:
             if here < need:
                 return _stop(
                     task, "skill-missing",
-                    f"{who} needs {need} with the skill “{skill}”; the core team and the helpers expected on any "
+                    f"{who} needs {need} who can {able(skill)}; the core team and the helpers expected on any "
                     f"build day make {here}",
-                    f"Add somebody who can do “{skill}” to the core team, or raise its share among the helpers.",
+                    f"Add somebody who can {able(skill)} to the core team, or raise its share among the helpers.",
                 )  # fmt: skip
         hours = task.likely if task.kind == "fixed" else task.likely / max(1, task.crew_max)
         return _stop(

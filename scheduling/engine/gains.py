@@ -1,7 +1,7 @@
 """What one more helper, one more build day or express freight would do to the opening.
 
-Every change is planned anew from the plan people rely on and played through with the same random numbers (common
-random numbers), so that a difference is the change and not chance.
+Every change is planned anew from the plan people rely on, for the opening alone, and played through with the same
+random numbers (common random numbers), so that a difference is the change and not chance.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from buildout.units.value import Reason
 from scheduling.engine import calendars
 from scheduling.engine.forecast import RUNS, forecast
 from scheduling.engine.schedule import solve
+from scheduling.engine.skills import able
 from scheduling.engine.types import Forecast, Gain, Gains, Schedule, Skill
 from scheduling.engine.ways_out import Change, Inputs, goods, sooner, together, with_day_on, with_helper
 
@@ -41,7 +42,7 @@ def gains(inputs: Inputs, schedule: Schedule, *, runs: int = RUNS) -> Gains:
         changed = one.change(inputs)
         plan = solve(
             changed.net, changed.crew, changed.dates, changed.arrivals, changed.signed_up, changed.edits,
-            changed.as_of, schedule, explained=False,
+            changed.as_of, schedule, explained=False, opening_only=True,
         )  # fmt: skip
         played = _play(changed, plan, runs)
         days = (base.p80 - played.p80).days if base.p80 and played.p80 else None
@@ -83,7 +84,7 @@ def _tries(inputs: Inputs, schedule: Schedule) -> Iterator[_Try]:
     ahead = sorted((day for day in inputs.crew.days if day.date >= inputs.as_of), key=lambda day: (day.date, day.id))
     if ahead:
         skill = _scarce_skill(inputs, schedule)
-        who = f" who can do “{skill}”" if skill != "none" else ""
+        who = f" who can {able(skill)}" if skill != "none" else ""
         change = partial(with_helper, skill=skill, days=ahead)
         yield _Try("helper", skill, f"One more helper{who} on every build day to come", change)
         for when in _free_saturdays(inputs, ahead[0].date, ahead[-1].date)[:SATURDAYS]:

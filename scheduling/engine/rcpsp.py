@@ -14,11 +14,13 @@ Operational Research 96 (1997) 205–216. One worker, fixed seed, deterministic 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal, NamedTuple
 
 SEED = 20
 TRIES = 12
+FIRST_SHARE = 0.3
+WORTH_MORE = 0.1
 Span = tuple[int, int]
 
 
@@ -388,6 +390,12 @@ class Model:
         self.start: list[Any] = []
         self.end: list[Any] = []
         self.chosen: list[list[Any]] = []
+        """For every activity and mode a literal, or True or False where the times leave no choice."""
+        self._means: dict[int, tuple[int, int]] = {}
+        self._hinted = 0.0
+        """What the last objective was in its hint."""
+        self._extra: list[tuple[Any, Callable[[Sequence[Placed]], int]]] = []
+        """Variables beside those of the activities, each with its value in a plan."""
         earliest = earliest_times(project) or [(0, 0)] * len(project.activities)
         latest = latest_times(project, limits) or [(project.horizon, project.horizon)] * len(project.activities)
         self.times = [(first, last) for (first, _), (last, _) in zip(earliest, latest, strict=True)]
@@ -402,7 +410,7 @@ class Model:
         for some in project.clauses:
             literals = [self.chosen[i][number] for i, number in some]
             if not any(literal is True for literal in literals):
-                self.model.add_bool_or(literals)
+                self.model.add_bool_or([literal for literal in literals if literal is not False])
         for cap in project.limits:
             self.model.add(self.start[cap.after] <= self.end[cap.before] + cap.most)
         for resource in project.resources:
@@ -416,30 +424,37 @@ class Model:
 
     def _add(self, activity: Activity, times: Span, ends: Span, uses: dict[str, list[tuple[Any, int]]]) -> None:
         cp, model, horizon = self._cp, self.model, self.project.horizon
-        spans = [list(span) for mode in activity.modes for span in mode.starts or ((0, horizon - mode.duration),)]
-        domain = cp.Domain.from_intervals(spans) if spans else cp.Domain(0, horizon)
-        domain = domain.intersection_with(cp.Domain(max(activity.earliest, times[0]), times[1]))
+        first, last = max(activity.earliest, times[0]), times[1]
+        allowed: list[list[Span]] = []
+        for mode in activity.modes:
+            spans = [
+                (max(low, first), min(high, last, ends[1] - mode.duration))
+                for low, high in mode.starts or ((0, horizon - mode.duration),)
+            ]
+            allowed.append([(low, high) for low, high in spans if low <= high])
+        open_modes = sum(bool(spans) for spans in allowed)
+        every = [[low, high] for spans in allowed for low, high in spans]
+        domain = cp.Domain.from_intervals(every) if every else cp.Domain(first, max(first, last))
         start = model.new_int_var_from_domain(domain, activity.name)
         chosen: list[Any] = []
-        for mode in activity.modes:
-            picked = model.new_bool_var("") if len(activity.modes) > 1 else True
+        for number, (mode, spans) in enumerate(zip(activity.modes, allowed, strict=True)):
+            picked = model.new_bool_var("") if spans and open_modes > 1 else bool(spans)
             chosen.append(picked)
-            first = next_start(mode, times[0])
-            if picked is not True and (first is None or first > times[1] or first + mode.duration > ends[1]):
-                model.add(picked == 0)
+            if picked is False:
                 continue
-            if mode.starts and len(activity.modes) > 1:
-                allowed = cp.Domain.from_intervals([list(span) for span in mode.starts])
-                model.add_linear_expression_in_domain(start, allowed).only_enforce_if(picked)
+            if picked is not True:
+                self._means[picked.index] = (len(self.start), number)
+                inside = cp.Domain.from_intervals([[low, high] for low, high in spans])
+                model.add_linear_expression_in_domain(start, inside).only_enforce_if(picked)
             if mode.uses and mode.duration:
                 interval = model.new_optional_fixed_size_interval_var(start, mode.duration, picked, "")
                 for name, amount in mode.uses:
                     if amount:
                         uses[name].append((interval, amount))
-        if len(activity.modes) > 1:
-            model.add_exactly_one(chosen)
-        elif not activity.modes:
+        if not open_modes:
             model.add_bool_or([])
+        elif open_modes > 1:
+            model.add_exactly_one([picked for picked in chosen if picked is not False])
         end = start + sum(mode.duration * picked for mode, picked in zip(activity.modes, chosen, strict=True))
         if len(activity.modes) != 1 or activity.earliest_end:
             model.add(end >= max(ends[0], activity.earliest_end))
@@ -448,19 +463,35 @@ class Model:
         self.end.append(end)
         self.chosen.append(chosen)
 
+    def _holds(self, literals: Sequence[Any], plan: Sequence[Placed]) -> bool:
+        """Say whether a plan takes one of these choices."""
+        for literal in literals:
+            if isinstance(literal, bool):
+                if literal:
+                    return True
+            else:
+                i, number = self._means[literal.index]
+                if plan[i].mode == number:
+                    return True
+        return False
+
     def flag(self, literals: Sequence[Any]) -> Any:
         """Return a 0/1 variable that is 1 whenever one of the literals holds."""
         flag = self.model.new_bool_var("")
         for literal in literals:
-            self.model.add_implication(literal, flag) if literal is not True else self.model.add(flag == 1)
+            if literal is True:
+                self.model.add(flag == 1)
+            elif literal is not False:
+                self.model.add_implication(literal, flag)
+        self._extra.append((flag, lambda plan: int(self._holds(literals, plan))))
         return flag
 
     def none_of(self, literals: Sequence[Any]) -> Any:
         """Return a 0/1 variable that is 1 whenever none of the literals holds."""
         flag = self.model.new_bool_var("")
-        if any(literal is True for literal in literals):
-            return flag
-        self.model.add_bool_or([*literals, flag])
+        self._extra.append((flag, lambda plan: int(not self._holds(literals, plan))))
+        if not any(literal is True for literal in literals):
+            self.model.add_bool_or([*(literal for literal in literals if literal is not False), flag])
         return flag
 
     def distance(self, i: int, start: int) -> Any:
@@ -468,6 +499,7 @@ class Model:
         away = self.model.new_int_var(0, self.project.horizon, "")
         self.model.add(away >= self.start[i] - start)
         self.model.add(away >= start - self.start[i])
+        self._extra.append((away, lambda plan: abs(plan[i].start - start)))
         return away
 
     def outside(self, i: int, spans: Sequence[Span]) -> Any:
@@ -475,29 +507,68 @@ class Model:
         flag = self.model.new_bool_var("")
         inside = self._cp.Domain.from_intervals([list(span) for span in spans])
         self.model.add_linear_expression_in_domain(self.start[i], inside).only_enforce_if(~flag)
+        self._extra.append((flag, lambda plan: int(not any(low <= plan[i].start <= high for low, high in spans))))
         return flag
 
-    def most(self, sums: Sequence[Any], highest: int) -> Any:
-        """Return a variable no smaller than any of these sums."""
+    def most(self, sums: Sequence[Sequence[tuple[int, Any]]], highest: int) -> Any:
+        """Return a variable no smaller than any of these sums of (amount, literal)."""
         peak = self.model.new_int_var(0, highest, "")
         for one in sums:
-            self.model.add(peak >= one)
+            self.model.add(peak >= sum(amount * literal for amount, literal in one))
+        self._extra.append(
+            (peak, lambda plan: max(sum(amount for amount, x in one if self._holds([x], plan)) for one in sums))
+        )
         return peak
 
-    def minimise(self, objective: Any, limit: float, hint: Sequence[Placed] = (), *, many_terms: bool = False) -> Stage:
+    def minimise(
+        self,
+        objective: Any,
+        limit: float,
+        hint: Sequence[Placed] = (),
+        *,
+        many_terms: bool = False,
+        least: float | None = None,
+    ) -> Stage:
         """Minimise ``objective`` within ``limit`` deterministic work units and hold later stages to what it reached.
 
-        ``many_terms`` suits objectives that add up many choices. Returns proven, feasible, infeasible, or unknown
-        when the limit came first.
+        ``many_terms`` suits objectives that add up many choices. ``least`` is a value the objective cannot go below,
+        given where the hint is a plan that keeps all rules. Then only ``FIRST_SHARE`` of the limit is spent at first,
+        and the rest only where that closed ``WORTH_MORE`` of the gap between the hint and ``least``; and the hint is
+        the answer where nothing else is found. Returns proven, feasible, infeasible, or unknown when the limit came
+        first.
         """
+        if least is None:
+            return self._minimise(objective, limit, hint, many_terms)
+        stage = self._minimise(objective, FIRST_SHARE * limit, hint, many_terms)
+        at_first = self._hinted
+        if stage.status == "unknown":
+            self.model.add(objective <= round(at_first))
+            return Stage("feasible", at_first, min(at_first, least), stage.work, list(hint))
+        bound = max(stage.bound, least)
+        closed = at_first - least - (stage.value - bound)
+        if stage.status == "feasible" and closed >= WORTH_MORE * (at_first - least):
+            second = self._minimise(objective, (1 - FIRST_SHARE) * limit, stage.plan, many_terms)
+            work = stage.work + second.work
+            stage = replace(second if second.plan else stage, work=work)
+            bound = max(bound, second.bound) if second.plan else bound
+        bound = min(stage.value, bound)
+        return replace(stage, status="proven" if bound == stage.value else stage.status, bound=bound)
+
+    def _minimise(self, objective: Any, limit: float, hint: Sequence[Placed], many_terms: bool) -> Stage:
         cp, model = self._cp, self.model
         model.clear_hints()
         for i, placed in enumerate(hint):
             model.add_hint(self.start[i], placed.start)
             for number, picked in enumerate(self.chosen[i]):
-                if picked is not True:
+                if not isinstance(picked, bool):
                     model.add_hint(picked, number == placed.mode)
+        for variable, value_in in self._extra if hint else ():
+            model.add_hint(variable, value_in(hint))
         model.minimize(objective)
+        aim, hinted = model.proto.objective, model.proto.solution_hint
+        values = dict(zip(hinted.vars, hinted.values, strict=True))
+        # A variable not hinted stands in no plan either, so it is counted as zero.
+        self._hinted = float(aim.offset + sum(c * values.get(v, 0) for v, c in zip(aim.vars, aim.coeffs, strict=True)))
         solver = cp.CpSolver()
         solver.parameters.num_workers = 1
         solver.parameters.random_seed = SEED
@@ -514,7 +585,7 @@ class Model:
         plan = [
             Placed(
                 int(solver.value(start)),
-                next(n for n, picked in enumerate(chosen) if picked is True or solver.boolean_value(picked)),
+                next(n for n, picked in enumerate(chosen) if picked is not False and solver.boolean_value(picked)),
             )
             for start, chosen in zip(self.start, self.chosen, strict=True)
         ]

@@ -53,15 +53,18 @@ from scheduling.engine.types import (
 from scheduling.engine.ways_out import Explained, Inputs, explain
 
 WORK_LIMITS = {
-    "opening": 2.0, "new days": 0.3, "moves": 1.0, "people": 2.0, "disturbed": 0.5, "even": 0.3, "early": 0.1,
+    "opening": 1.6, "new days": 0.3, "moves": 1.0, "people": 2.0, "disturbed": 0.5, "even": 0.2, "early": 0.1,
     "close": 0.5,
 }  # fmt: skip
 """Deterministic work units for each aim."""
+LATER_AIMS = 2.4
+"""Deterministic work units all aims after the opening share."""
 AIMS = {
     "new days": "No further build day", "moves": "Few helpers and dates moved", "close": "Close to the plan before",
     "people": "Few build days and evenings", "disturbed": "Few sign-ups and dates disturbed", "even": "Even days",
     "early": "Everything early",
 }  # fmt: skip
+LEAST_WORK = 0.01
 HANDS = ("build day", "core team")
 BUILD_DAY_COUNTS = 4
 """Person-hours of the core team that one build day costs in invitations, setting up and clearing. Common practice,
@@ -84,8 +87,11 @@ def solve(
     time_zone: str = "UTC",
     *,
     explained: bool = True,
+    opening_only: bool = False,
 ) -> Schedule:
     """Plan the build; where there is no plan say why, with ways out, unless not ``explained``.
+
+    ``opening_only`` seeks the earliest opening from the plan before and leaves the later aims.
 
     Times in the result are local; ``value`` and ``bound`` are days from ``as_of`` to the opening. Status: proven
     when no earlier opening exists under these rules, feasible when the work limit came first, infeasible with
@@ -119,7 +125,7 @@ def solve(
             return _none(as_of, "infeasible", made.reasons, planner.work)
         why = explain(given, [])
         return _none(as_of, "infeasible", [*made.reasons, *why.reasons], planner.work + why.work, why)
-    plan = planner.settle(opening)
+    plan = planner.tight(opening.plan) if opening_only else planner.settle(opening)
     return _Report(made, plan, opening, planner, net, crew, dates, signed_up, edits, as_of).schedule()
 
 
@@ -163,6 +169,7 @@ class _Planner:
         self.earlier = {task.code: task for task in before.tasks} if before else {}
         self.before_day = before.from_day if before else made.from_day
         self.work = 0.0
+        self.left = LATER_AIMS
         self.aims: list[Aim] = []
         self.people_proven = True
         self.moves: Stage | None = None
@@ -175,7 +182,9 @@ class _Planner:
             return Stage("infeasible", 0, 0, 0)
         quick = serial_plan(project)
         self.model = Model(project, {goal: quick[goal].start} if quick else None)
-        stage = self.model.minimise(self.model.start[goal], WORK_LIMITS["opening"], self._hint(quick))
+        # The plan before may break a rule that is new; the quick plan breaks none.
+        least = times[goal][0] if quick and not self.earlier else None
+        stage = self.model.minimise(self.model.start[goal], WORK_LIMITS["opening"], self._hint(quick), least=least)
         self.work += stage.work
         if stage.status == "unknown" and quick:
             return Stage("feasible", quick[goal].start, times[goal][0], stage.work, quick)
@@ -185,14 +194,13 @@ class _Planner:
         model, made = self.model, self.made
         assert model is not None  # noqa: S101 - an opening was found with it
         plan = opening.plan
-        near: dict[int, int] = {}
         if self.earlier:
             used = {one.build_day for one in self.earlier.values()}
             new = [literals for day, literals in self._days_used(model) if day not in used]
             plan = self._then([model.flag(literals) for literals in new], "new days", plan, "build days", 1)
             moved = self._moved(model) + self._disturbed(model)
             plan = self._then(moved, "moves", plan, "person-hours moved or disturbed", 2)
-            near = {i: start for i, start in self._starts_before().items() if i != made.goal}
+            near = self._near()
             away = [model.distance(i, start) for i, start in sorted(near.items())]
             plan = self._then(away + self._other_crews(model), "close", plan, "half hours away from the plan before", 1)
         else:
@@ -203,9 +211,20 @@ class _Planner:
             plan = self._then(self._disturbed(model), "disturbed", plan, "person-hours disturbed", 2)
             plan = self._then(self._fullest(model), "even", plan, "% of the fullest day in use", 10)
             starts = [model.start[i] for i, part in enumerate(made.parts) if part.task and part.task.place in HANDS]
-            plan = self._then(starts, "early", plan, "half hours from today to all starts together", 1)
-        wished = {i for i, _ in made.wishes}
-        return tighten(made.project, plan, lambda i: i not in near and i not in wished)
+            least = sum(
+                model.times[i][0] for i, part in enumerate(made.parts) if part.task and part.task.place in HANDS
+            )
+            plan = self._then(starts, "early", plan, "half hours from today to all starts together", 1, least)
+        return self.tight(plan)
+
+    def tight(self, plan: list[Placed]) -> list[Placed]:
+        """Move what is free to move as early as rules allow."""
+        kept = {*self._near(), *(i for i, _ in self.made.wishes)}
+        return tighten(self.made.project, plan, lambda i: i not in kept)
+
+    def _near(self) -> dict[int, int]:
+        """Starts in the plan before, which later aims stay close to."""
+        return {i: start for i, start in self._starts_before().items() if i != self.made.goal}
 
     def _days_used(self, model: Model) -> list[tuple[str, list[Any]]]:
         days = [(shifts.day.id, self._on_day(model, shifts.day.id)) for shifts in self.made.shifts]
@@ -237,13 +256,13 @@ class _Planner:
         for shifts in self.made.shifts:
             room = shifts.people * sum(high - low for low, high in shifts.windows)
             terms = [
-                ceil(1000 * mode.crew * mode.duration / room) * picked
+                (ceil(1000 * mode.crew * mode.duration / room), picked)
                 for activity, chosen in zip(self.made.activities, model.chosen, strict=True)
                 for mode, picked in zip(activity.modes, chosen, strict=True)
-                if mode.day == shifts.day.id and room
+                if mode.day == shifts.day.id and room and picked is not False
             ]
             if terms:
-                sums.append(sum(terms))
+                sums.append(terms)
         return [model.most(sums, 100_000)] if len(sums) > 1 else []
 
     def _other_crews(self, model: Model) -> list[Any]:
@@ -262,12 +281,19 @@ class _Planner:
             return None
         return self.earlier.get(part.code) or self.earlier.get(part.task.code)
 
-    def _then(self, terms: list[Any], aim: str, plan: list[Placed], unit: str, units: int) -> list[Placed]:
+    def _then(
+        self, terms: list[Any], aim: str, plan: list[Placed], unit: str, units: int, least: int = 0
+    ) -> list[Placed]:
         """Seek the next aim; ``units`` of the objective make one ``unit``."""
         if not terms or self.model is None:
             return plan
-        stage = self.model.minimise(sum(terms), WORK_LIMITS[aim], plan, many_terms=aim not in ("even", "early"))
+        limit = min(WORK_LIMITS[aim], self.left)
+        if limit < LEAST_WORK:
+            return plan
+        many = aim not in ("even", "early")
+        stage = self.model.minimise(sum(terms), limit, plan, many_terms=many, least=least)
         self.work += stage.work
+        self.left -= stage.work
         if aim == "people":
             self.people_proven = stage.status == "proven"
         if aim == "moves":
@@ -289,7 +315,7 @@ class _Planner:
             picked
             for activity, chosen in zip(self.made.activities, model.chosen, strict=True)
             for mode, picked in zip(activity.modes, chosen, strict=True)
-            if mode.day == day
+            if mode.day == day and picked is not False
         ]
 
     def _evening_work(self, model: Model) -> list[Any]:

@@ -24,6 +24,7 @@ from estimating.engine.types import Arrivals
 from scheduling.engine import calendars
 from scheduling.engine.activities import Layout, further_days, lay_out
 from scheduling.engine.rcpsp import Model, Placed, earliest_times, latest_times, serial_plan
+from scheduling.engine.skills import able
 from scheduling.engine.types import (
     BuildDay,
     CorePerson,
@@ -508,7 +509,7 @@ def _helpers(inputs: Inputs, days: Sequence[BuildDay], tasks: Sequence[Task]) ->
             fewer = [one for one in needed if one is not day]
             if fewer and attempt(with_helper(inputs, skill, fewer)).found is True:
                 needed = fewer
-        text = f"One more helper who can do “{skill}” on {' and '.join(map(_named, needed))}"
+        text = f"One more helper who can {able(skill)} on {' and '.join(map(_named, needed))}"
         hours = HELPER_DAY * len(needed)
         change = partial(with_helper, skill=skill, days=needed)
         yield Candidate("helper", needed[0].id, text, hours, f"{hours:g} hours of one helper", change)
@@ -517,7 +518,7 @@ def _helpers(inputs: Inputs, days: Sequence[BuildDay], tasks: Sequence[Task]) ->
 def _in_core(inputs: Inputs, tasks: Sequence[Task]) -> Iterator[Candidate]:
     """Somebody more in the core team, who has a skill."""
     for skill in sorted({skill for task in tasks for skill in task.skills}):
-        text = f"One more in the core team who can do “{skill}”"
+        text = f"One more in the core team who can {able(skill)}"
         yield Candidate("helper", "", text, JOINS_CORE, "many evenings of one person", partial(_with_core, skill=skill))
 
 
@@ -779,7 +780,7 @@ def _with_further_days(made: Layout, quick: list[Placed], count: int) -> list[Re
                 picked
                 for activity, chosen in zip(made.activities, model.chosen, strict=True)
                 for mode, picked in zip(activity.modes, chosen, strict=True)
-                if mode.day == day
+                if mode.day == day and picked is not False
             ]
             if literals:
                 flags.append(model.flag(literals))

@@ -13,9 +13,10 @@ from django.utils.text import slugify
 
 from estimating.web.forms import BillForm
 from scheduling.engine.cautions import CAUTIONS
+from scheduling.engine.skills import SKILLS
 from scheduling.engine.template import driver_units, read_after
 from scheduling.web.models import AGES, LIFTING
-from scheduling.web.words import OFFERED_SKILLS, SKILLS, driver_words, skill_words
+from scheduling.web.words import OFFERED_SKILLS, driver_words, skill_words
 
 TIME_EXAMPLE = "Write a time of day like 08:30."
 NUMBER = {"inputmode": "decimal"}

@@ -4,22 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-SKILLS = {
-    "lead": "leading a crew",
-    "measure": "measuring",
-    "carp": "carpentry",
-    "saw": "sawing",
-    "uphol": "upholstery",
-    "paint": "painting",
-    "lift": "lifting and carrying",
-    "clean": "cleaning",
-    "cook": "cooking",
-    "admin": "office work",
-    "lic": "a licence",
-    "spec": "a specialist firm",
-}
+from scheduling.engine.skills import SKILLS
+from scheduling.engine.types import Skill
 
-OFFERED_SKILLS = ("carp", "saw", "uphol", "paint", "measure", "lift", "clean", "cook", "lead")
+OFFERED_SKILLS: tuple[Skill, ...] = ("carp", "saw", "uphol", "paint", "measure", "lift", "clean", "cook", "lead")
 """What a helper may say of themselves; licensed and specialist work is not for helpers."""
 
 STAGES = (

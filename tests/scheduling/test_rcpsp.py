@@ -289,3 +289,29 @@ def test_every_plan_keeps_every_rule(project: Project) -> None:
     assert all(new.start <= old.start for new, old in zip(tidy, best.plan, strict=True))
     late = latest_starts(project, tidy, [len(tidy) - 1])
     assert all(placed.start <= latest for placed, latest in zip(tidy, late, strict=True))
+
+
+def test_a_search_that_finds_nothing_gives_the_plan_it_began_with_and_an_honest_gap() -> None:
+    # Two jobs of three steps on one machine: 6 with the second after the first; one apart, hinted, is 7.
+    project = Project(
+        [Activity("A", (Mode(3, (("m", 1),)),)), Activity("B", (Mode(3, (("m", 1),)),)), Activity("end", (Mode(0),))],
+        [Link(0, 2), Link(1, 2)], [Resource("m", 1)], 20,
+    )  # fmt: skip
+    hint = [Placed(0, 0), Placed(4, 0), Placed(7, 0)]
+    model = Model(project)
+    cut = model.minimise(model.start[2], 0.0, hint, least=3)
+    assert (cut.status, cut.value, cut.plan) == ("feasible", 7, hint)
+    assert 3 <= cut.bound <= 6
+    whole = model.minimise(model.start[2], 1.0, cut.plan, least=3)
+    assert (whole.status, whole.value, whole.bound) == ("proven", 6, 6)
+
+
+def test_values_beside_the_activities_are_hinted_as_they_are_in_the_plan() -> None:
+    # One job on one of two days: on day 2 it uses a new day (1), is 4 away from step 0 and leaves day 1 (1): 6.
+    modes = (Mode(2, (("m", 1),), ((0, 1),), "day 1"), Mode(2, (("m", 1),), ((4, 5),), "day 2"))
+    model = Model(Project([Activity("A", modes)], [], [Resource("m", 1)], 10))
+    first, second = model.chosen[0]
+    terms = [model.flag([second]), model.distance(0, 0), model.none_of([first])]
+    cut = model.minimise(sum(terms), 0.0, [Placed(4, 1)], least=0)
+    assert (cut.value, cut.plan) == (6, [Placed(4, 1)])
+    assert model.minimise(sum(terms), 1.0, cut.plan, least=0).value == 0

@@ -97,7 +97,7 @@ class TestConflicts:
         given = inputs(net_of(task("W", 4, skills=["saw"]), opening("W")), crew)
         found = plan(given)
         assert kinds(found) == [("skill", "W")]
-        assert found.ways_out[0].text == "One more helper who can do “saw” on Day 1 on Sat 6 Feb 2027"
+        assert found.ways_out[0].text == "One more helper who can use a saw on Day 1 on Sat 6 Feb 2027"
         assert found.ways_out[0].opening == date(2027, 2, 7)
         more = Helper(id="h", name="Bram", skills=["saw"], days=["d1"], sure=Decimal(1))
         assert plan(again(given, crew=replace(crew, helpers=[more]))).status == "proven"

@@ -1,0 +1,44 @@
+"""The skills of the task list in words: what a skill is called, and what somebody with it can do."""
+
+from __future__ import annotations
+
+from scheduling.engine.types import Skill
+
+SKILLS: dict[Skill, str] = {
+    "lead": "leading a crew",
+    "measure": "measuring",
+    "carp": "carpentry",
+    "saw": "sawing",
+    "uphol": "upholstery",
+    "paint": "painting",
+    "lift": "lifting and carrying",
+    "clean": "cleaning",
+    "cook": "cooking",
+    "admin": "office work",
+    "lic": "a licence",
+    "spec": "a specialist firm",
+}
+
+ABLE: dict[str, str] = {
+    "lead": "lead a crew",
+    "measure": "measure",
+    "carp": "do carpentry",
+    "saw": "use a saw",
+    "uphol": "do upholstery",
+    "paint": "paint",
+    "lift": "lift and carry",
+    "clean": "clean",
+    "cook": "cook",
+    "admin": "do office work",
+    "lic": "do licensed work",
+    "spec": "do specialist work",
+}
+
+
+def able(skill: str) -> str:
+    """What somebody with a skill can do, to stand after "who can".
+
+    >>> able("saw")
+    'use a saw'
+    """
+    return ABLE.get(skill, "help")
