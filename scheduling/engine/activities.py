@@ -6,6 +6,9 @@ How the rules of the site are kept:
   largest useful crew longer than a shift is cut beforehand into equal parts done one after the other (``W11/1``,
   ``W11/2`` …), so person-hours stay what they were.
 - A crew of n needs ⌈n/7⌉ people with each named skill that not everybody has; the others help.
+- A task that asks for a lead has one person who leads for every seven, and nobody leads two tasks at once. Somebody
+  put on it as its leader leads it whatever their skills; one of the core team who can lead and is put on a task
+  leads no other meanwhile.
 - Helpers' work may be done by the core team on weekday evenings when its crew is large enough and it takes at
   most four evenings (ten for work that is not for everybody).
 - Work that may start while another runs may not finish before it.
@@ -174,6 +177,8 @@ class _Writer:
         self.held = self._read_holds(edits)
         self.booked = self._read_appointments(edits)
         self.people = self._read_people(edits)
+        self.lead_pins = {(pin.task, pin.person) for pin in edits.people if pin.lead}
+        self.core_leads = {person.id for person in crew.core if calendars.LEAD in person.skills}
         self.days = self._days()
         made.horizon = self.days * SLOTS_A_DAY
         self.by_hours: dict[tuple[bool, bool], list[Span]] = {}
@@ -519,7 +524,16 @@ class _Writer:
 
     def _skill_needs(self, task: Task, crew: int) -> dict[str, int]:
         holders = ceil(crew / calendars.PEOPLE_PER_LEAD)
-        return {skill: holders for skill in task.skills if skill in self.special}
+        needs = {skill: holders for skill in task.skills if skill in self.special and skill != calendars.LEAD}
+        leads = self._leads_needed(task, holders)
+        return needs | ({calendars.LEAD: leads} if leads else {})
+
+    def _leads_needed(self, task: Task, holders: int) -> int:
+        """How many of those who lead a task takes, beside the leaders put on it who are not counted among them."""
+        put = self.people.get(task.code, {})
+        own = sum(person in self.core_leads for person in put)
+        beside = sum((task.code, person) in self.lead_pins and person not in self.core_leads for person in put)
+        return max(own, holders - beside if calendars.LEAD in task.skills else 0)
 
     def _largest_crew(self, task: Task, people: int, skills: Mapping[str, int]) -> int:
         """The largest useful crew these people allow; 0 when not even the smallest."""
@@ -660,6 +674,13 @@ class _Writer:
             places += 1
         return places
 
+    def _leading_by_name(self, day: str) -> int:
+        """Helpers who can lead, come on this day, and are put on a task as its leader."""
+        named = {helper.id: helper.skills for helper in self.crew.helpers if day in helper.days}
+        named |= {one.id: one.skills for one in self.signed_up if one.day == day}
+        leaders = {person for task, person in self.lead_pins if person in self.people.get(task, {})}
+        return sum(calendars.LEAD in named.get(person, []) for person in leaders)
+
     def _resources(self) -> None:
         made = self.made
         for zone in sorted({task.zone for task in self.net.tasks if task.zone}):
@@ -677,7 +698,11 @@ class _Writer:
         for shifts in made.shifts:
             whose = f"day {shifts.day.id}"
             made.resources.append(Resource(whose, shifts.people))
-            made.resources += [Resource(f"{skill} of {whose}", n) for skill, n in shifts.skills.items()]
+            for skill, n in shifts.skills.items():
+                if skill == calendars.LEAD:
+                    # Leaders put on tasks by name are taken from the day's leads, so that none is counted twice.
+                    n = max(self.core_skills.get(skill, 0), n - self._leading_by_name(shifts.day.id))
+                made.resources.append(Resource(f"{skill} of {whose}", n))
             made.resources += [Resource(name, count) for name, count, _ in self._unions(shifts)]
 
     # ------------------------------------------------------------ links

@@ -27,6 +27,8 @@ FURTHEST = 1100
 """Days ahead beyond which a date is taken for a slip."""
 PEOPLE_PER_LEAD = 7
 """One practised person for so many who help. Common practice, no published source."""
+LEAD = "lead"
+"""The skill of leading a crew; nobody is taken to have it unless shares or names say so."""
 HOLDERS_ONLY = ("lic", "spec")
 """Skills nobody has unless they are named."""
 
@@ -86,7 +88,7 @@ def slot_day(slot: int, from_day: date) -> date:
 
 def special_skills(crew: Crew) -> set[str]:
     """Skills that not everybody is taken to have."""
-    return {*crew.skill_shares, *HOLDERS_ONLY} - {"none"}
+    return {*crew.skill_shares, *HOLDERS_ONLY, LEAD} - {"none"}
 
 
 def core_skills(crew: Crew) -> dict[str, int]:

@@ -6,7 +6,13 @@ is then taken to be free, which is a little early. Nobody's build-day task start
 invited for, while core team, trades and waits go on as soon as they can. People who pass from one task to the next
 make the next one wait (a resource flow over the plan: C. Artigues, P. Michelon and S. Reusser, European Journal of
 Operational Research 149 (2003) 249–267, from memory). So a longer task, a later delivery or fewer helpers can never
-bring an opening forward. Draws are triangular, by inverting the distribution; each task, delivery and build day has a
+bring an opening forward.
+
+Who comes: before anybody has signed up, every place of a build day is taken for filled, less the share that stays
+away. Once the sign-up book is in use, everybody in it comes or stays away by themselves with the share drawn for that
+day, helpers known by name as surely as they say, and of the places still free so many count as fill up: all of them
+``FILLING`` days before the day and earlier, none on the day itself, evenly between. Common practice, no published
+source. Draws are triangular, by inverting the distribution; each task, delivery and build day has a
 stream of random numbers of its own, so an edit changes nothing it does not touch.
 """
 
@@ -32,12 +38,14 @@ from scheduling.engine.deliveries import Delivery, read_arrivals
 from scheduling.engine.schedule import _peak
 from scheduling.engine.tasks import OPENING
 from scheduling.engine.types import (
+    BuildDay,
     Crew,
     Dates,
     Driver,
     Forecast,
     PlannedTask,
     Schedule,
+    SignedUp,
     Task,
     TaskEdits,
     TaskNet,
@@ -54,6 +62,8 @@ SEED = 20
 WEEKS_AHEAD = 60
 """Further build days assumed, a week apart, after the last one given; work past them counts as unplaced."""
 MOST_DRIVERS = 8
+FILLING = 28
+"""Days before a build day within which its free places fill up."""
 SMALLEST_SHARE = 0.01
 OFFICIAL = frozenset({"A02", "A03", "A04", "A05", "A06", "E07", "L06", "L07"})
 """Waits for somebody's consent, report or inspection."""
@@ -69,6 +79,7 @@ def forecast(
     edits: TaskEdits,
     as_of: date,
     *,
+    signed_up: Sequence[SignedUp] = (),
     runs: int = RUNS,
     drivers: bool = True,
 ) -> Forecast:
@@ -86,7 +97,7 @@ def forecast(
         return _result(status, 0, [], 0, dates, [], [why])
     if OPENING in edits.done:
         return _result("proven", 1, [(edits.done[OPENING], 1)], 0, dates, [], [])
-    play = _Play(net, schedule, crew, dates, arrivals, edits, as_of, runs)
+    play = _Play(net, schedule, crew, dates, arrivals, edits, as_of, runs, signed_up)
     opening, late_runs = play.run()
     import numpy as np
 
@@ -284,7 +295,9 @@ class _Play:
         edits: TaskEdits,
         as_of: date,
         runs: int,
+        signed_up: Sequence[SignedUp] = (),
     ) -> None:
+        self.signed_up = signed_up
         self.net, self.schedule, self.crew, self.dates, self.as_of, self.runs = net, schedule, crew, dates, as_of, runs
         self.edits = edits
         self.held = {hold.task: self._hour(hold.date) for hold in edits.not_before}
@@ -335,11 +348,30 @@ class _Play:
             if day.date < self.as_of:
                 continue
             missing = triangular(draws(f"turn-out {day.id}", self.runs), *rates)
-            found[day.id] = day.places * (1 - missing) + extra
+            found[day.id] = self._helpers(day, missing) + extra
             when = day_text(day.date, year=False)
             text = f"Turn-out on {day.name}, {when}: {rates[0]:.0%} to {rates[2]:.0%} of helpers stay away"
+            here = sum(one.day == day.id for one in self.signed_up)
+            text += f"; {here} of {day.places} places are taken" * bool(self.signed_up)
             self.drawn.append(Drawn(day.name or day.id, "turn-out", text, missing))
         return found
+
+    def _helpers(self, day: BuildDay, missing: Runs) -> Runs:
+        """Helpers who come on a day, by the rule this module begins with."""
+        if not self.signed_up:
+            return day.places * (1 - missing)
+        here = [one for one in self.signed_up if one.day == day.id]
+        ids = {one.id for one in here}
+        named = [one for one in self.crew.helpers if day.id in one.days and one.id not in ids]
+        came = 0.0 * missing
+        for number in range(sum(one.age != "under 14" for one in here)):
+            came += draws(f"comes {day.id} {number}", self.runs) >= missing
+        for helper in named:
+            if helper.age != "under 14":
+                came += draws(f"comes {day.id} {helper.id}", self.runs) < float(helper.sure)
+        free = max(0, day.places - len(here) - len(named))
+        share = min(1.0, (day.date - self.as_of).days / FILLING)
+        return came + free * share * (1 - missing)
 
     def _efforts(self) -> dict[str, Runs]:
         found: dict[str, Runs] = {}

@@ -76,7 +76,7 @@ def _rank(gain: Gain) -> tuple[int, float, str]:
 def _play(inputs: Inputs, schedule: Schedule, runs: int) -> Forecast:
     return forecast(
         inputs.net, schedule, inputs.crew, inputs.dates, inputs.arrivals, inputs.edits, inputs.as_of,
-        runs=runs, drivers=False,
+        signed_up=inputs.signed_up, runs=runs, drivers=False,
     )  # fmt: skip
 
 

@@ -75,7 +75,7 @@ def cases(draw: st.DrawFn) -> Case:
             draw(st.sampled_from([0.5, 1, 2])) if kind in ("trade", "wait") else draw(st.sampled_from([1, 3, 7.3, 12])),
             (least, draw(st.integers(least, 5))) if kind in ("work", "fixed") else (0, 0),
             kind=kind, place=place, after=after, noisy=some(draw), tools="saw, guide" if saw else "",
-            cautions=["LIFT"] if some(draw) else [], skills=["carp"] if some(draw) else [],
+            cautions=["LIFT"] if some(draw) else [], skills=draw(st.sampled_from([[], [], [], ["carp"], ["lead"]])),
             zone=draw(st.sampled_from(["", "", "floor"])), one_day=some(draw) and kind == "work",
             where=draw(st.sampled_from(["hall", "hall", "workshop"])), volunteers=True,
         )  # fmt: skip
@@ -91,7 +91,7 @@ def cases(draw: st.DrawFn) -> Case:
     ]  # fmt: skip
     crew = crew_of(
         draw(st.lists(st.integers(4, 8), min_size=2, max_size=3)), core=draw(st.integers(1, 3)), hours=3,
-        skill_shares={"carp": Decimal("0.5")}, helpers=helpers,
+        skill_shares={"carp": Decimal("0.5")}, helpers=helpers, skills=draw(st.sampled_from([["lead"], []])),
         tools=draw(st.sampled_from([{}, {"saw": 1}])), firm_sign_ups=some(draw),
     )  # fmt: skip
     days = [replace(day, quiet_until="10:00", quiet_from="15:00") if some(draw) else day for day in crew.days]
@@ -101,7 +101,11 @@ def cases(draw: st.DrawFn) -> Case:
         not_before=[NotBefore(task=draw(st.sampled_from(codes)), date=MONDAY + timedelta(days=8))]
         if some(draw)
         else [],
-        people=[PersonPin(task=code, person="h0") for code in hands[:2]] if helpers and some(draw) else [],
+        people=[
+            PersonPin(task=code, person=draw(st.sampled_from(["h0", "p0"])), lead=some(draw, 2)) for code in hands[:2]
+        ]
+        if helpers and some(draw, 2)
+        else [],
         appointments=[
             Appointment(task=one.code, date=MONDAY + timedelta(days=draw(st.integers(1, 11))))
             for one in tasks
@@ -220,6 +224,14 @@ def _shares(case: Case, tasks: dict[str, Task], found: Schedule) -> Iterator[str
         if case.crew.tools and sum("saw" in source.tools for _, source in hands) > case.crew.tools["saw"]:
             yield "more saws than there are"
         people = [pinned[source.code] for _, source in hands if source.code in pinned]
+        leaders = {person.id for person in case.crew.core if "lead" in person.skills}
+        led_by_others = {pin.task for pin in case.edits.people if pin.lead and pin.person not in leaders}
+        asked = sum(
+            ceil(one.crew / 7) - (source.code in led_by_others) for one, source in hands if "lead" in source.skills
+        )
+        asked += sum(pinned.get(source.code) in leaders for _, source in hands if "lead" not in source.skills)
+        if asked > len(leaders):
+            yield "a task without its lead, or somebody leads two at once"
         if len(people) > len(set(people)):
             yield "somebody is on two tasks"
         if sum(one.crew for one, _ in hands if not one.build_day) > len(case.crew.core):
@@ -262,6 +274,7 @@ def _wishes(case: Case, tasks: dict[str, Task], runs: dict[str, list[PlannedTask
         if day != agreed.date:
             yield f"{agreed.task} on {day}, not on its appointment"
     helpers = {helper.id: helper for helper in case.crew.helpers}
+    helpers["p0"] = Helper(id="p0", name="", skills=[], days=["", *(day.id for day in case.crew.days)])
     for person in case.edits.people:
         if any(one.build_day not in helpers[person.person].days for one in runs[person.task]):
             yield f"{person.task} without {person.person}"
@@ -309,6 +322,9 @@ def test_the_checker_sees_what_is_wrong() -> None:
         return set(faults(case, replace(sound, tasks=tasks)))
 
     assert "a zone held twice" in changed("B", start=510, end=690)
+    unled = replace(case.net, tasks=[replace(one, skills=["lead"]) for one in case.net.tasks[:2]] + case.net.tasks[2:])
+    led = Case(unled, case.crew, case.dates, [], TaskEdits())
+    assert "a task without its lead, or somebody leads two at once" in set(faults(led, sound))
     assert "B too soon after A" in changed("B", start=510, end=690)
     assert any("outside the shifts" in fault for fault in changed("B", start=700, end=880))
     assert "A with 9" in changed("A", crew=9)

@@ -14,7 +14,7 @@ from msgspec.structs import replace
 
 from buildout.units.value import to_json
 from estimating.engine.types import Arrival, Arrivals
-from scheduling.engine.forecast import Clock, draws, forecast, nearest_rank, rank_share, ranks, triangular
+from scheduling.engine.forecast import Clock, _Play, draws, forecast, nearest_rank, rank_share, ranks, triangular
 from scheduling.engine.schedule import solve
 from scheduling.engine.types import (
     BuildDay,
@@ -22,8 +22,10 @@ from scheduling.engine.types import (
     Crew,
     Dates,
     Forecast,
+    Helper,
     Lag,
     Schedule,
+    SignedUp,
     Task,
     TaskEdits,
     TaskNet,
@@ -317,3 +319,40 @@ class TestWholeHall:
             assert_no_earlier(before, hall.play(hall_plan))
             hall.arrivals = kept
             assert n < 20
+
+
+class TestWhoComes:
+    """A day ten days off with twelve places, a quarter of all helpers staying away, no core team."""
+
+    CREW: Crew = replace(
+        saturdays(1, places=12), no_show_low=Decimal("0.25"), no_show_likely=Decimal("0.25"),
+        no_show_high=Decimal("0.25"),
+    )  # fmt: skip
+
+    def helpers(self, signed: int, days_off: int = 0, crew: Crew = CREW) -> Any:
+        as_of = crew.days[0].date - timedelta(days=days_off)
+        schedule = solve(
+            net_of(opening()), crew, DATES, NOTHING, [], TaskEdits(), as_of, None
+        )  # fmt: skip
+        book = [SignedUp(id=str(n), day="d1") for n in range(signed)]
+        play = _Play(net_of(opening()), schedule, crew, DATES, NOTHING, TaskEdits(), as_of, 20_000, book)
+        return play.present["d1"]
+
+    def test_of_eight_signed_up_as_many_come_as_the_binomial_distribution_says(self) -> None:
+        # P(at least 5 of 8 at 75 %) = 0.8862, at least 6: 0.6785 (binomial); four standard errors at 20,000 draws.
+        came = self.helpers(8)
+        assert came.mean() == pytest.approx(6, abs=4 * (8 * 0.25 * 0.75 / 20_000) ** 0.5)
+        assert (came >= 5).mean() == pytest.approx(0.8862, abs=0.009)
+        assert (came >= 6).mean() == pytest.approx(0.6785, abs=0.0132)
+
+    def test_without_a_book_every_place_counts_with_one_free_places_fill_up_to_the_day(self) -> None:
+        assert set(self.helpers(0)) == {9.0}  # 12 · 0.75
+        # Fourteen of twenty-eight days off, half of the four free places fill: 2 · 0.75 beside those who come.
+        assert (self.helpers(8, days_off=14) - self.helpers(8) == 1.5).all()
+
+    def test_more_signed_up_never_means_fewer_who_come(self) -> None:
+        assert (self.helpers(9) >= self.helpers(8)).all()
+
+    def test_a_helper_by_name_comes_as_surely_as_they_say(self) -> None:
+        sure = replace(self.CREW, helpers=[Helper(id="h", name="H", days=["d1"], sure=Decimal(1))])
+        assert (self.helpers(8, crew=sure) - self.helpers(8) == 1).all()

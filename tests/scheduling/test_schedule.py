@@ -21,8 +21,10 @@ from scheduling.engine.types import (
     CorePerson,
     Crew,
     Dates,
+    Helper,
     Holiday,
     Lag,
+    PersonPin,
     PlannedTask,
     Schedule,
     SignedUp,
@@ -546,3 +548,41 @@ def test_no_plan_overbooks_people_breaks_an_order_or_loses_hours(
     else:
         assert found.bound <= found.value
         check_rules(net, crew, found, MONDAY)
+
+
+class TestLeads:
+    """Two tasks of three hours for one person each, four places: side by side 08:30 to 11:30, if both are led."""
+
+    @staticmethod
+    def net() -> TaskNet:
+        return net_of(
+            task("A", 3, (1, 1), skills=["lead"]), task("B", 3, (1, 1), skills=["lead"]), opening("A", "B")
+        )  # fmt: skip
+
+    @staticmethod
+    def starts(found: Schedule) -> list[str]:
+        return sorted(time for code, (time, _, _) in placed(found).items() if code in "AB")
+
+    def test_one_leader_leads_one_task_after_the_other(self) -> None:
+        found = plan(self.net(), crew_of([4], core=1, skills=["lead"]))
+        assert self.starts(found) == ["06 Feb 08:30", "06 Feb 13:00"]
+
+    def test_a_helper_put_on_a_task_as_its_leader_frees_the_other_leader(self) -> None:
+        helper = Helper(id="h", name="H", days=["d1"])
+        crew = crew_of([4], core=1, skills=["lead"], helpers=[helper])
+        led = TaskEdits(people=[PersonPin(task="B", person="h", lead=True)])
+        assert self.starts(plan(self.net(), crew, edits=led)) == ["06 Feb 08:30", "06 Feb 08:30"]
+        beside = TaskEdits(people=[PersonPin(task="B", person="h")])
+        assert self.starts(plan(self.net(), crew, edits=beside)) == ["06 Feb 08:30", "06 Feb 13:00"]
+
+    def test_the_only_leader_put_on_other_work_leads_nothing_meanwhile(self) -> None:
+        net = net_of(task("A", 3, (1, 1), skills=["lead"]), task("B", 3, (1, 1)), opening("A", "B"))
+        crew = crew_of([4], core=1, skills=["lead"])
+        assert self.starts(plan(net, crew)) == ["06 Feb 08:30", "06 Feb 08:30"]
+        put = TaskEdits(people=[PersonPin(task="B", person="p0")])
+        assert self.starts(plan(net, crew, edits=put)) == ["06 Feb 08:30", "06 Feb 13:00"]
+
+    def test_with_nobody_who_leads_the_task_is_named(self) -> None:
+        found = plan(self.net(), crew_of([4], core=1))
+        assert found.opening is None
+        assert any("A" in one.text and "who can lead a crew" in one.text for one in found.reasons)

@@ -94,7 +94,7 @@ LINK_VERSIONS = dict.fromkeys(
     "arrivals": 3,
     "schedule": 5,
     "tasks": 2,
-    "forecast": 3,
+    "forecast": 4,
     "gains": 3,
     "cut plans": 7,
     "floor": 7,
@@ -297,9 +297,10 @@ def run_chain(
 
     step("forecast")
     future = (planned_days, plan.crew, plan.dates, due, plan.tasks, plan.as_of)
-    expected = link("forecast", "", Forecast, lambda: forecast(net, *future), net, *future)
-    given = Inputs(net, plan.crew, plan.dates, due, commitments.sign_ups, plan.tasks, plan.as_of)
-    gained = link("gains", "", Gains, lambda: gains(given, planned_days), net, *future, commitments.sign_ups)
+    taken = commitments.sign_ups
+    expected = link("forecast", "", Forecast, lambda: forecast(net, *future, signed_up=taken), net, *future, taken)
+    given = Inputs(net, plan.crew, plan.dates, due, taken, plan.tasks, plan.as_of)
+    gained = link("gains", "", Gains, lambda: gains(given, planned_days), net, *future, taken)
 
     return ChainResult(
         surveys=surveys,
