@@ -194,6 +194,9 @@ def draws(name: str, runs: int) -> Runs:
 def triangular(uniform: Runs, low: float, likely: float, high: float) -> Runs:
     """Return triangular values for uniform numbers, by inverting the distribution.
 
+    Mean (a + m + b)/3, variance (a² + m² + b² − am − ab − mb)/18. Project handbooks often take a beta distribution
+    with mean (a + 4m + b)/6 and variance ((b − a)/6)² instead, which is narrower.
+
     Quantiles of (2, 3, 7) at 0.2 and 0.8 are 3 and 5.
 
     >>> import numpy as np

@@ -356,3 +356,80 @@ class TestWhoComes:
     def test_a_helper_by_name_comes_as_surely_as_they_say(self) -> None:
         sure = replace(self.CREW, helpers=[Helper(id="h", name="H", days=["d1"], sure=Decimal(1))])
         assert (self.helpers(8, crew=sure) - self.helpers(8) == 1).all()
+
+
+TEXTBOOK = {
+    "A": (1, 2, 3), "B": (2, 3.5, 8), "C": (6, 9, 18), "D": (4, 5.5, 10), "E": (1, 4.5, 5), "F": (4, 4, 10),
+    "G": (5, 6.5, 11), "H": (5, 8, 17), "I": (3, 7.5, 9), "J": (3, 9, 9), "K": (4, 4, 4), "L": (1, 5.5, 7),
+    "M": (1, 2, 3), "N": (5, 5.5, 9),
+}  # fmt: skip
+"""Three-point estimates of the construction project in F. Hillier and G. Lieberman, Introduction to Operations
+Research; the book's means (a + 4m + b)/6 are 2 4 10 6 4 5 7 9 7 8 4 5 2 6."""
+TEXTBOOK_AFTER = {
+    "A": "", "B": "A", "C": "B", "D": "C", "E": "C", "F": "E", "G": "D", "H": "EG", "I": "C", "J": "FI", "K": "J",
+    "L": "J", "M": "H", "N": "KL",
+}  # fmt: skip
+CRITICAL = "ABCEFJLN"
+
+
+def mean_and_variance(low: float, likely: float, high: float) -> tuple[float, float]:
+    """Of a triangular distribution: (a + m + b)/3 and (a² + m² + b² − am − ab − mb)/18."""
+    squares = low**2 + likely**2 + high**2 - low * likely - low * high - likely * high
+    return (low + likely + high) / 3, squares / 18
+
+
+class TestThreePoints:
+    """The books take a beta distribution with mean (a + 4m + b)/6 and variance ((b − a)/6)²; ours is triangular,
+    which is wider and, with a long upper tail, later: for the same three points mean and variance differ."""
+
+    RUNS = 40_000
+
+    def drawn(self) -> dict[str, Any]:
+        return {code: triangular(draws(f"task {code}", self.RUNS), *three) for code, three in TEXTBOOK.items()}
+
+    def test_mean_variance_and_chance_of_the_critical_path(self) -> None:
+        # By the books 44 weeks, variance 9, P(47) = Φ(1) = 0.8413. Triangular, task by task along A B C E F J L N:
+        # means 2 + 4.5 + 11 + 3.5 + 6 + 7 + 4.5 + 6.5 = 45;
+        # variances (3 + 29.25 + 117 + 14.25 + 36 + 36 + 29.25 + 14.25)/18 = 279/18 = 15.5.
+        book = [((a + 4 * m + b) / 6, ((b - a) / 6) ** 2) for a, m, b in (TEXTBOOK[code] for code in CRITICAL)]
+        assert sum(mean for mean, _ in book) == pytest.approx(44)
+        assert sum(variance for _, variance in book) == pytest.approx(9)
+        ours = [mean_and_variance(*TEXTBOOK[code]) for code in CRITICAL]
+        assert sum(mean for mean, _ in ours) == pytest.approx(45)
+        assert sum(variance for _, variance in ours) == pytest.approx(15.5)
+        drawn = self.drawn()
+        path = sum(drawn[code] for code in CRITICAL)
+        assert float(path.mean()) == pytest.approx(45, abs=4 * (15.5 / self.RUNS) ** 0.5)
+        assert float(path.var()) == pytest.approx(15.5, rel=0.03)
+        # The normal formula for this path, Φ((47 − 45)/√15.5) = Φ(0.508) = 0.694; a sum of eight is nearly normal.
+        assert float((path <= 47).mean()) == pytest.approx(0.694, abs=0.02)
+
+    def test_four_in_a_row(self) -> None:
+        # Taylor, Introduction to Management Science: 24, variance 5, by the book's rule. Triangular: 10 + 5 + 6 + 4
+        # = 25; (117 + 12 + 12 + 3)/18 = 8.
+        points = [(5, 8, 17), (3, 5, 7), (4, 6, 8), (3, 4, 5)]
+        assert sum((a + 4 * m + b) / 6 for a, m, b in points) == pytest.approx(24)
+        assert sum(((b - a) / 6) ** 2 for a, _, b in points) == pytest.approx(5)
+        total = sum(triangular(draws(f"four {n}", self.RUNS), *three) for n, three in enumerate(points))
+        assert float(np.mean(total)) == pytest.approx(25, abs=4 * (8 / self.RUNS) ** 0.5)
+        assert float(np.var(total)) == pytest.approx(8, rel=0.03)
+
+    def test_every_run_is_the_critical_path_of_its_own_draws(self) -> None:
+        """Where paths meet the later one counts, so the forecast is later than the one path the formula sees."""
+        codes = {code: f"X{code}" for code in TEXTBOOK}
+        net = net_of(
+            *(task(codes[c], three, tuple(codes[b] for b in TEXTBOOK_AFTER[c])) for c, three in TEXTBOOK.items()),
+            opening(codes["M"], codes["N"]),
+        )
+        ends: dict[str, Any] = {}
+        for code, three in TEXTBOOK.items():
+            ready = [ends[before] for before in TEXTBOOK_AFTER[code]]
+            work = triangular(draws(f"task {codes[code]}", 2000), *three)
+            ends[code] = (np.maximum.reduce(ready) if ready else 0.0) + work
+        by_hand = np.ceil(np.maximum(ends["M"], ends["N"]) - 1e-9)
+        expected: dict[date, int] = {}
+        for days in by_hand.tolist():
+            when = MONDAY + timedelta(days=int(days))
+            expected[when] = expected.get(when, 0) + 1
+        assert dict(play(net).histogram) == expected
+        assert float(np.mean(np.maximum(ends["M"], ends["N"]))) > 45
