@@ -1,4 +1,4 @@
-"""Three systems of the demo hall beside each other, a line pinned, the switch proposed and applied."""
+"""Three systems of the demo hall beside each other, the switch proposed and applied, a line pinned."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from playwright.sync_api import expect
 
 from buildout.builds.web.models import Build
 from buildout.changes.web.demo import OWNER
-from tests.browser.chromium import DESK
+from tests.browser.chromium import DESK, PHONE
 from tests.browser.conftest import WIDTHS
 from tests.browser.test_pages import barriers
 
@@ -20,15 +20,13 @@ RUN = 120_000
 
 
 @pytest.mark.parametrize("viewport", WIDTHS)
-def test_owner_compares_three_systems_pins_a_line_and_switches(
+def test_pages_fit_and_a_pin_without_its_place_is_refused(
     demo: Build, visit: Callable[..., Any], viewport: dict[str, int]
 ) -> None:
     owner = visit(viewport).sign_in(OWNER[0])
     page = owner.page
-    page.set_default_timeout(RUN)
-    number = demo.revisions.count()
-
-    # A course line of the base layer is pinned; on a desk also applied and seen in the drawing.
+    owner.go(reverse("changes:choose-options", args=[demo.pk, "hall"]))
+    owner.fits()
     owner.go(reverse("estimating:pins", args=[demo.pk, "hall"]))
     owner.fits()
     page.get_by_label("Where").select_option("base")
@@ -36,22 +34,18 @@ def test_owner_compares_three_systems_pins_a_line_and_switches(
     page.get_by_label("Runs").select_option("x")
     page.get_by_role("button", name="See what this does").click()
     expect(page.locator("#id_y_error")).to_contain_text("how far across from the datum wall")
-    if viewport == DESK:
-        number += 1
-        page.get_by_label("Across from the datum wall").fill("4' 0\"")
-        page.get_by_role("button", name="See what this does").click()
-        expect(page.get_by_role("heading", name="Decide")).to_be_visible(timeout=RUN)
-        page.get_by_role("button", name=f"Apply as revision {number}").click()
-        owner.go(reverse("estimating:pins", args=[demo.pk, "hall"]))
-        expect(page.get_by_text("a course line along the datum wall, 4' 0\" from the datum")).to_be_visible()
-        expect(page.get_by_text("held", exact=True)).to_be_visible()
-        owner.go(reverse("estimating:layouts", args=[demo.pk, "hall"]))
-        expect(page.locator("#floor-base svg")).to_contain_text("pinned pin-1")
+    owner.fits()
+
+
+def test_owner_compares_three_systems_switches_and_pins_a_line(demo: Build, visit: Callable[..., Any]) -> None:
+    owner = visit(DESK).sign_in(OWNER[0])
+    page = owner.page
+    page.set_default_timeout(RUN)
+    number = demo.revisions.count()
 
     # Three systems are worked out by the worker and set beside each other.
     owner.go(reverse("estimating:layouts", args=[demo.pk, "hall"]))
     page.get_by_role("link", name="Compare systems").click()
-    owner.fits()
     for name in ("Judo mats 40 mm in a frame", "Heavy mats 1 1/4 in"):
         page.get_by_label(name).check()
     page.get_by_role("button", name="Work them out").click()
@@ -60,8 +54,11 @@ def test_owner_compares_three_systems_pins_a_line_and_switches(
     assert page.locator("figure.drawing svg").count() == 3
     owner.fits()
     assert barriers(page) == []
+    page.set_viewport_size(PHONE)
+    owner.fits()
+    page.set_viewport_size(DESK)
 
-    # One click proposes the switch; applied, the room has the other floor, and the old floor's pin is gone with it.
+    # One click proposes the switch; applied, the room has the other floor.
     page.get_by_role("button", name="Propose the switch to Judo mats 40 mm in a frame").click()
     expect(page.get_by_role("heading", name="Decide")).to_be_visible(timeout=RUN)
     page.get_by_role("button", name=f"Apply as revision {number + 1}").click()
@@ -69,4 +66,18 @@ def test_owner_compares_three_systems_pins_a_line_and_switches(
     assert demo.current is not None
     hall = next(f for f in demo.current.document["fitouts"] if f["room"] == "hall")
     assert hall["floor"] == "judo"
-    assert "pins" not in hall
+
+    # A course line of the new floor is pinned, applied, and seen to hold in list and drawing.
+    owner.go(reverse("estimating:pins", args=[demo.pk, "hall"]))
+    page.get_by_label("Where").select_option("base")
+    page.get_by_label("What is pinned").select_option("line")
+    page.get_by_label("Runs").select_option("x")
+    page.get_by_label("Across from the datum wall").fill("4' 0\"")
+    page.get_by_role("button", name="See what this does").click()
+    expect(page.get_by_role("heading", name="Decide")).to_be_visible(timeout=RUN)
+    page.get_by_role("button", name=f"Apply as revision {number + 2}").click()
+    owner.go(reverse("estimating:pins", args=[demo.pk, "hall"]))
+    expect(page.get_by_text("a course line along the datum wall, 4' 0\" from the datum")).to_be_visible()
+    expect(page.get_by_text("held", exact=True)).to_be_visible()
+    owner.go(reverse("estimating:layouts", args=[demo.pk, "hall"]))
+    expect(page.locator("figure.drawing svg").first).to_contain_text("pinned pin-1")

@@ -15,6 +15,7 @@ from buildout.builds.web.services import Sheet
 from buildout.changes.web.services import apply, commitments_of, compute
 from buildout.people.web.models import User
 from buildout.units.value import to_plain
+from estimating.engine.cut_drawing import alike
 from estimating.engine.types import CutPlan, CutPlans
 from estimating.web.cuts import made_cuts
 from estimating.web.models import CutMade
@@ -209,3 +210,28 @@ def test_every_piece_of_the_layout_stands_on_the_cut_plan_with_its_cuts_in_order
         missing = [p.piece for stock in plan.stock for p in stock.pieces if p.piece not in page]
         assert missing == []
         assert "Cuts in order: 1 " in page
+
+
+def test_stock_cut_alike_is_one_card_and_what_is_cut_is_folded_away(
+    client_of: ClientOf, demo_build: Build, lead: User
+) -> None:
+    """One drawing per pattern still open; the next one of a pattern first, all tickable, cut ones in a list."""
+    plan = max((p for p in plans(demo_build).values() if p.form == "sheet"), key=lambda p: len(p.stock))
+    patterns = [numbers for numbers, _ in alike(plan)]
+    several = max(patterns, key=len)
+    assert len(several) > 1
+    browser = client_of(lead)
+    address = url("cutting", demo_build, plan.product)
+    page = browser.get(address).content.decode()
+    assert page.count("<figure") == len(patterns) < len(plan.stock)
+    assert f"0 of {len(several)} alike cut" in page
+    for stock in plan.stock:
+        assert url("tick-cut", demo_build, plan.product, stock.number) in page
+    assert "cut already" not in page
+    browser.post(url("tick-cut", demo_build, plan.product, several[0]))
+    page = browser.get(address).content.decode()
+    assert f"1 of {len(several)} alike cut" in page
+    assert f'id="n{several[1]}"' in page
+    assert "1 cut already" in page
+    assert url("untick-cut", demo_build, plan.product, several[0]) in page.split("1 cut already")[1]
+    assert url("tick-cut", demo_build, plan.product, several[0]) not in page

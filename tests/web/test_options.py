@@ -11,10 +11,11 @@ from django.test import Client
 from django.urls import reverse
 
 from buildout.builds.web.models import Build, LinkResult, Proposal
-from buildout.changes.engine.options import switched, with_system
+from buildout.changes.engine.options import Comparison, changing_hours, switched, with_system
 from buildout.changes.engine.reading import check_plan
 from buildout.changes.web.models import SystemComparison
 from buildout.people.web.models import User
+from buildout.units.value import from_json
 
 pytestmark = pytest.mark.django_db
 ClientOf = Callable[[User | None], Client]
@@ -64,6 +65,13 @@ def test_two_systems_come_out_beside_each_other(
     ):  # fmt: skip
         assert words in page, words
     assert page.count("<svg") == 2
+    assert "changed by the system" in page
+    made = from_json(Comparison, compared.result)
+    (with_cover, nothing), (without, less) = changing_hours(made.options)
+    assert nothing == []
+    assert less, "laying the cover takes hours"
+    assert without - with_cover == pytest.approx(made.options[1].hours - made.options[0].hours, abs=0.3)
+    assert sum(more for _, more in less) == pytest.approx(without - with_cover, abs=0.01)
     assert "0.0 m" in page, "under a cover no joint is open"
     assert not Proposal.objects.exists()
     assert not LinkResult.objects.filter(proposal__isnull=False).exists()
@@ -188,3 +196,21 @@ def test_for_the_owner_alone(
     assert [browser.get(address).status_code for address in posted] == [405] * len(posted)
     assert browser.get(choice(build, "attic")).status_code == 404
     assert SystemComparison.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("verdict", "ratio", "told"),
+    [
+        ("look at it", 0.4, "look at it<small>The sheet of the top layer is missing.</small>"),
+        ("look at it", 1.2, "over a quarter"),
+        ("look at it", 3.5, "slab likely felt"),
+        ("fine", 0.4, "under a quarter"),
+        ("missing", 0.0, "missing"),
+    ],
+)
+def test_foam_under_load_says_what_is_missing(verdict: str, ratio: float, told: str) -> None:
+    from django.template.loader import render_to_string
+
+    load = {"load": "kneeling", "verdict": verdict, "ratio": ratio, "text": "The sheet of the top layer is missing."}
+    text = render_to_string("changes/foam_under_load.html", {"pressures": [load]})
+    assert f"kneeling: {told}" in text

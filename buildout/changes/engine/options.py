@@ -7,7 +7,7 @@ since their price is missing from its cost.
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from decimal import Decimal
 from functools import partial
@@ -43,6 +43,8 @@ class Option(Value, kw_only=True):
     hours: float
     """Likely person-hours of the crew, all tasks."""
     trade_days: float
+    task_hours: dict[str, tuple[str, float]] = {}
+    """Name and likely person-hours of every task of the crew, by its code."""
     thickness: float | None
     step: float | None
     """Highest step at a walk-on edge."""
@@ -172,6 +174,7 @@ def _option(plan: Plan, result: ChainResult, room: str, system: str, name: str, 
         cost_to_finish=result.budget.total - ordered, total=result.budget.total,
         unquoted=sorted(item for item in result.award.unquoted if item in goods),
         hours=round(sum(task.likely for task in work), 1), trade_days=round(sum(task.likely for task in trades), 1),
+        task_hours={task.code: (task.name, round(task.likely, 1)) for task in work},
         thickness=(screening.thickness or None) if screening is not None else None,
         step=max(rises) if rises else None,
         mass=(screening.mass or None) if screening is not None else None,
@@ -181,6 +184,22 @@ def _option(plan: Plan, result: ChainResult, room: str, system: str, name: str, 
         opening=result.schedule.opening, p50=result.forecast.p50, p80=result.forecast.p80,
         screening=screening, floor=layouts.floor, fold_away=layouts.fold_away, problems=list(dict.fromkeys(problems)),
     )  # fmt: skip
+
+
+def changing_hours(options: Sequence[Option]) -> list[tuple[float, list[tuple[str, float]]]]:
+    """For each option: hours of the tasks that differ between options, and by how much each differs from the first.
+
+    Tasks that take the same hours whichever system is laid are left out. Differences are largest first.
+    """
+    keys = sorted({key for option in options for key in option.task_hours})
+    hours = [{key: option.task_hours.get(key, ("", 0.0))[1] for key in keys} for option in options]
+    differ = [key for key in keys if len({one[key] for one in hours}) > 1]
+    names = {key: next(o.task_hours[key][0] for o in options if key in o.task_hours) for key in differ}
+    found = []
+    for one in hours:
+        more = [(names[key], round(one[key] - hours[0][key], 1)) for key in differ if one[key] != hours[0][key]]
+        found.append((round(sum(one[key] for key in differ), 1), sorted(more, key=lambda m: (-abs(m[1]), m[0]))))
+    return found
 
 
 def _screening(

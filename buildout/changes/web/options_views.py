@@ -17,13 +17,16 @@ from buildout.builds.web.documents import pdf_or_page
 from buildout.builds.web.editing import person
 from buildout.builds.web.models import Build, Member, Role
 from buildout.changes.engine.chain import STEPS
-from buildout.changes.engine.options import FEWEST, MOST, Option, switched
+from buildout.changes.engine.options import FEWEST, MOST, Option, changing_hours, switched
 from buildout.changes.web.models import SystemComparison
 from buildout.changes.web.views import WORKER_PATIENCE
 from buildout.rooms.engine.types import Room, RoomPlan
 from buildout.rooms.web.drawings import svg_of
 from buildout.units.value import Value, from_plain
 from estimating.engine.types import FloorSystem, FoldAwaySystem, Product
+
+MOST_TOLD = 3
+"""Tasks named as what makes the difference in hours."""
 
 
 class _Page(Value, kw_only=True):
@@ -33,6 +36,10 @@ class _Page(Value, kw_only=True):
     svg: str
     unquoted: list[str]
     last: str
+    changing: float
+    """Hours of the tasks that differ between the options."""
+    differs: list[str]
+    """What makes most of the difference to the first option, in words."""
 
 
 class ChoiceForm(forms.Form):
@@ -125,8 +132,10 @@ def _compared(build: Build, found: SystemComparison) -> dict[str, Any]:
             svg=svg_of(draw_small(plan, option.floor, option.fold_away, units=base.units), f"o{n}", 110.0),
             unquoted=[names.get(item, item) for item in option.unquoted],
             last=names.get(option.last_item, option.last_item),
+            changing=hours,
+            differs=[f"{name} {more:+g} h" for name, more in differs[:MOST_TOLD]],
         )
-        for n, option in enumerate(made.options)
+        for n, (option, (hours, differs)) in enumerate(zip(made.options, changing_hours(made.options), strict=True))
     ]
     return {"made": made, "pages": pages, "overtaken": found.base_id != build.current_id}
 

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from buildout.changes.web import options_views, ready_made, views
+from buildout.changes.web import options_views, ready_made, shipped, views
 
 app_name = "changes"
 OPTIONS = "builds/<int:build_id>/options/<int:comparison_id>/"
@@ -25,6 +25,9 @@ urlpatterns = [
     path("builds/<int:build_id>/ready-made/new/", ready_made.edit_offer, name="new-ready-made"),
     path("builds/<int:build_id>/ready-made/<int:number>/", ready_made.edit_offer, name="edit-ready-made"),
     path("builds/<int:build_id>/ready-made/<int:number>/remove/", ready_made.remove_offer, name="remove-ready-made"),
+    # Systems that ship with the program
+    path("builds/<int:build_id>/shipped/", shipped.shipped, name="shipped-systems"),
+    path("builds/<int:build_id>/shipped/<str:section>/<str:system>/", shipped.take_in, name="take-in-shipped"),
     # The journal and what it tells of
     path("builds/<int:build_id>/journal/", views.journal, name="journal"),
     path("builds/<int:build_id>/revisions/<int:number>/", views.revision, name="revision"),

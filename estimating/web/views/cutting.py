@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from django.contrib import messages
@@ -14,7 +15,7 @@ from buildout.builds.web import services as builds
 from buildout.builds.web.editing import fitting_id, propose_from
 from buildout.builds.web.models import Role
 from buildout.rooms.web.drawings import svg_of
-from estimating.engine.cut_drawing import draw_stock
+from estimating.engine.cut_drawing import alike, draw_stock
 from estimating.engine.types import CutPlan, CutPlans, CutStock, Product, Remnant
 from estimating.web import edits
 from estimating.web.cuts import NotCuttableError, takeable, tick, ticked, untick
@@ -115,21 +116,38 @@ def cutting(request: HttpRequest, build_id: int, product_id: str) -> HttpRespons
         for cut in ticked(desk.build)
         if cut.product == product_id and cut.revision_id == desk.build.current_id
     }
-    rows = [_row(plan, one, done.get(one.number), known, desk) for one in plan.stock]
-    waiting = sum(1 for row in rows if row["state"] == "to cut")
-    context = desk.page("4", plan=plan, product=product, rows=rows, waiting=waiting)
+    states = {one.number: _state(plan, one, done, known) for one in plan.stock}
+    patterns, finished = [], []
+    for numbers, _ in alike(plan):
+        of_kind = [one for one in plan.stock if one.number in numbers]
+        open_ = [one for one in of_kind if states[one.number] in ("to cut", "from a left-over")]
+        finished += [{"stock": one, "state": states[one.number]} for one in of_kind if one not in open_]
+        if open_:
+            ready = [one for one in open_ if states[one.number] == "to cut"]
+            first, *later = ready or open_
+            patterns.append(
+                {
+                    "next": first, "later": later, "ready": bool(ready), "total": len(of_kind),
+                    "done": len(of_kind) - len(open_),
+                    "left": [one for one in open_ if one not in ready] if ready else [],
+                    "svg": svg_of(draw_stock(plan, first, desk.sheet.units), f"c{first.number}", 130.0),
+                }
+            )  # fmt: skip
+    patterns.sort(key=lambda pattern: (not pattern["ready"], pattern["next"].number))
+    finished.sort(key=lambda row: row["stock"].number)
+    context = desk.page(
+        "4", plan=plan, product=product, patterns=patterns, finished=finished,
+        waiting=sum(1 for state in states.values() if state == "to cut"),
+    )  # fmt: skip
     return render(request, "estimating/cutting.html", context)
 
 
-def _row(plan: CutPlan, one: CutStock, cut: Any, known: set[str], desk: Desk) -> dict[str, Any]:
+def _state(plan: CutPlan, one: CutStock, done: Mapping[int, Any], known: set[str]) -> str:
     if one.source.endswith("already cut"):
-        state = "cut before"
-    elif cut is not None:
-        state = "cut"
-    else:
-        state = "to cut" if takeable(plan, one, known) else "from a left-over"
-    svg = svg_of(draw_stock(plan, one, desk.sheet.units), f"c{one.number}", 130.0) if state != "cut before" else ""
-    return {"stock": one, "state": state, "cut": cut, "svg": svg}
+        return "cut before"
+    if one.number in done:
+        return "cut"
+    return "to cut" if takeable(plan, one, known) else "from a left-over"
 
 
 @login_required
