@@ -117,7 +117,8 @@ def cutting(request: HttpRequest, build_id: int, product_id: str) -> HttpRespons
         if cut.product == product_id and cut.revision_id == desk.build.current_id
     }
     states = {one.number: _state(plan, one, done, known) for one in plan.stock}
-    patterns, finished = [], []
+    patterns: list[dict[str, Any]] = []
+    finished: list[dict[str, Any]] = []
     for numbers, _ in alike(plan):
         of_kind = [one for one in plan.stock if one.number in numbers]
         open_ = [one for one in of_kind if states[one.number] in ("to cut", "from a left-over")]
