@@ -387,8 +387,8 @@ def test_a_reading_with_a_photo(
 @pytest.mark.parametrize(
     ("sent", "said"),
     [
-        (SimpleUploadedFile("p.jpg", b"MZ not a picture", "image/jpeg"), "not a picture that can be read"),
-        (SimpleUploadedFile("p.svg", b"<svg xmlns='http://www.w3.org/2000/svg'/>", "image/svg+xml"), "not a picture"),
+        (SimpleUploadedFile("p.jpg", b"MZ not a picture", "image/jpeg"), "not a photo that can be read"),
+        (SimpleUploadedFile("p.svg", b"<svg xmlns='http://www.w3.org/2000/svg'/>", "image/svg+xml"), "not a photo"),
         (SimpleUploadedFile("p.jpg", b"", "image/jpeg"), "The submitted file is empty"),
         (SimpleUploadedFile("p.jpg", b"\xff\xd8" + b"0" * 15_000_000, "image/jpeg"), "larger than 15 MB"),
     ],
@@ -453,3 +453,29 @@ def test_what_is_wrong_with_a_reading_stands_beside_its_field(
     answer = client_of(owner).post(url("add-part", demo_build, "hall", "readings"), data)
     assert answer.status_code == 422
     assert not Proposal.objects.exists()
+
+
+def test_one_kind_of_reading_asks_for_what_it_needs(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    browser = client_of(owner)
+    address = url("take-other", demo_build, "hall")
+    for unclear in (address, f"{address}?kind=guess"):
+        page = browser.get(unclear).content.decode()
+        assert "Which kind of reading" in page
+        assert 'href="?kind=clear%20width"' in page
+        assert '<form method="post" novalidate' not in page
+    asked = {
+        "distance": {"start", "end"},
+        "square": {"point", "start", "end", "legs"},
+        "plumb": {"start", "end", "along", "base", "over", "side"},
+        "clear width": {"feature"},
+    }
+    every = {"start", "end", "point", "legs", "along", "base", "over", "side", "feature"}
+    for kind, names in asked.items():
+        page = browser.get(address, {"kind": kind}).content.decode()
+        assert {name for name in every if f'name="{name}"' in page} == names
+        assert f'<input type="hidden" name="kind" value="{kind}"' in page
+    taken = {"id": "91", "kind": "clear width", "feature": "children-door", "value": '33"', "tool": "tape"}
+    assert browser.post(f"{address}?kind=clear+width", taken).status_code == 302
+    wrong = browser.post(f"{address}?kind=square", {"id": "92", "kind": "square", "value": "5'", "tool": "tape"})
+    assert wrong.status_code == 422
+    assert "needs the point it goes to" in wrong.content.decode()

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
-from typing import Any
+from typing import Any, NamedTuple
 
 from django import forms
 
@@ -61,6 +61,41 @@ class RoomPartForm(PartForm):
         return self.edited(before)
 
 
+class Kind(NamedTuple):
+    told: str
+    fields: tuple[str, ...]
+    hints: Mapping[str, str] = {}
+
+
+_LINE = ("start", "end")
+KINDS = {
+    "distance": Kind("Length between two points", _LINE, {"start": "", "end": ""}),
+    "offset": Kind("How far a point stands square off a wall", (*_LINE, "point"), {"point": "The point read to"}),
+    "running": Kind("How far along a wall a point lies", (*_LINE, "point"), {"point": "The point squared on to it"}),
+    "square": Kind(
+        "Whether a corner is square: the tie between a mark on each wall", ("point", "start", "end", "legs"),
+        {"point": "The corner", "start": "The wall from the corner to here", "end": "and the wall to here",
+         "legs": "From the corner to the mark on each wall, for example 3' 0\"; 4' 0\""},
+    ),
+    "straightness": Kind("Gap from a string line to the wall", (*_LINE, "along", "base", "side"),
+                         {"base": "The blocks under the string: what a straight wall would show"}),
+    "plumb": Kind("Gap from a plumb line to the wall", (*_LINE, "along", "base", "over", "side"),
+                  {"base": "At the foot", "over": "From foot to head"}),
+    "height": Kind("Height of a wall, or of an opening or low wall on it", (*_LINE, "along", "feature"),
+                   {"feature": "None: the wall itself"}),
+    "flatness": Kind("Gap under a straightedge on the floor", (*_LINE, "along", "over"),
+                     {"over": "Length of the straightedge"}),
+    "level": Kind("From the level line down to the floor", (*_LINE, "along")),
+    "clear width": Kind("Between stop and leaf of an open door", ("feature",), {"feature": "Which opening"}),
+    "clear height": Kind("Under the head of an opening", ("feature",), {"feature": "Which opening"}),
+}  # fmt: skip
+"""Each kind of reading in words, what is asked for it, and hints where only that kind is asked."""
+ALONE = {
+    "start": "Corner or point where the wall or line begins: zero here", "end": "Where it ends",
+    "along": "From its start; empty: the middle",
+}  # fmt: skip
+
+
 class ReadingForm(RoomPartForm):
     part = Reading
     labels = {
@@ -101,7 +136,8 @@ class ReadingForm(RoomPartForm):
     field_order = ["id", "kind", "start", "end", "value", "point", "legs", "along", "base", "over", "side", "feature",
                    "tool", "who", "when", "note", "photo_file", "drop_photo"]  # fmt: skip
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, only: str = "", **kwargs: Any) -> None:
+        """With ``only`` the fields of that kind of reading alone, its kind chosen already."""
         super().__init__(*args, **kwargs)
         for name in ("start", "end"):
             self.fields[name].required = False
@@ -113,6 +149,17 @@ class ReadingForm(RoomPartForm):
             del self.fields["drop_photo"]
         self.fields["tool"].choices = TOOL_WORDS  # type: ignore[attr-defined]
         self.order_fields(self.field_order)
+        if only:
+            self._narrow(KINDS[only])
+            self.fields["kind"].initial = only
+
+    def _narrow(self, kind: Kind) -> None:
+        for name in {"start", "end", "point", "legs", "along", "base", "over", "side", "feature"} - set(kind.fields):
+            del self.fields[name]
+        for name, hint in {**ALONE, **kind.hints}.items():
+            if name in self.fields:
+                self.fields[name].help_text = hint
+        self.fields["kind"].widget = forms.HiddenInput()
 
     def clean_legs(self) -> list[str]:
         found = [part.strip() for part in str(self.cleaned_data["legs"]).split(";") if part.strip()]
@@ -139,12 +186,12 @@ class ReadingForm(RoomPartForm):
 
     def edited(self, before: Mapping[str, Any], *, build: Build | None = None) -> dict[str, Any]:
         after = super().edited(before)
-        after["start"], after["end"] = self.cleaned_data["start"], self.cleaned_data["end"]
+        after["start"], after["end"] = (self.cleaned_data.get(name, "") for name in ("start", "end"))
         if self.cleaned_data.get("drop_photo"):
             after.pop("photo", None)
         if self.cleaned_data["photo_file"] and build is not None:
             after["photo"] = keep_photo(build.pk, self.cleaned_data["photo_file"])
-        if self.cleaned_data["legs"]:
+        if self.cleaned_data.get("legs"):
             after["legs"] = self.cleaned_data["legs"]
         else:
             after.pop("legs", None)
@@ -168,7 +215,7 @@ class ReadingForm(RoomPartForm):
     def summary(self) -> str:
         data = self.cleaned_data
         what = "" if data["kind"] == "distance" else f", {data['kind']}"
-        where = f", {data['start']} to {data['end']}" if data["start"] else f" of {data['feature']}"
+        where = f", {data['start']} to {data['end']}" if data.get("start") else f" of {data['feature']}"
         return f"Reading {data['id']}{what}{where}: {data['value']}"
 
 

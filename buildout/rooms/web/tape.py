@@ -24,7 +24,7 @@ from buildout.rooms.engine.types import Candidate, FabricatorGate
 from buildout.rooms.web import edits
 from buildout.rooms.web.cutting import cutting_of
 from buildout.rooms.web.drawings import svg_of
-from buildout.rooms.web.forms import TOOL_WORDS, ReadingForm, pairs, points_of
+from buildout.rooms.web.forms import KINDS, TOOL_WORDS, ReadingForm, pairs, points_of
 from buildout.rooms.web.lines import (
     TOOLS,
     FileError,
@@ -331,11 +331,17 @@ def _take_lines(request: HttpRequest, desk: Desk, found: ReadLines) -> HttpRespo
 @login_required
 @require_http_methods(["GET", "POST"])
 def take_other(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
-    """Take a reading of any kind, with note and photo."""
+    """Take a reading of any kind, with note and photo: first which kind, then what that kind needs."""
     desk = _desk(request, build_id, room_id)
+    kind = request.POST.get("kind") or request.GET.get("kind", "")
+    if request.method == "GET" and kind not in KINDS:
+        return _kinds(request, desk)
     initial = {"id": edits.next_reading_id(desk.after), "when": desk.found.sheet.today(),
                "who": person(request).name}  # fmt: skip
-    form = ReadingForm(request.POST or None, request.FILES or None, initial=initial, room=desk.made.room)
+    form = ReadingForm(
+        request.POST or None, request.FILES or None, initial=initial, room=desk.made.room,
+        only=kind if kind in KINDS else "",
+    )  # fmt: skip
     if request.method == "POST" and form.is_valid():
         reading = form.edited({}, build=desk.found.build)
         before = len(desk.readings)
@@ -347,10 +353,20 @@ def take_other(request: HttpRequest, build_id: int, room_id: str) -> HttpRespons
     found = desk.found
     context = {
         "build": found.build, "member": found.member, "sheet": found.sheet, "sheet_no": "2", "room": found.room,
-        "title": "Take a reading of any kind", "form": form, "button": "Take it", "back": _address("tape", desk),
+        "title": KINDS[kind].told if kind in KINDS else "Take a reading of any kind",
+        "form": form, "button": "Take it", "back": _address("tape", desk),
         "draft": True,
     }  # fmt: skip
     return render(request, "rooms/edit.html", context, status=422 if form.is_bound else 200)
+
+
+def _kinds(request: HttpRequest, desk: Desk) -> HttpResponse:
+    found = desk.found
+    context = {
+        "build": found.build, "member": found.member, "sheet": found.sheet, "sheet_no": "2", "room": found.room,
+        "back": _address("tape", desk), "kinds": [{"word": word, "told": kind.told} for word, kind in KINDS.items()],
+    }  # fmt: skip
+    return render(request, "rooms/kinds.html", context)
 
 
 @login_required
