@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from decimal import Decimal
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from buildout.units.value import Value, snap
 from estimating.engine.rolled import SHARE, rolled_diameter
@@ -45,6 +45,75 @@ class Handling(Value, kw_only=True):
     """Doors a piece gets through."""
     stops: list[str]
     """Doors it does not get through."""
+
+
+class Stacked(Value, kw_only=True):
+    """Goods of an order held against the place they are put in: volumes only, so that air and battens need more."""
+
+    volume: float
+    """m³ of the goods whose size is known."""
+    space: float
+    """m³."""
+    floor: float
+    """mm²."""
+    mass: float | None
+    """kg, of what is known; None: of nothing."""
+    unknown: list[str]
+    """Goods whose size is not known, in no figure."""
+    too_large: list[str]
+    """Goods of which not even one piece can lie or stand in the place."""
+    verdict: Literal["fits", "tight", "does not fit"]
+
+    @property
+    def share(self) -> float:
+        """Of the place that the goods take."""
+        return self.volume / self.space if self.space else 0.0
+
+
+FULL = 0.8
+"""Share of a place that stacks fill at most without being shifted about. Common practice, no published source."""
+
+
+def stack(goods: Sequence[Handling], floor: float, height: float, sides: tuple[float, float] | None = None) -> Stacked:
+    """Whether goods fit on ``floor`` (mm²) stacked up to ``height`` (mm); ``sides``: of a floor that is a rectangle.
+
+    >>> from buildout.units.lengths import Length
+    >>> sheet = Product(id="ply", name="Plywood", form="sheet", unit="sheet", head=11, length=Length.read('96"'),
+    ...     width=Length.read('48"'), thickness=Length.read('1/2"'))
+    >>> ten = handle(sheet, "Plywood", Decimal(96), [])  # 96 sheets of 1/2 in: a stack of 48 in
+    >>> place = (2438.4, 1219.2)
+    >>> [stack([ten], place[0] * place[1], height, place).verdict for height in (1828.8, 1320.8, 914.4)]
+    ['fits', 'tight', 'does not fit']
+    """
+    volume, mass, unknown, too_large = 0.0, None, [], []
+    for entry in goods:
+        if entry.total_mass is not None:
+            mass = (mass or 0.0) + entry.total_mass
+        if entry.piece is None:
+            unknown.append(entry.name)
+            continue
+        volume += math.prod(entry.piece) / 1e9 * float(entry.count)
+        if not _can_lie(entry.piece, height, sides):
+            too_large.append(entry.name)
+    space = floor * height / 1e9
+    fits = not too_large and volume <= space * (1 + 1e-9)
+    return Stacked(
+        volume=snap(volume, 0.001), space=snap(space, 0.001), floor=snap(floor), mass=mass, unknown=unknown,
+        too_large=too_large,
+        verdict="does not fit" if not fits else "fits" if volume <= space * FULL else "tight",
+    )  # fmt: skip
+
+
+def _can_lie(piece: tuple[float, float, float], height: float, sides: tuple[float, float] | None) -> bool:
+    """Some way up, square to the place."""
+    if sides is None:
+        return piece[0] <= height
+    place = sorted(sides)
+    return any(
+        up <= height + 0.5 and low <= place[0] + 0.5 and high <= place[1] + 0.5
+        for low, high, up in ((piece[0], piece[1], piece[2]), (piece[0], piece[2], piece[1]),
+                              (piece[1], piece[2], piece[0]))
+    )  # fmt: skip
 
 
 def handle(product: Product, name: str, count: Decimal, doors: Sequence[Door]) -> Handling:

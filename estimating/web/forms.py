@@ -512,10 +512,25 @@ class ExpectForm(forms.Form):
         label="Where in it", required=False, max_length=200,
         help_text="Flat, dry, off the concrete, away from heat, exits and sprinklers",
     )  # fmt: skip
+    length = LengthField(label="That place is long", required=False, max_length=40)
+    width = LengthField(label="That place is wide", required=False, max_length=40)
+    height = LengthField(
+        label="Stacked at most", required=False, max_length=40,
+        help_text="From the floor up, for example 6' 0\"; well below sprinklers",
+    )  # fmt: skip
 
     def __init__(self, *args: Any, rooms: Choices, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["room"].choices = [("", "not said yet"), *rooms]  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        sides = {name: data.pop(name, "") for name in ("length", "width", "height")}
+        if any(sides.values()):
+            for name in (name for name, text in sides.items() if not text and name not in self.errors):
+                self.add_error(name, "Measure this too, for example 8' 0\", or leave all three empty.")
+        data["space"] = sides if all(sides.values()) else {}
+        return data
 
 
 class PhotoForm(forms.Form):

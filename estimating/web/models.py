@@ -43,6 +43,8 @@ class Order(models.Model):
     """Short name of the room they are put in."""
     put = models.CharField(max_length=200, blank=True)
     """Where in it."""
+    space = models.JSONField(default=dict, blank=True)
+    """{length, width, height} of that place as typed; empty: not measured."""
     lines = models.JSONField()
     """[{item, name, quantity, unit, unit_price, goods}], numbers as text."""
     freight = models.DecimalField(max_digits=14, decimal_places=3, default=0)

@@ -166,11 +166,13 @@ def confirm(order: Order, user: User, promised: date) -> Order:
 
 
 @transaction.atomic
-def expect(order: Order, user: User, *, window: str, receiver: str, room: str, put: str) -> Order:
+def expect(
+    order: Order, user: User, *, window: str, receiver: str, room: str, put: str, space: dict[str, str] | None = None
+) -> Order:
     """When on the day the goods are expected, who takes them in and where they go."""
     fresh = _step(order, (Order.State.PLACED, Order.State.CONFIRMED), "planned")
-    fresh.window, fresh.receiver, fresh.room, fresh.put = window, receiver, room, put
-    fresh.save(update_fields=["window", "receiver", "room", "put"])
+    fresh.window, fresh.receiver, fresh.room, fresh.put, fresh.space = window, receiver, room, put, space or {}
+    fresh.save(update_fields=["window", "receiver", "room", "put", "space"])
     said = ", ".join(part for part in (window, receiver and f"{receiver} takes them in", put) if part)
     _tell(fresh.build, user, fresh, f"How {fresh.name} comes: {said or 'left open'}")
     return fresh

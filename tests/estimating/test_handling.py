@@ -7,7 +7,7 @@ from decimal import Decimal as D
 import pytest
 
 from buildout.units.lengths import Length
-from estimating.engine.handling import Door, goes_through, handle
+from estimating.engine.handling import Door, goes_through, handle, stack
 from estimating.engine.types import Product
 
 DOOR = Door("hall door", 838.2, 2082.8)  # 33 in by 6 ft 10 in
@@ -62,3 +62,27 @@ def test_flat_or_upright() -> None:
     assert goes_through(wide, DOOR), "on edge: 2000 under 2082.8 less 25.4"
     assert not goes_through((50.0, 2070.0, 2400.0), DOOR)
     assert goes_through((50.0, 2070.0, 2400.0), Door("no height", 838.2, None))
+
+
+def test_a_place_against_what_is_put_there() -> None:
+    # 12 planks of 108 × 48 × 2 in make 24 in of stack on 108 × 48 in: 0.5 · of 4 ft, all of 2 ft, too much for 23 in.
+    planks = handle(product(density=D(35)), "Base", D(12), [])
+    length, width = 2743.2, 1219.2
+    found = [stack([planks], length * width, height, (length, width)) for height in (1219.2, 609.6, 584.2)]
+    assert [one.verdict for one in found] == ["fits", "tight", "does not fit"]
+    assert [one.share for one in found] == pytest.approx([0.5, 1.0, 24 / 23], abs=0.001)
+    # 12 × 2.7432 × 1.2192 × 0.0508 m³ at 35 kg/m³: 2.0388 m³, 71.4 kg.
+    assert (found[0].volume, found[0].mass) == (pytest.approx(2.039, abs=0.001), pytest.approx(71.4, abs=0.1))
+
+
+def test_a_piece_longer_than_its_place_does_not_go_in() -> None:
+    planks = handle(product(), "Base", D(1), [])
+    low = stack([planks], 2000.0 * 2000.0, 1000.0, (2000.0, 2000.0))
+    assert (low.verdict, low.too_large, low.mass) == ("does not fit", ["Base"], None)
+    # On its end it is 9 ft high.
+    assert stack([planks], 2000.0 * 2000.0, 2743.2, (2000.0, 2000.0)).verdict == "fits"
+
+
+def test_goods_of_unknown_size_are_named() -> None:
+    found = stack([handle(product(thickness=None), "Glue", D(4), [])], 1e6, 1000.0)
+    assert (found.unknown, found.volume, found.verdict) == (["Glue"], 0, "fits")

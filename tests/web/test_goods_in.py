@@ -59,6 +59,38 @@ def test_planned_with_who_and_where_and_whether_it_fits(client_of: ClientOf, dem
     assert Order.objects.get(build=demo_build, number=1).put == "along the east wall"
 
 
+def test_whether_goods_fit_the_place_they_are_put_in(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    browser = client_of(owner)
+    typed = {"room": "hall", "put": "along the east wall"}
+    page = browser.post(url("expect-order", demo_build, 1), typed, follow=True).content.decode()
+    assert "stacked 6 ft high; measure the place itself" in page
+    wrong = browser.post(url("expect-order", demo_build, 1), typed | {"length": "9' 0\"", "width": "big"})
+    assert wrong.status_code == 422
+    assert "Measure this too" in wrong.content.decode()
+    sides = {"length": "12' 6\"", "width": "9' 0\"", "height": "5' 0\""}
+    answer = browser.post(url("expect-order", demo_build, 1), typed | sides, follow=True)
+    assert answer.context["stacked"].verdict == "fits"
+    page = answer.content.decode()
+    assert "ask the landlord what the floor carries" in page
+    assert Order.objects.get(build=demo_build, number=1).space == sides
+    small = browser.post(url("expect-order", demo_build, 1), typed | dict.fromkeys(sides, "3' 0\""), follow=True)
+    assert small.context["stacked"].verdict == "does not fit"
+    assert "goes in at all" in small.content.decode()
+
+
+def test_a_refused_photo_keeps_what_it_shows(
+    client_of: ClientOf, demo_build: Build, owner: User, came: Delivery
+) -> None:
+    broken = SimpleUploadedFile("x.jpg", picture().read()[:300], content_type="image/jpeg")
+    typed = {"photo": broken, "shows": "Crushed corner, bolt 2"}
+    answer = client_of(owner).post(url("add-delivery-photo", demo_build, 2, 1), typed)
+    assert answer.status_code == 422
+    page = answer.content.decode()
+    assert "The picture is broken or cut off. Send it again." in page
+    assert 'value="Crushed corner, bolt 2"' in page
+    assert not DeliveryPhoto.objects.exists()
+
+
 def test_photos_stay_with_the_delivery(client_of: ClientOf, demo_build: Build, owner: User, came: Delivery) -> None:
     browser = client_of(owner)
     address = url("add-delivery-photo", demo_build, 2, 1)

@@ -125,7 +125,7 @@ def expect(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
 @login_required
 @require_POST
 def add_photo(request: HttpRequest, build_id: int, number: int, delivery: int) -> HttpResponse:
-    found = order_of(request, build_id, number)[1]
+    desk, found = order_of(request, build_id, number)
     came = get_object_or_404(Delivery, order=found, number=delivery)
     form = PhotoForm(request.POST, request.FILES)
     if form.is_valid():
@@ -134,11 +134,10 @@ def add_photo(request: HttpRequest, build_id: int, number: int, delivery: int) -
             jpeg = read_photo(file, file.size)
             order_book.add_photo(came, jpeg, form.cleaned_data["shows"])
         except (PhotoError, OrderBookError) as error:
-            messages.error(request, f"{str(error).rstrip('.')}.")
-        else:
-            messages.success(request, "The photo is kept with the delivery.")
-    else:
-        messages.error(request, " ".join(str(error) for errors in form.errors.values() for error in errors))
+            form.add_error("photo", f"{str(error).rstrip('.')}.")
+    if form.errors:
+        return order_page(request, desk, found, photo=(delivery, form))
+    messages.success(request, "The photo is kept with the delivery.")
     return redirect(reverse("estimating:order", args=[build_id, number]) + "#deliveries")
 
 

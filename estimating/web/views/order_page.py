@@ -13,11 +13,11 @@ from buildout.rooms.engine.types import RoomPlan
 from buildout.units.lengths import Length
 from buildout.units.value import Reason
 from estimating.engine.deliveries import ArrivedLine, check_arrival
-from estimating.engine.handling import Door, handle
+from estimating.engine.handling import Door, Handling, Stacked, handle, stack
 from estimating.engine.types import Product
 from estimating.web import ledger
 from estimating.web.documents import order_facts
-from estimating.web.forms import ClaimForm, CloseForm, ConfirmForm, ExpectForm, ReceiveForm, ReverseForm
+from estimating.web.forms import ClaimForm, CloseForm, ConfirmForm, ExpectForm, PhotoForm, ReceiveForm, ReverseForm
 from estimating.web.models import Order
 from estimating.web.services import standings
 from estimating.web.views.desk import Desk, sit_down
@@ -76,6 +76,21 @@ def doors_of(plan: RoomPlan) -> list[Door]:
     ]  # fmt: skip
 
 
+STACK = 1828.8
+"""mm (6 ft): as high as goods are stacked where nothing is said. Common practice, no published source."""
+
+
+def _stacked(order: Order, goods: list[Handling], plans: list[RoomPlan]) -> Stacked | None:
+    """The goods held against the place that was measured, else against the whole floor of the room."""
+    if not goods:
+        return None
+    if order.space:
+        length, width, height = (float(Length.read(order.space[n]).mm) for n in ("length", "width", "height"))
+        return stack(goods, length * width, height, (length, width))
+    plan = next((plan for plan in plans if plan.room == order.room and plan.floor_area > 0), None)
+    return stack(goods, plan.floor_area, STACK) if plan is not None else None
+
+
 def room_choices(desk: Desk) -> list[tuple[str, str]]:
     return [(plan.room, plan.name) for plan in desk.sheet.part("plans", list[RoomPlan])]
 
@@ -89,9 +104,10 @@ def order_page(
     cancel: CloseForm | None = None,
     expect: ExpectForm | None = None,
     claim: tuple[int, ClaimForm] | None = None,
+    photo: tuple[int, PhotoForm] | None = None,
 ) -> HttpResponse:
     """The order with all that happened since; forms that came back with something wrong in them stand as typed."""
-    status = 422 if any(form is not None for form in (confirm, receive, cancel, expect, claim)) else 200
+    status = 422 if any(form is not None for form in (confirm, receive, cancel, expect, claim, photo)) else 200
     products = {product.id: product for product in desk.sheet.section("products", list[Product])}
     lines_now = standings(found)
     plans = desk.sheet.part("plans", list[RoomPlan])
@@ -102,9 +118,12 @@ def order_page(
     context = desk.page(
         "6",
         now=lines_now,
-        expect=expect or ExpectForm(rooms=rooms, initial=model_to_dict(found, ["window", "receiver", "room", "put"])),
+        expect=expect
+        or ExpectForm(rooms=rooms, initial=model_to_dict(found, ["window", "receiver", "room", "put"]) | found.space),
         put_in=dict(rooms).get(found.room, found.room),
         handling=handling,
+        stacked=_stacked(found, handling, plans),
+        photos=dict([photo]) if photo else {},
         doors=len(doors),
         claims=dict([claim]) if claim else {},
         claim_form=ClaimForm(auto_id=False),
