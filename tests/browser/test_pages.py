@@ -11,6 +11,7 @@ from django.urls import reverse
 from buildout.builds.web.models import Build, Role
 from buildout.builds.web.templatetags.sheet import SHEETS
 from buildout.changes.web.demo import LEAD, OWNER, PARTNER
+from estimating.web.asking_models import Paper
 from scheduling.web.models import ShareLink, SignUp
 from tests.browser.chromium import DESK, PHONE
 
@@ -43,6 +44,14 @@ def look_through(visitor: Any, addresses: list[str]) -> None:
     assert not found, "\n".join(found)
 
 
+def price_table(build: Build) -> int:
+    """A table of prices one supplier sent, with a formula in it; gives its number."""
+    data = b"Description;From;Unit;Price\r\nTape;1;roll;=2*2\r\nCloth joint tape;1;roll;4,00\r\n"
+    return Paper.objects.create(
+        build=build, supplier="cloudberry", name="prices.csv", kind="csv", data=data, size=len(data)
+    ).pk
+
+
 def owner_pages(build: Build) -> list[str]:
     """Every sheet, and pages one step further in."""
     first, last = build.revisions.first(), build.revisions.last()
@@ -64,6 +73,17 @@ def owner_pages(build: Build) -> list[str]:
         reverse("estimating:stock", args=[build.pk]),
         reverse("estimating:cutting", args=[build.pk, "ply-half"]),
         reverse("changes:choose-options", args=[build.pk, "hall"]),
+        reverse("changes:ready-made", args=[build.pk]),
+        reverse("changes:new-ready-made", args=[build.pk]),
+        reverse("estimating:new-request", args=[build.pk]),
+        reverse("estimating:request", args=[build.pk, 1]),
+        reverse("estimating:supplier", args=[build.pk, "ninefold"]),
+        reverse("estimating:edit-supplier", args=[build.pk, "ninefold"]),
+        reverse("estimating:new-supplier", args=[build.pk]),
+        reverse("estimating:new-quote", args=[build.pk]),
+        reverse("estimating:quote", args=[build.pk, "cloudberry-1"]),
+        reverse("estimating:new-paper", args=[build.pk]),
+        reverse("estimating:paper", args=[build.pk, price_table(build)]),
         reverse("estimating:order", args=[build.pk, 1]),
         reverse("estimating:deliver", args=[build.pk, 1]),
         reverse("estimating:invoice", args=[build.pk, 1]),

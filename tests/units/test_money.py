@@ -14,14 +14,17 @@ from buildout.units.money import CURRENCIES, MoneyError, format_money, minor_uni
     [("2.665", "2.67"), ("2.675", "2.68"), ("1.005", "1.01"), ("0.125", "0.13"), ("-2.665", "-2.67")],
 )
 def test_half_up_away_from_nothing(value, rounded):
+    """Written out by hand; rounding to even gives 2.66, 1.00, 0.12 and −2.66, so that a wrong rule shows."""
     assert round_money(Decimal(value), "USD") == Decimal(rounded)
 
 
 def test_tax_at_line_level():
-    # 0.83 + 1.66 + 2.75 = 5.24, where the whole would be 5.23215 → 5.23
+    # By hand: 0.83 + 1.66 + 2.75 = 5.24, where the whole would be 5.23215 → 5.23
     lines = [tax_on(Decimal(v), Decimal("8.25"), "USD") for v in ("10.02", "20.07", "33.33")]
     assert lines == [Decimal("0.83"), Decimal("1.66"), Decimal("2.75")]
+    # Ten times 0.0049 is nothing ten times, where the whole would be 0.049 → 0.05.
     assert sum(tax_on(Decimal("0.07"), Decimal(7), "USD") for _ in range(10)) == 0
+    # 0.25 + 0.255 + 0.785: half up 0.26 and 0.79; rounding to even would give 1.29.
     assert sum(tax_on(Decimal(v), Decimal("6.25"), "USD") for v in ("4.00", "4.08", "12.56")) == Decimal("1.30")
 
 
