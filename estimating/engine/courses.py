@@ -250,6 +250,9 @@ class Courses:
         """The cell of a sheet that lies wholly in the field."""
         if not any(a <= u0 + EDGE and b >= u1 - EDGE for a, b in self.full(v)):
             return None
+        return self._sheet(v, u0, u1)
+
+    def _sheet(self, v: float, u0: float, u1: float) -> Cell:
         import shapely
 
         goods = self.goods
@@ -271,13 +274,16 @@ class Courses:
         wanted: dict[tuple[float, float], tuple[float, float]] = {}
         for across, along, stagger in laid:
             for number, v in enumerate(self.row_starts(across)):
+                full = self.full(v)
                 for u0, u1 in self._places(self._start(along, number, stagger)):
                     key = (v, u0)
                     if key in self._cells or key in wanted:
                         continue
-                    whole = self._whole(v, u0, u1)
-                    if whole is not None:
-                        self._cells[key] = whole
+                    low, high = u0 + EDGE, u1 - EDGE
+                    for a, b in full:
+                        if a <= low and b >= high:
+                            self._cells[key] = self._sheet(v, u0, u1)
+                            break
                     else:
                         wanted[key] = (u0, u1)
         if not wanted:

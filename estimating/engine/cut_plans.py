@@ -20,6 +20,7 @@ from estimating.engine.cut_parts import STEPS_PER_MM, Wanted, finished, keeps, m
 from estimating.engine.cut_roll_plan import roll_plan
 from estimating.engine.cut_sheets import cut_sheets
 from estimating.engine.frame_run import shared_out
+from estimating.engine.low_walls import cap_boards
 from estimating.engine.types import (
     CutDemand,
     CutPiece,
@@ -147,10 +148,10 @@ def _demand(
                 ask(item, f"{room.room} {timber.kind} {timber.id}", timber.length)
         if room.walls is not None and room.walls.system in walls:
             wall_system = msgspec.structs.replace(walls[room.walls.system], **room.walls.pinned)
-            panels = [p for elevation in room.walls.elevations for p in elevation.panels] + room.walls.wraps
+            panels = [p for e in room.walls.elevations for p in [*e.panels, *e.trims]] + room.walls.wraps
             for panel in panels:
                 name = f"{room.room} panel {panel.id}"
-                if min(panel.board) > 0:
+                if min(panel.board) > 0 and panel.kind != "cap":
                     ask(wall_system.board, name, *panel.board)
                 foam, layers = panel_foam(panel, wall_system, products.get(wall_system.foam))
                 for number in range(layers):
@@ -159,7 +160,8 @@ def _demand(
                     ask(wall_system.face, name, *panel.face)
             for elevation in room.walls.elevations:
                 ask(wall_system.cleat, f"{room.room} cleat {elevation.wall}", elevation.cleat_length)
-                ask(wall_system.cap, f"{room.room} cap {elevation.wall}", elevation.cap_length)
+                for run, length in cap_boards(elevation):
+                    ask(wall_system.cap, f"{room.room} cap {run}", length)
     return wanted, reasons
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -12,8 +13,9 @@ from buildout.rooms.engine.types import RoomPlan
 from buildout.units.value import Reason, Status, snap
 from estimating.engine import said
 from estimating.engine.mat_shape import Point, Ring, polygon_of, tidy_ring
+from estimating.engine.pins import SAME, holds_mat, refused
 from estimating.engine.rolled import SHARE
-from estimating.engine.types import FoldAwayLayout, FoldAwaySystem, Product, Store
+from estimating.engine.types import FoldAwayLayout, FoldAwaySystem, Pin, Product, Store
 
 LONG_SIDE = 1000.0
 """mm; grids are turned along every side of the mat field longer than this."""
@@ -30,13 +32,16 @@ def lay_fold_away(
     products: dict[str, Product],
     wanted: Decimal | None = None,
     store: Store | None = None,
+    pins: Sequence[Pin] = (),
 ) -> FoldAwayLayout:
     """Lay out whole mats in one grid; no mat is cut.
 
     Tried: along every long side of the mat field, either way round, flush with corners and at shares of the free
     space between. ``wanted``: m² to cover; then no more mats than it takes, those nearest the field's middle.
     ``proven`` means the area could not hold one mat more, or no fewer mats cover what is wanted. ``store``: where the
-    folded mats are kept; what does not fit is said.
+    folded mats are kept; what does not fit is said. ``pins``: mats that
+    lie where they are pinned; the grid goes through the first one that can lie there, others hold where they fall into
+    it.
     """
     length, width = float(system.mat_length), float(system.mat_width)
     if length <= 0 or width <= 0:
@@ -56,9 +61,9 @@ def lay_fold_away(
         return _result(plan, system, "infeasible", [], field.area, 0.0, [stop])
     if plan.columns:
         field = shapely.difference(field, shapely.union_all([shapely.Polygon(c.outline) for c in plan.columns]))
-    mats = _best(field, length, width)
     most = math.floor(field.area / (length * width) + 1e-9)
-    asked: list[Reason] = []
+    placed, asked = _placed(pins)
+    mats, through = _laid(field, length, width, placed)
     if wanted is not None:
         enough = max(0, math.ceil(float(wanted) * 1e6 / (length * width) - 1e-9))
         if enough > len(mats):
@@ -70,8 +75,17 @@ def lay_fold_away(
             asked.append(said.warning("fold-away-wanted", text, plan.room, todo))
         else:
             middle = field.centroid
-            near = sorted(mats, key=lambda m: (round(math.dist(_centre(m), (middle.x, middle.y)), 1), m))
+            held = [mat for mat in mats if any(holds_mat(pin, mat) for pin in placed)]
+            near = sorted(mats, key=lambda m: (m not in held, round(math.dist(_centre(m), (middle.x, middle.y)), 1), m))
             mats, most = sorted(near[:enough]), enough
+    for pin in placed:
+        if not any(holds_mat(pin, mat) for mat in mats):
+            why = (
+                f"the grid of mats goes through pin {through.id}, and no mat of it lies there"
+                if through is not None and through is not pin
+                else "no whole mat of this size can lie there inside the mat field"
+            )
+            asked.append(refused(pin, why, "Move it to where a mat can lie, or take it off."))
     covered = len(mats) * length * width
     product = products.get(system.product)
     mass, reasons = _mass(product, system, covered)
@@ -93,6 +107,27 @@ def lay_fold_away(
         result, under_laps=laps if system.under_lap else 0, under_lap_length=lap_length if system.under_lap else 0.0,
         mat_mass=snap(mat_mass, 0.001), folded=folded, stacks=stacks, stored=stored,
     )  # fmt: skip
+
+
+def _placed(pins: Sequence[Pin]) -> tuple[list[Pin], list[Reason]]:
+    """Pins of mats that say where they lie, and those that do not."""
+    own = [pin for pin in pins if pin.layer == "fold-away"]
+    placed = [pin for pin in own if pin.kind == "piece" and pin.x is not None and pin.y is not None]
+    todo = "Pin a mat with x and y of its corner nearest the datum."
+    return placed, [refused(pin, "it does not say where a mat lies", todo) for pin in own if pin not in placed]
+
+
+def _laid(field: Any, length: float, width: float, pins: Sequence[Pin]) -> tuple[list[Ring], Pin | None]:
+    """The best grid through the first pinned mat that can lie where it is pinned, and that pin."""
+    for number, pin in enumerate(pins):
+        mats = _best(field, length, width, pins[number:])
+        if mats:
+            return mats, pin
+    return _best(field, length, width), None
+
+
+def _at(pin: Pin) -> Point:
+    return float(pin.x or 0), float(pin.y or 0)
 
 
 def _centre(mat: Ring) -> Point:
@@ -226,7 +261,8 @@ def _mass(product: Product | None, system: FoldAwaySystem, covered: float) -> tu
     return 0.0, [said.note("fold-away-mass", text, product.id, "Type it from the data sheet.")]
 
 
-def _best(field: Any, length: float, width: float) -> list[Ring]:
+def _best(field: Any, length: float, width: float, pins: Sequence[Pin] = ()) -> list[Ring]:
+    """The grid with most mats; with pins one through the first of them, that holds most of the others."""
     import numpy as np
     import shapely
 
@@ -239,20 +275,31 @@ def _best(field: Any, length: float, width: float) -> list[Ring]:
         turn = np.array([[cos, -sin], [sin, cos]])
         corners = np.asarray(field.exterior.coords[:-1]) @ turn
         for turned, (along, across) in enumerate(((length, width), (width, length))[: 1 if length == width else 2]):
+            if pins and pins[0].direction and (along >= across) != (pins[0].direction == "x"):
+                continue
             xs = _starts(corners[:, 0], along)
             ys = _starts(corners[:, 1], across)
-            for x in xs:
-                for y in ys:
-                    boxes = _boxes(corners, x, y, along, across)
-                    if not len(boxes) or (best is not None and len(boxes) < len(best[1])):
+            if pins:
+                at = np.array(_at(pins[0])) @ turn
+                xs = _through(xs, float(at[0]), float(corners[:, 0].min()), along)
+                ys = _through(ys, float(at[1]), float(corners[:, 1].min()), across)
+            columns = [(x, _edges(corners[:, 0], x, along)) for x in xs]
+            rows = [(y, _edges(corners[:, 1], y, across)) for y in ys]
+            for x, lefts in columns:
+                for y, lows in rows:
+                    boxes = len(lefts) * len(lows)
+                    if not boxes or (not pins and best is not None and boxes < len(best[1])):
                         continue
-                    rings = boxes @ turn.T
+                    rings = _boxes(lefts, lows, along, across) @ turn.T
                     inside = rings[shapely.covers(room, shapely.polygons(rings))]
                     if not len(inside):
                         continue
+                    near = [np.hypot(*(inside[:, 0] - _at(pin)).T).min() <= SAME for pin in pins]
+                    if pins and not near[0]:
+                        continue
                     centre = inside.mean(axis=(0, 1))
                     off = math.hypot(float(centre[0]) - middle.x, float(centre[1]) - middle.y)
-                    rank = (-float(len(inside)), round(off, 1), float(turned), round(angle, 9), x, y)
+                    rank = (-float(sum(near)), -float(len(inside)), round(off, 1), float(turned), round(angle, 9), x, y)
                     if best is None or rank < best[0]:
                         best = (rank, [tidy_ring([(float(p), float(q)) for p, q in ring]) for ring in inside])
     return sorted(best[1]) if best else []
@@ -282,16 +329,30 @@ def _starts(corners: Any, step: float) -> list[float]:
     return sorted({round(low + w % step, 2) for w in wanted})
 
 
-def _boxes(corners: Any, x: float, y: float, along: float, across: float) -> Any:
+def _through(starts: list[float], at: float, low: float, step: float) -> list[float]:
+    """Grid offsets through a place: those tried anyway that meet it, or else its own."""
+    own = low + (at - low) % step
+    near = [s for s in starts if min((s - own) % step, (own - s) % step) <= SAME / 2]
+    return near or [round(own, 2)]
+
+
+def _edges(places: Any, start: float, step: float) -> Any:
+    """Near edges of the mats that a grid from ``start`` has between the field's ends in one direction."""
     import numpy as np
 
-    low_x, low_y = (float(c) for c in corners.min(axis=0))
-    high_x, high_y = (float(c) for c in corners.max(axis=0))
-    a = x + along * np.arange(math.floor((low_x - x) / along), math.ceil((high_x - x) / along) + 1)
-    b = y + across * np.arange(math.floor((low_y - y) / across), math.ceil((high_y - y) / across) + 1)
-    a = a[(a > low_x - 1 - SQUEEZE) & (a + along < high_x + 1 + SQUEEZE)]
-    b = b[(b > low_y - 1 - SQUEEZE) & (b + across < high_y + 1 + SQUEEZE)]
-    left, low = (c.ravel() for c in np.meshgrid(a, b, indexing="ij"))
-    corners_x = np.stack([left, left + along, left + along, left], axis=1)
-    corners_y = np.stack([low, low, low + across, low + across], axis=1)
-    return np.stack([corners_x, corners_y], axis=2)
+    low, high = float(places.min()), float(places.max())
+    edges = start + step * np.arange(math.floor((low - start) / step), math.ceil((high - start) / step) + 1)
+    return edges[(edges > low - 1 - SQUEEZE) & (edges + step < high + 1 + SQUEEZE)]
+
+
+def _boxes(lefts: Any, lows: Any, along: float, across: float) -> Any:
+    """Corners of the mats between two sets of edges, from the nearest anticlockwise."""
+    import numpy as np
+
+    left, low = np.repeat(lefts, len(lows)), np.tile(lows, len(lefts))
+    corners = np.empty((len(left), 4, 2))
+    corners[:, 0, 0] = corners[:, 3, 0] = left
+    corners[:, 1, 0] = corners[:, 2, 0] = left + along
+    corners[:, 0, 1] = corners[:, 1, 1] = low
+    corners[:, 2, 1] = corners[:, 3, 1] = low + across
+    return corners

@@ -32,6 +32,7 @@ from buildout.rooms.engine.types import PlacedFeature, PlanWall, RoomPlan
 from buildout.units.lengths import UnitSystem, format_area, format_length, format_mass, format_small
 from estimating.engine.fold_away import meeting_edges
 from estimating.engine.mat_shape import COLUMN_GAP
+from estimating.engine.pins import holds_mat
 from estimating.engine.types import (
     CleatLine,
     CoverLayout,
@@ -53,8 +54,10 @@ WALL_SHOWN = 2438.4
 """mm (8 ft) of wall drawn where its height is not stated."""
 PANEL_ROLES: dict[str, Role] = {
     "full": "panel", "end": "end panel", "cut-out": "end panel", "low": "low panel",
-    "removable": "removable panel", "wrap": "panel",
+    "removable": "removable panel", "wrap": "panel", "cap": "cap", "wall end": "low panel",
 }  # fmt: skip
+BESIDE = 150.0
+"""mm from the middle of a low wall's end panel to its number."""
 QUARTER = 4
 """Covers are ordered to the nearest quarter of an inch."""
 
@@ -578,7 +581,7 @@ def draw_elevation(
     for panel in elevation.panels:
         ring = view.box(panel.start, panel.start + panel.width, panel.bottom, panel.bottom + panel.height)
         items.append(Polygon(outline=ring, role=PANEL_ROLES[panel.kind], title=_panel_words(panel, units)))
-    items += _caps(view, elevation, features)
+    items += _caps(view, elevation, features, units)
     items += _cleat_lines(view, elevation, units)
     for feature in features:
         items += _opening(view, feature)
@@ -587,7 +590,7 @@ def draw_elevation(
         number = panel.id.rsplit(".", 1)[-1]
         items.append(Text(at=centre, text=number, inside=panel.width, clear=True, or_shift=[(0.0, 6.0), (0.0, -6.0)]))
     for pin, told in pins:
-        if pin.kind == "line" and pin.x is not None:
+        if pin.kind in ("line", "piece") and pin.x is not None:
             top = max((p.bottom + p.height for p in elevation.panels), default=tall)
             a, b = view.at(float(pin.x), 0.0), view.at(float(pin.x), top)
             items.append(Line(a=a, b=b, role="highlight", title=f"Pinned {pin.id}: {told}"))
@@ -673,8 +676,28 @@ def _panel_words(panel: Panel, units: UnitSystem) -> str:
     return f"{panel.id}, {panel.kind} panel, {size}{round_}"
 
 
-def _caps(view: _View, elevation: WallElevation, features: Sequence[PlacedFeature]) -> list[Item]:
+def _trim_words(panel: Panel, units: UnitSystem) -> str:
+    long, deep = (panel.width, panel.height) if panel.kind == "cap" else (panel.height, panel.width)
+    return f"{panel.id}, {panel.kind} {format_length(long, units)} × {format_length(deep, units)}"
+
+
+def _caps(view: _View, elevation: WallElevation, features: Sequence[PlacedFeature], units: UnitSystem) -> list[Item]:
     items: list[Item] = []
+    for panel in elevation.trims:
+        number = panel.id.rsplit(".", 1)[-1]
+        long, high = (panel.width, panel.thickness) if panel.kind == "cap" else (panel.thickness, panel.height)
+        ring = view.box(panel.start, panel.start + long, panel.bottom, panel.bottom + high)
+        items.append(Polygon(outline=ring, role=PANEL_ROLES[panel.kind], title=_trim_words(panel, units)))
+        if panel.kind == "cap":
+            above = view.at(panel.start + long / 2, panel.bottom + high)
+            items.append(Text(at=above, text=number, role="small label", size=SMALL, shift=(0.0, 2.0)))
+        else:
+            # Beside the panel, in the way through it stands in.
+            out = BESIDE if any(p.start < panel.start for p in elevation.panels if p.kind == "low") else -BESIDE
+            aside = view.at(panel.start + long / 2 + out, panel.bottom + high / 2)
+            items.append(Text(at=aside, text=number, role="small label", size=SMALL))
+    if any(panel.kind == "cap" for panel in elevation.trims):
+        return items
     for feature in features:
         low = [p for p in elevation.panels if p.kind == "low" and feature.start - 1 <= p.start < feature.end]
         if feature.kind != "low wall" or not low or feature.head is None:
@@ -740,6 +763,8 @@ def _elevation_notes(elevation: WallElevation, units: UnitSystem) -> list[str]:
         + (f", cap {format_length(elevation.cap_length, units)}." if elevation.cap_length else "."),
     ]
     notes += _cleat_notes(elevation, units)
+    for panel in elevation.trims:
+        notes.append(f"{_trim_words(panel, units)}.")
     for start, end, why in elevation.free:
         notes.append(f"Free {format_length(start, units)} to {format_length(end, units)}: {why}.")
     notes.append("Heights above the slab. End panels are cut last, to the space left. Do not scale.")
@@ -750,13 +775,22 @@ def _elevation_notes(elevation: WallElevation, units: UnitSystem) -> list[str]:
 
 
 def draw_fold_away(
-    plan: RoomPlan, layout: FoldAwayLayout, *, units: UnitSystem = "feet-inches", block: TitleBlock | None = None
+    plan: RoomPlan,
+    layout: FoldAwayLayout,
+    *,
+    pins: Sequence[tuple[Pin, str]] = (),
+    units: UnitSystem = "feet-inches",
+    block: TitleBlock | None = None,
 ) -> Drawing:
     """Fold-away mats as they lie in the room."""
     items = _room(plan)
     for number, ring in enumerate(layout.mats, 1):
         items.append(Polygon(outline=ring, role="whole piece", title=f"Mat {number}"))
         items.append(Text(at=middle(ring), text=str(number)))
+        for pin, _ in pins:
+            if holds_mat(pin, ring):
+                told, below = f"pinned {pin.id}", (0.0, -4.0)
+                items.append(Text(at=middle(ring), text=told, role="small label", size=SMALL, shift=below))
     laps = meeting_edges(layout.mats) if layout.under_laps else []
     items += [Line(a=a, b=b, role="weld", title="Under-lap") for a, b in laps]
     items += _columns(plan)
@@ -771,7 +805,7 @@ def draw_fold_away(
         description=f"{layout.count} fold-away mats laid out in {plan.name}, covering {covered}.",
         units=units,
         block=block,
-        notes=_fold_away_notes(layout, units),
+        notes=_fold_away_notes(layout, units) + [f"Pinned {pin.id}: {told}." for pin, told in pins],
     )
 
 

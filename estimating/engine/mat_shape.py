@@ -60,7 +60,9 @@ class MatShape:
 
 def ring_of(polygon: Any) -> Ring:
     """Outer ring of a Shapely polygon, anticlockwise from its lowest-left corner, not closed."""
-    return tidy_ring([(float(x), float(y)) for x, y in polygon.exterior.coords[:-1]])
+    import shapely
+
+    return tidy_ring(shapely.get_coordinates(polygon.exterior)[:-1].tolist())
 
 
 def tidy_ring(points: Ring) -> Ring:

@@ -20,6 +20,7 @@ from buildout.units.value import Reason, Status
 from estimating.engine import said
 from estimating.engine.cut_plans import panel_foam
 from estimating.engine.drivers import task_drivers
+from estimating.engine.low_walls import cap_boards
 from estimating.engine.prices import LARGEST
 from estimating.engine.types import (
     CutPiece,
@@ -420,6 +421,7 @@ def _count_walls(counter: _Counter, room: RoomLayouts, system: WallSystem, mason
         text = f"one every {said.length(38.1)} round every panel"
         counter.add(system.staples, "each", Decimal(layout.staples), room.room, "face staples", [], text)
     groups = [(elevation.wall, elevation.panels) for elevation in layout.elevations]
+    groups += [(f"low walls on {e.wall}", e.trims) for e in layout.elevations if e.trims]
     groups.append(("column wraps", layout.wraps))
     for wall, panels in groups:
         _count_panels(counter, room.room, wall, panels, system)
@@ -427,7 +429,7 @@ def _count_walls(counter: _Counter, room: RoomLayouts, system: WallSystem, mason
         wall = elevation.wall
         for item, run, name in (
             (system.cleat, elevation.cleat_length, "cleat"),
-            (system.cap, elevation.cap_length, "cap"),
+            (system.cap, sum(length for _, length in cap_boards(elevation)), "cap"),
         ):
             text = f"{said.length(run)} on {wall}"
             counter.add(item, "metre", _metres(run), room.room, f"{name} {wall}", [], text)
@@ -443,6 +445,8 @@ def _count_panels(counter: _Counter, room: str, wall: str, panels: list[Panel], 
         net = extra = Decimal(0)
         used = []
         for panel in panels:
+            if name == "board" and panel.kind == "cap":
+                continue
             seen = Decimal(str(panel.width)) * Decimal(str(panel.height))
             blank = _box(panel.face if name == "face" else panel.board)
             if name == "panel foam":

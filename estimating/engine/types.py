@@ -193,7 +193,7 @@ class Pin(Value, kw_only=True):
 
     id: str
     layer: str
-    """``base``, ``top``, ``cover`` or ``walls``."""
+    """``base``, ``top``, ``cover``, ``walls`` or ``fold-away``."""
     kind: Literal["direction", "line", "piece", "module", "product"]
     direction: Literal["", "x", "y"] = ""
     """Direction of the courses or welds; also which way a pinned line runs or a pinned sheet's long side lies."""
@@ -201,9 +201,11 @@ class Pin(Value, kw_only=True):
     """The wall a line or module is pinned on; for welds the wall they run along."""
     x: Length | None = None
     y: Length | None = None
-    """Floor: where a line lies (y for a line along x, x for a line along y) or a sheet's corner nearest the datum,
-    in room coordinates. Walls: x is a panel joint's distance from the wall's first corner."""
+    """Floor: where a line lies (y for a line along x, x for a line along y) or the corner nearest the datum of a
+    sheet, strip or mat, in room coordinates. Walls: x is the distance of a joint or a panel from the wall's first
+    corner."""
     module: Length | None = None
+    """Width of a wall's panels; of one panel where that is pinned as a piece."""
     product: str = ""
     why: str = ""
 
@@ -451,7 +453,8 @@ class CoverLayout(Value, kw_only=True):
 class Panel(Value, kw_only=True):
     id: str
     wall: str
-    kind: Literal["full", "end", "low", "removable", "wrap", "cut-out"]
+    kind: Literal["full", "end", "low", "removable", "wrap", "cut-out", "cap", "wall end"]
+    """A cap lies on a low wall, its ``height`` the depth across it; a wall end pads a low wall's free end."""
     start: float
     width: float
     bottom: float
@@ -466,6 +469,8 @@ class Panel(Value, kw_only=True):
     mass: float = 0.0
     """kg; 0 where a density is missing."""
     staples: int = 0
+    thickness: float = 0.0
+    """mm over all, of a cap or wall end; 0: the system's."""
 
 
 class CleatLine(Value, kw_only=True):
@@ -490,6 +495,8 @@ class WallElevation(Value, kw_only=True):
     cleat_length: float
     cap_length: float
     cleats: list[CleatLine] = []
+    trims: list[Panel] = []
+    """Sections of low walls' caps, and the padding of low walls' free ends."""
 
 
 class WallLayout(Value, kw_only=True):

@@ -20,6 +20,7 @@ import msgspec
 from buildout.rooms.engine.types import PlacedColumn, PlacedFeature, PlanWall, RoomPlan
 from buildout.units.value import Reason, Status, snap
 from estimating.engine import said
+from estimating.engine.low_walls import trim_low_walls
 from estimating.engine.pins import refused
 from estimating.engine.types import CleatLine, Fitout, Panel, Pin, Product, WallElevation, WallLayout, WallSystem
 
@@ -131,7 +132,11 @@ def lay_walls(plan: RoomPlan, system: WallSystem, fitout: Fitout, products: dict
     elevations = []
     for wall in chosen:
         own, joints = _pinned(wall, fitout.pins, stretches[wall.id], system, products, reasons)
-        elevations.append(_elevation(plan, wall, stretches[wall.id], corners[wall.id], own, blanks, reasons, joints))
+        joints = _pinned_panels(wall, fitout.pins, stretches[wall.id], corners[wall.id], own, joints, reasons)
+        made = _elevation(plan, wall, stretches[wall.id], corners[wall.id], own, blanks, reasons, joints)
+        between = (corners[wall.id].start, wall.length - corners[wall.id].end)
+        trims = trim_low_walls(plan, wall, made, between, own, products, blanks.foam, blanks.board, reasons)
+        elevations.append(msgspec.structs.replace(made, trims=trims) if trims else made)
     for pin in fitout.pins:
         if pin.layer == "walls" and pin.kind != "product" and pin.wall not in {wall.id for wall in chosen}:
             todo = f"Name one of {', '.join(sorted(wall.id for wall in chosen)) or 'the walls that get panels'}."
@@ -275,6 +280,8 @@ def _result(
 ) -> WallLayout:
     """``corners``: fabric folded in at one panel's corners, mm²."""
     panels = [panel for elevation in elevations for panel in elevation.panels]
+    trims = [panel for elevation in elevations for panel in elevation.trims]
+    folded = sum((p.face[0] - p.board[0]) * (p.face[1] - p.board[1]) for p in trims)
     return WallLayout(
         room=plan.room,
         system=system.id,
@@ -284,9 +291,9 @@ def _result(
         full_count=sum(1 for p in panels if p.kind in ("full", "removable")),
         low_count=sum(1 for p in panels if p.kind == "low"),
         special_count=sum(1 for p in panels if p.kind in ("end", "cut-out")),
-        faces=_by_size([*panels, *wraps]),
-        corner_fabric=snap(corners * len(panels)),
-        staples=sum(p.staples for p in panels),
+        faces=_by_size([*panels, *trims, *wraps]),
+        corner_fabric=snap(corners * len(panels) + folded),
+        staples=sum(p.staples for p in [*panels, *trims]),
         mass=snap(sum(p.mass for p in panels), 0.001) if all(p.mass for p in panels) else 0.0,
         panel_run=snap(sum(p.width for p in panels)),
         panel_area=snap(sum(p.width * p.height for p in panels)),
@@ -503,7 +510,7 @@ def _pinned(
     joints: list[float] = []
     narrowest = float(system.narrowest_end)
     for pin in pins:
-        if pin.layer != "walls" or pin.wall != wall.id or pin.kind == "product":
+        if pin.layer != "walls" or pin.wall != wall.id or pin.kind in ("product", "piece"):
             continue
         if pin.kind == "module":
             module = float(pin.module) if pin.module is not None else 0.0
@@ -535,9 +542,53 @@ def _pinned(
             elif near > EXACT:
                 joints.append(at)
         else:
-            todo = "Pin a module, or a line with its distance x from the wall's first corner."
+            todo = "Pin a module, or a line or a panel with its distance x from the wall's first corner."
             reasons.append(refused(pin, f"a {pin.kind} cannot be pinned on a wall like that", todo))
     return own, sorted(joints)
+
+
+def _pinned_panels(
+    wall: PlanWall,
+    pins: list[Pin],
+    stretches: list[Stretch],
+    corner: Corner,
+    system: WallSystem,
+    joints: list[float],
+    reasons: list[Reason],
+) -> list[float]:
+    """Joints with those on both sides of panels that are pinned as they are."""
+    held: list[tuple[float, float, Pin]] = []
+    begin, finish = snap(corner.start), snap(wall.length - corner.end)
+    narrowest, module = float(system.narrowest_end), float(system.module)
+    for pin in (p for p in pins if p.layer == "walls" and p.wall == wall.id and p.kind == "piece"):
+        if pin.x is None or pin.module is None:
+            reasons.append(refused(pin, "it does not say where the panel lies and how wide it is", "State both."))
+            continue
+        at, wide = float(pin.x), float(pin.module)
+        end = at + wide
+        parts = _split_at(_partition(stretches, begin, finish), joints) if finish > begin else []
+        around = [
+            p for p in parts
+            if p.kind in ("plain", "low") and p.start - EXACT <= at and end <= p.end + EXACT
+        ]  # fmt: skip
+        other = next((p for a, b, p in held if a < end - EXACT and at < b - EXACT), None)
+        slip = [edge for p in around for edge in (at - p.start, p.end - end) if EXACT < edge < narrowest]
+        if not narrowest - EXACT <= wide <= module + EXACT:
+            why = f"a panel {said.length(wide)} wide is outside {said.length(narrowest)} to {said.length(module)}"
+            reasons.append(refused(pin, why, "State another width, or pin the wall's module too."))
+        elif other is not None:
+            reasons.append(refused(pin, f"it overlaps the panel of pin {other.id}", "Take off one of the two."))
+        elif not around:
+            why = f"no stretch of wall takes panels from {said.length(at)} to {said.length(end)}"
+            reasons.append(refused(pin, why, "Move it clear of openings, corners, low-wall ends and pinned joints."))
+        elif slip:
+            why = f"it would leave {said.length(slip[0])} beside it, too narrow for a panel"
+            reasons.append(refused(pin, why, "Move it or choose another width."))
+        else:
+            held.append((at, end, pin))
+            marks = [m for m in (at, end) if all(abs(m - e) > EXACT for e in (around[0].start, around[0].end))]
+            joints = sorted([*joints, *marks])
+    return joints
 
 
 def _split_at(parts: list[Stretch], joints: list[float]) -> list[Stretch]:
@@ -647,11 +698,11 @@ def _widths(part: Stretch, system: WallSystem, *, corner_first: bool) -> tuple[l
     rest = snap(length - count * module)
     if rest < EXACT and count:
         return [module] * count, max(0.0, rest)
-    if system.start == "middle" and part.kind == "plain":
+    if count and system.start == "middle" and part.kind == "plain":
         half, wider = snap(rest / 2), snap((rest + module) / 2)
         if half >= narrowest - 0.005:
             return [half, *[module] * count, snap(rest - half)], 0.0
-        if count and wider >= narrowest - 0.005:
+        if wider >= narrowest - 0.005:
             return [wider, *[module] * (count - 1), snap(module + rest - wider)], 0.0
     corner_first = corner_first and system.start != "corner"
     if rest >= narrowest - 0.005:

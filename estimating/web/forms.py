@@ -275,9 +275,10 @@ class PinForm(PartForm):
         "y": "Across from the datum wall", "wall": "Wall", "module": "Panel width", "product": "Goods", "why": "Why",
     }  # fmt: skip
     hints = {
-        "direction": "Courses, course lines and whole sheets",
-        "x": "Course lines across, a sheet's corner, or a panel joint from the wall's first corner: 8' 4 1/2\"",
-        "y": "Course lines along, and a sheet's corner nearest the datum",
+        "direction": "Courses, course lines, sheets and strips; a mat's long side",
+        "x": "Course lines across, the corner of a sheet, strip or mat, or a joint or panel from the wall's first "
+        "corner: 8' 4 1/2\"",
+        "y": "Course lines along, and the corner nearest the datum of a sheet, strip or mat",
         "wall": "Panels, or the wall that welds run along",
     }
 
@@ -287,8 +288,8 @@ class PinForm(PartForm):
             ("", "does not matter here"), ("x", "along the datum wall"), ("y", "across the datum wall"),
         ]  # fmt: skip
         self.fields["kind"].choices = [  # type: ignore[attr-defined]
-            ("direction", "a direction"), ("line", "a line"), ("piece", "a whole sheet"), ("module", "a panel width"),
-            ("product", "the goods"),
+            ("direction", "a direction"), ("line", "a line"), ("piece", "a sheet, strip, mat or panel"),
+            ("module", "a panel width"), ("product", "the goods"),
         ]  # fmt: skip
 
     def clean(self) -> dict[str, Any]:
@@ -302,8 +303,20 @@ class PinForm(PartForm):
                 asked.append(("module", 'State the panel width, for example 40".'))
             elif kind == "line":
                 asked.append(("x", "State how far from the wall's first corner, for example 12' 0\"."))
-            if kind not in ("module", "line", ""):
-                self.add_error("kind", "On a wall a panel width or a line (a joint between panels) can be pinned.")
+            elif kind == "piece":
+                asked.append(("x", "State how far the panel begins from the wall's first corner, for example 12' 0\"."))
+                asked.append(("module", 'State how wide this panel is, for example 48".'))
+            if kind not in ("module", "line", "piece", ""):
+                self.add_error(
+                    "kind", "On a wall a panel width or a line (a joint between panels) can be pinned, or one panel."
+                )
+        elif layer == "fold-away":
+            if kind not in ("piece", ""):
+                self.add_error("kind", "Of fold-away mats a single mat can be pinned.")
+            asked += [
+                ("x", "State how far along the datum wall its corner lies, for example 8' 0\"."),
+                ("y", "State how far across from the datum wall its corner lies, for example 4' 0\"."),
+            ]
         elif layer == "cover":
             if kind != "direction":
                 self.add_error("kind", "On a cover the direction of its welds can be pinned.")

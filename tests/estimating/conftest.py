@@ -97,7 +97,7 @@ class Rooms:
         end = given.get("end", given["start"]) * INCH
         along = ((on.b[0] - on.a[0]) / on.length, (on.b[1] - on.a[1]) / on.length)
         ends = [(on.a[0] + along[0] * s, on.a[1] + along[1] * s) for s in (start, end)]
-        optional = {k: given[k] * INCH if k in given else None for k in ("sill", "head", "clear_width")}
+        optional = {k: given[k] * INCH if k in given else None for k in ("sill", "head", "clear_width", "thickness")}
         return PlacedFeature(
             id=given["id"], kind=given["kind"], wall=on.id, start=start, end=end, a=ends[0], b=ends[1],
             swing=given.get("swing", ""), **optional,

@@ -10,6 +10,7 @@ from decimal import Decimal
 from importlib.resources import files
 from typing import Any
 
+import msgspec
 import pytest
 import shapely
 from hypothesis import HealthCheck, given, settings
@@ -109,6 +110,52 @@ def test_the_hall_counted_twice(rooms: Any, systems: Any) -> None:
     cut = Counter(p.piece for plan_ in cuts.plans if plan_.product in ("base", "top")
                   for s in plan_.stock for p in s.pieces)  # fmt: skip
     assert cut == asked
+
+
+def test_a_low_wall_counted_twice(rooms: Any, systems: Any) -> None:
+    """Board, foam and vinyl of a low wall alone: its pieces as cut, and what wraps the wall's three faces by girth.
+
+    Wall 218 × 39 in of panel, 4 5/8 thick, one end free. Face: 218 × 39; end: (4 5/8 + 2) × 39; top: (218 + 2 1/2) ×
+    (4 5/8 + 2 1/2). Vinyl goes on by 8 in along and 6 in across round every panel, 8 1/2 and 6 1/2 round a cap's.
+    """
+    features = [
+        {"id": "low", "wall": "B-C", "kind": "low wall", "start": 0, "end": 218, "head": 42, "thickness": 4.625},
+        {"id": "gap", "wall": "B-C", "kind": "gap", "start": 218, "end": 300},
+    ]
+    plan = rooms.rectangle(300, 200, features=features, constructions={"B-C": "masonry"})
+    extra = {
+        "glue": Product(id="glue", name="Glue", form="volume", unit="litre", head=8, spread=Decimal(2)),
+        "anchor": Product(id="anchor", name="Anchor", form="each", unit="each", head=8),
+    }
+    products = systems.products() | extra
+    system = msgspec.structs.replace(systems.walls(), adhesive="glue", anchor="anchor")
+    fitout = Fitout(room="room", panelled=["B-C"])
+    walls = lay_walls(plan, system, fitout, products)
+    layouts = [RoomLayouts(room="room", walls=walls)]
+    cuts = plan_cuts(layouts, products, [], [system])
+    conserved(cuts)
+    counted = take_off([], [plan], layouts, cuts, [fitout], [], [system], products, [], {})
+    lines = {line.item: line for line in counted.lines}
+    used = {p.product: p.used_area / INCH**2 for p in cuts.plans}
+    face, end, top = 218 * 39, 6.625 * 39, 220.5 * 7.125
+    panels, sections = math.ceil(218 / 48), math.ceil(220.5 / 80.75)
+    assert used["ply"] == pytest.approx(face + end, rel=1e-4)
+    assert float(lines["ply"].net) * 96 * 48 == pytest.approx(face + end, rel=1e-3)
+    over = 0.25
+    foam = (
+        (218 + panels * over) * (39 + over) + (6.625 + over) * (39 + over) + (220.5 + sections * over) * (7.125 + over)
+    )
+    assert used["panel-foam"] == pytest.approx(foam, rel=1e-3)
+    line = lines["panel-foam"]
+    assert float(line.net + line.allowance) * 81 * 54 == pytest.approx(foam, rel=1e-3)
+    vinyl = (218 + panels * 6) * 47 + (6.625 + 6) * 47 + (220.5 + sections * 8.5) * (7.125 + 6.5)
+    assert used["vinyl"] == pytest.approx(vinyl, rel=1e-3)
+    line = lines["vinyl"]
+    assert float(line.net + line.allowance) * 36 * 54 == pytest.approx(vinyl, rel=1e-3)
+    assert float(lines["cap"].net) * 96 == pytest.approx(220.5, rel=1e-3)
+    # Glue joins board and foam of panels, end and cap; anchors sit every 16 in of the one rail, both ends held.
+    assert float(lines["glue"].net) == pytest.approx((face + end + top) * INCH**2 / 1e6 / 2, abs=0.001)
+    assert lines["anchor"].quantity == math.floor(218 / 16) + 1
 
 
 @st.composite

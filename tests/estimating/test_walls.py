@@ -124,6 +124,54 @@ def test_low_wall_gets_low_panels_and_a_cap(rooms: Any, systems: Any) -> None:
     assert {round(p.height / INCH, 2) for p in lower.panels if p.kind == "low"} == {27.25}  # 30 − 2 3/4
 
 
+def test_caps_and_free_ends_of_low_walls_are_padded(rooms: Any, systems: Any) -> None:
+    """A wall 4 5/8 in thick, free at 282 in: cap 4 5/8 + 2 + 1/2 = 7 1/8 deep and 218 + 2 1/2 = 220 1/2 long.
+
+    Panel foam is 81 in long with 1/8 in over at each end, so three sections of 73 1/2. Vinyl goes round 1 1/2 foam and
+    3/4 board and is turned back as on panels: 73 1/2 + 2 × (2 1/4 + 2) = 82 by 7 1/8 + 2 × (2 1/4 + 1) = 13 5/8. The
+    end laps the last panel's edge: 4 5/8 + 2 wide, 39 high, vinyl 47 by 12 5/8. Common practice, no published source.
+    """
+    low = {"id": "low", "kind": "low wall", "start": 64, "end": 282, "head": 42, "thickness": 4.625}
+    gap = {"id": "gap", "kind": "gap", "start": 282, "end": 352}
+    elevation = lay(rooms, systems, 400, [low, gap])
+    check(elevation)
+    caps = [p for p in elevation.trims if p.kind == "cap"]
+    assert [(p.start / INCH, p.width / INCH) for p in caps] == [
+        (pytest.approx(a, abs=0.001), pytest.approx(73.5, abs=0.001)) for a in (64, 137.5, 211)
+    ]
+    for cap in caps:
+        assert (cap.height, cap.bottom, cap.thickness) == pytest.approx(
+            (7.125 * INCH, 42 * INCH, 2.25 * INCH), abs=0.01
+        )
+        assert cap.face == pytest.approx((82 * INCH, 13.625 * INCH), abs=0.02)
+        assert cap.foam == pytest.approx((73.75 * INCH, 7.375 * INCH), abs=0.02)
+    (end,) = (p for p in elevation.trims if p.kind == "wall end")
+    assert (end.start, end.thickness) == pytest.approx((282 * INCH, 2 * INCH))
+    assert end.board == pytest.approx((39 * INCH, 6.625 * INCH), abs=0.01)
+    assert end.face == pytest.approx((47 * INCH, 12.625 * INCH), abs=0.01)
+    # Both ends free: 5 in longer, and the other end's panel stands before the wall begins.
+    both = lay(rooms, systems, 400, [low, gap, {"id": "way", "kind": "gap", "start": 20, "end": 64}])
+    assert sum(p.width for p in both.trims if p.kind == "cap") == pytest.approx(223 * INCH, abs=0.01)
+    assert [p.start / INCH for p in both.trims if p.kind == "wall end"] == pytest.approx([62, 282])
+    # No thickness: only the board is known, by the wall's length.
+    assert lay(rooms, systems, 400, [{**low, "thickness": 4.625}, gap]).cap_length == pytest.approx(218 * INCH)
+    unmeasured = {k: v for k, v in low.items() if k != "thickness"}
+    assert lay(rooms, systems, 400, [unmeasured, gap]).trims == []
+
+
+@pytest.mark.parametrize(("wide", "board", "codes"), [(70, 7.25, set()), (34, 7.25, {"walls-narrowed"}),
+                                                      (70, 6, {"walls-cap-board"})])  # fmt: skip
+def test_low_walls_say_what_does_not_do(rooms: Any, systems: Any, wide: int, board: float, codes: set[str]) -> None:
+    """A way 34 in wide keeps 32 in: the 2 in panel leaves just that, and 33 in would be narrowed too far."""
+    low = {"id": "low", "wall": "B-C", "kind": "low wall", "start": 64, "end": 182, "head": 42, "thickness": 4.625}
+    gap = {"id": "gap", "wall": "B-C", "kind": "gap", "start": 182, "end": 182 + wide - 0.5 * (wide == 34)}
+    plan = rooms.rectangle(400, 300, features=[low, gap])
+    products = systems.products()
+    products["cap"] = msgspec.structs.replace(products["cap"], width=systems.inches(board))
+    layout = lay_walls(plan, systems.walls(), Fitout(room="room", panelled=["B-C"]), products)
+    assert {r.code for r in layout.reasons if r.severity == "warning"} == codes
+
+
 def test_removable_panels_stand_before_a_roller_door(rooms: Any, systems: Any) -> None:
     """121 in of door and two reveals of 3/4 in in three equal panels; without the wish the run stays free."""
     door = {"id": "r", "kind": "roller door", "start": 96, "end": 217}

@@ -88,6 +88,7 @@ def test_a_typed_pin_is_proposed(
         ({"layer": "walls", "kind": "module", "wall": "A-B"}, "module", "State the panel width"),
         ({"layer": "walls", "kind": "line", "x": "3'"}, "wall", "Choose the wall"),
         ({"layer": "walls", "kind": "direction", "wall": "A-B"}, "kind", "a panel width or a line"),
+        ({"layer": "walls", "kind": "piece", "wall": "A-B", "x": "3'"}, "module", "how wide this panel is"),
         ({"layer": "cover", "kind": "line"}, "kind", "direction of its welds"),
         ({"layer": "cover", "kind": "direction"}, "direction", "which way the welds run"),
         ({"layer": "attic", "kind": "direction"}, "layer", "Select a valid choice"),
@@ -171,7 +172,7 @@ def test_what_is_pinned_as_it_lies_holds(
     plan = check_plan(demo_build.current.document)
     layout = _layouts(demo_build)[0]
     assert layout.floor is not None
-    found = dict(as_it_lies(layout, "feet-inches"))["Base layer"]
+    found = dict(as_it_lies(layout, "feet-inches", {p.id: p for p in plan.products}))["Base layer"]
     assert {pin.kind for _, pin in found} == {"direction", "product", "line", "piece"}
     room, products = _plan(demo_build), {p.id: p for p in plan.products}
     by_kind = {pin.kind: pin for _, pin in found}

@@ -85,10 +85,10 @@ LINK_VERSIONS = dict.fromkeys(
     1,
 ) | {
     "survey": 3,
-    "plan": 4,
+    "plan": 5,
     "budget": 2,
     "order-by dates": 2,
-    "take-off": 4,
+    "take-off": 5,
     "award": 5,
     "award choices": 3,
     "arrivals": 3,
@@ -96,11 +96,11 @@ LINK_VERSIONS = dict.fromkeys(
     "tasks": 2,
     "forecast": 4,
     "gains": 3,
-    "cut plans": 7,
-    "floor": 7,
+    "cut plans": 8,
+    "floor": 8,
     "cover": 6,
-    "walls": 5,
-    "fold-away": 3,
+    "walls": 6,
+    "fold-away": 4,
 }
 """Raise a link's number when its code gives other results for the same inputs."""
 
@@ -379,11 +379,12 @@ def _layouts(plan: Plan, fitout: Fitout, plans: list[RoomPlan], link: Callable[.
             "fold-away",
             where,
             FoldAwayLayout,
-            lambda: lay_fold_away(room, fold_system, products, fitout.mat_area, fitout.store),
+            lambda: lay_fold_away(room, fold_system, products, fitout.mat_area, fitout.store, fitout.pins),
             room,
             fold_system,
             plan.products,
             fitout.mat_area,
             fitout.store,
+            fitout.pins,
         )
     return RoomLayouts(room=fitout.room, floor=floor, cover=cover, walls=walls, fold_away=folded)

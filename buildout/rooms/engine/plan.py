@@ -313,6 +313,7 @@ def _features(draft: _Draft, walls: Sequence[PlanWall]) -> list[PlacedFeature]:
             hinge="a" if (feature.hinge == "end") == (feature.zero != wall.id.split("-")[0]) else "b",
             clear_height=_clear(draft, feature, "clear height"),
             under_leaf=snap(feature.under_leaf.mm) if feature.under_leaf else None,
+            thickness=snap(feature.thickness.mm) if feature.thickness else None,
         )  # fmt: skip
         _check_feature(draft, made, wall)
         placed.append(made)

@@ -456,6 +456,7 @@ class PlacedFeature(Value, kw_only=True):
     hinge: Literal["a", "b"] = "a"
     clear_height: float | None = None
     under_leaf: float | None = None
+    thickness: float | None = None
 
 
 class WallStation(Value, kw_only=True):

@@ -72,7 +72,8 @@ def _sheets(desk: Desk, room_id: str) -> tuple[RoomPlan, RoomLayouts | None, lis
         add(f"wall-{elevation.wall}", f"Wall {elevation.wall}", draw_elevation, layout.walls, elevation.wall,
             pins=[one for one in held if one[0].layer == "walls" and one[0].wall == elevation.wall])  # fmt: skip
     if layout.fold_away:
-        add("fold-away", "Fold-away mats", draw_fold_away, layout.fold_away)
+        add("fold-away", "Fold-away mats", draw_fold_away, layout.fold_away,
+            pins=[one for one in held if one[0].layer == "fold-away"])  # fmt: skip
     return plan, layout, found
 
 

@@ -33,6 +33,7 @@ def _form(request: HttpRequest, plan: RoomPlan, layout: RoomLayouts, goods: list
     layers = [(layer.layer, f"{layer.layer} layer") for layer in layout.floor.layers] if layout.floor else []
     layers += [("cover", "cover")] if layout.cover else []
     layers += [("walls", "wall panels")] if layout.walls else []
+    layers += [("fold-away", "fold-away mats")] if layout.fold_away else []
     walls = [(wall.id, wall.id) for wall in plan.walls]
     choices = {"layer": layers, "wall": walls, "product": product_choices(goods, "sheet", "roll")}
     return PinForm(request.POST if request.method == "POST" else None, choices=choices)
@@ -68,7 +69,7 @@ def pins(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
     rows = [{"pin": pin, "words": words(pin, products), "refused": refused.get(pin.id)} for pin in there]
     groups = [
         (name, [(told, pin.kind, _posted(pin)) for told, pin in found])
-        for name, found in as_it_lies(layout, desk.sheet.units)
+        for name, found in as_it_lies(layout, desk.sheet.units, products)
     ]
     context = desk.page("3", plan=plan, rows=rows, groups=groups, form=form)
     return render(request, "estimating/pins.html", context, status=422 if form.is_bound else 200)

@@ -1,0 +1,170 @@
+"""Caps and free ends of low walls: padded, cut and numbered like panels.
+
+A cap is a board with foam and vinyl round it, fixed from below on the wall's top; it stands 1/2 in out beyond the
+panels' face and, where an end is free, beyond the panel that pads the end. Common practice, no published source.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+from buildout.rooms.engine.types import PlacedFeature, PlanWall, RoomPlan
+from buildout.units.value import Reason, snap
+from estimating.engine import said
+from estimating.engine.types import Panel, Product, WallElevation, WallSystem
+
+OVERHANG = 12.7
+"""mm (1/2 in) that a cap stands out beyond the panels below it."""
+CAP_BOARD = 19.05
+"""mm (3/4 in): a cap's board where its product states no thickness."""
+CLEAR = 812.8
+"""mm (32 in): least clear width of a way through in the US accessibility standards; local code decides."""
+TOUCHING = 1.0
+STAPLE_EVERY = 38.1
+"""mm (1 1/2 in)."""
+
+
+def trim_low_walls(
+    plan: RoomPlan,
+    wall: PlanWall,
+    elevation: WallElevation,
+    between: tuple[float, float],
+    system: WallSystem,
+    products: Mapping[str, Product],
+    foam: float,
+    board: float,
+    reasons: list[Reason],
+) -> list[Panel]:
+    """Caps, in sections no longer than their board and foam, and padded ends of a wall's low walls.
+
+    ``between``: the part of the wall that gets panels, mm from its first corner; ``foam`` and ``board``: thicknesses
+    of a panel's parts. A cap's ``height`` is its depth across the wall: the wall, the panels' thickness on the room's
+    side and the overhang. An end is free beside a gap; its panel laps the edge of the last low panel.
+    """
+    found: list[Panel] = []
+    features = [f for f in plan.features if f.wall == wall.id]
+    for item in (f for f in features if f.kind == "low wall"):
+        below = [p for p in elevation.panels if p.kind == "low" and item.start - TOUCHING <= p.start < item.end]
+        if not below:
+            continue
+        gaps = [f for f in features if f.kind == "gap"]
+        before = next((g for g in gaps if abs(g.end - item.start) < TOUCHING), None)
+        after = next((g for g in gaps if abs(g.start - item.end) < TOUCHING), None)
+        start, end = max(between[0], item.start), min(between[1], item.end)
+        thick = item.thickness
+        if thick is None:
+            _no_thickness(item, system, products, reasons)
+        else:
+            for gap, at in ((before, item.start), (after, item.end)):
+                if gap is not None:
+                    number = sum(panel.kind == "wall end" for panel in found) + 1
+                    found.append(_end(wall, below, at, gap, thick, system, (foam, board), number, reasons))
+        capped = sum(panel.kind == "cap" for panel in found)
+        found += _cap(item, wall, (start, end), (before, after), system, products, foam, capped, reasons)
+    return found
+
+
+def _no_thickness(
+    item: PlacedFeature, system: WallSystem, products: Mapping[str, Product], reasons: list[Reason]
+) -> None:
+    cap = products.get(system.cap)
+    taken = (
+        f"its cap is taken as deep as the board, {said.length(float(cap.width))}"
+        if cap is not None and cap.width is not None
+        else "its cap's foam and face are not counted"
+    )
+    text = f"The thickness of {item.id} is not stated: {taken}, and its free ends are not padded."
+    reasons.append(said.warning("walls-low-thickness", text, item.id, "Measure it, such as 4 5/8 in."))
+
+
+def _cap(
+    item: PlacedFeature,
+    wall: PlanWall,
+    run: tuple[float, float],
+    free: tuple[PlacedFeature | None, PlacedFeature | None],
+    system: WallSystem,
+    products: Mapping[str, Product],
+    foam: float,
+    numbered: int,
+    reasons: list[Reason],
+) -> list[Panel]:
+    product = products.get(system.cap)
+    if product is None:
+        return []
+    thick = float(system.thickness)
+    width = float(product.width) if product.width is not None else None
+    depth = snap(item.thickness + thick + OVERHANG) if item.thickness is not None else width
+    if depth is None:
+        return []
+    if width is not None and width < depth - 0.05:
+        text = f"The cap of {item.id} is {said.length(depth)} deep but its board only {said.length(width)} wide."
+        todo = "Choose a wider board: wall, panels and 1/2 in beyond their face."
+        reasons.append(said.warning("walls-cap-board", text, item.id, todo))
+    out = thick + OVERHANG if item.thickness is not None else 0.0
+    start, end = snap(run[0] - (out if free[0] else 0.0)), snap(run[1] + (out if free[1] else 0.0))
+    sheet = products[system.foam]
+    over = 2 * float(system.foam_edge)
+    limits = [float(product.length)] if product.length is not None else []
+    limits += [max(float(s) for s in (sheet.length, sheet.width) if s is not None) - over] if sheet.length else []
+    count = max(1, math.ceil((end - start) / min(limits) - 1e-9)) if limits and min(limits) > 0 else 1
+    each = snap((end - start) / count)
+    timber = float(product.thickness) if product.thickness is not None else CAP_BOARD
+    side = 2 * (foam + timber + float(system.turn_back_side))
+    ends = 2 * (foam + timber + float(system.turn_back_end))
+    found = []
+    for number in range(count):
+        a = snap(start + number * each)
+        long = each if number < count - 1 else snap(end - a)
+        found.append(
+            Panel(
+                id=f"{wall.id}.c{numbered + number + 1}", wall=wall.id, kind="cap", start=a, width=long,
+                bottom=snap(item.head if item.head is not None else 0.0), height=depth, board=(long, depth),
+                face=(snap(long + ends), snap(depth + side)), foam=(snap(long + over), snap(depth + over)),
+                staples=math.ceil(2 * (long + depth) / STAPLE_EVERY - 1e-9), thickness=snap(timber + foam),
+            )
+        )  # fmt: skip
+    text = (
+        f"The cap of {item.id} is {said.length(end - start)} long and {said.length(depth)} deep, in "
+        f"{said.count(count, 'section')}; hang the panels below it first, then fix it from below."
+    )
+    reasons.append(said.note("walls-cap", text, item.id, "Check that the wall is stiff before anyone leans on it."))
+    return found
+
+
+def _end(
+    wall: PlanWall,
+    below: list[Panel],
+    at: float,
+    gap: PlacedFeature,
+    thick: float,
+    system: WallSystem,
+    parts: tuple[float, float],
+    number: int,
+    reasons: list[Reason],
+) -> Panel:
+    foam, board = parts
+    own = float(system.thickness)
+    width, height = snap(thick + own), max(p.height for p in below)
+    side = 2 * (foam + board + float(system.turn_back_side))
+    ends = 2 * (foam + board + float(system.turn_back_end))
+    over = 2 * float(system.foam_edge)
+    left = gap.end - gap.start - own
+    text = f"The panel on the free end of a low wall leaves {said.length(left)} of {gap.id}."
+    if left < CLEAR:
+        todo = f"Leave {said.length(CLEAR)} at least where people pass; local code decides."
+        reasons.append(said.warning("walls-narrowed", text, gap.id, todo))
+    else:
+        reasons.append(said.note("walls-low-end", text, gap.id))
+    return Panel(
+        id=f"{wall.id}.e{number}", wall=wall.id, kind="wall end", start=snap(at if at <= gap.start else at - own),
+        width=width, bottom=below[0].bottom, height=height, board=(height, width),
+        face=(snap(height + ends), snap(width + side)), foam=(snap(height + over), snap(width + over)),
+        staples=math.ceil(2 * (height + width) / STAPLE_EVERY - 1e-9), thickness=own,
+    )  # fmt: skip
+
+
+def cap_boards(elevation: WallElevation) -> list[tuple[str, float]]:
+    """Runs of cap board by name, mm: every section, or the low walls' length where no section could be worked out."""
+    sections = [(panel.id, panel.width) for panel in elevation.trims if panel.kind == "cap"]
+    return sections or ([(elevation.wall, elevation.cap_length)] if elevation.cap_length > 0 else [])
