@@ -24,6 +24,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from decimal import Decimal
 from itertools import combinations, pairwise
 from math import ceil
 from typing import NamedTuple
@@ -235,7 +236,9 @@ class _Writer:
             return task.likely * 1.4 + 1
         crew = max(1, min(task.crew_max, len(self.crew.core) or 1))
         hours = task.likely if task.kind == "fixed" else task.likely / crew
-        return min(14.0, hours / max(1.0, float(self.crew.core_hours_per_weekday)) * 1.4 + 0.2)
+        usual, own = self.crew.core_hours_per_weekday, self.crew.core_hours_by_weekday
+        evening = float(sum((own.get(day, usual) for day in calendars.WEEKDAYS), Decimal(0)) / len(calendars.WEEKDAYS))
+        return min(14.0, hours / max(1.0, evening) * 1.4 + 0.2)
 
     def _read_pins(self, edits: TaskEdits) -> dict[str, str]:
         made = self.made

@@ -21,6 +21,8 @@ SLOT = 30
 """Minutes."""
 SLOTS_A_DAY = 24 * 60 // SLOT
 EVENING_ENDS = 21 * 60
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri")
+"""Days with evenings of the core team, as plans name them."""
 TRADE_DAY = (8 * 60, 16 * 60)
 """Hours of a licensed firm's working day. Common practice, no published source."""
 FURTHEST = 1100
@@ -315,9 +317,18 @@ def working_days(from_day: date, days: int, closed: Sequence[date]) -> list[date
     return [day for day in every if day.weekday() < 5 and day not in shut]
 
 
-def evening_slots(crew: Crew) -> int:
-    """How many half hours each of the core team works on a weekday (at most 13 hours are counted)."""
-    return 0 if not crew.core else max(0, min(26, floor(float(crew.core_hours_per_weekday) * 60 / SLOT + 1e-9)))
+def evening_slots(crew: Crew, weekday: int) -> int:
+    """How many half hours each of the core team works on a weekday, 0 Monday to 4 Friday (at most 13 hours count).
+
+    >>> from decimal import Decimal
+    >>> from scheduling.engine.types import CorePerson
+    >>> ida = CorePerson(id="ida", name="Ida", skills=[])
+    >>> team = Crew(core=[ida], days=[], core_hours_by_weekday={"tue": Decimal(1)})
+    >>> evening_slots(team, 0), evening_slots(team, 1)
+    (6, 2)
+    """
+    hours = crew.core_hours_by_weekday.get(WEEKDAYS[weekday], crew.core_hours_per_weekday)
+    return 0 if not crew.core else max(0, min(26, floor(float(hours) * 60 / SLOT + 1e-9)))
 
 
 def evenings(
@@ -333,14 +344,12 @@ def evenings(
 
     ``hours`` are those of the room, for work that is done in it.
     """
-    length = evening_slots(crew)
-    if not length:
-        return []
     busy = [*closed, *(day.date for day in crew.days)]
     last = EVENING_ENDS // SLOT
-    first = max(0, last - length)
     found = []
     for day in working_days(from_day, days, busy):
+        length = evening_slots(crew, day.weekday())
+        first = max(0, last - length)
         zero = day_slot(day, from_day)
         for low, high in clip(first, first + length, _slots(hall_spans(hours, day.weekday(), noisy=noisy))):
             found.append((zero + low, zero + high))

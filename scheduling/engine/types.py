@@ -74,6 +74,8 @@ class Crew(Value, kw_only=True):
 
     core: list[CorePerson]
     core_hours_per_weekday: Decimal = Decimal(3)
+    core_hours_by_weekday: dict[str, Decimal] = {}
+    """Where a weekday differs: mon, tue, wed, thu, fri → hours of that evening."""
     days: list[BuildDay]
     skill_shares: dict[str, Decimal] = {}
     """Share of a build day's helpers expected to have a skill; skills not named: everybody."""
@@ -84,6 +86,8 @@ class Crew(Value, kw_only=True):
     """Known by name; they are among a day's places, not beyond them."""
     tools: dict[str, int] = {}
     """How many there are of a tool, by a word of the tasks' tools ("saw"); tools not named: enough."""
+    tool_places: dict[str, str] = {}
+    """Where a tool lies, by a word of the tasks' tools ("saw")."""
     firm_sign_ups: bool = False
     """True: a task somebody has signed up for stays on that day whatever it costs."""
 

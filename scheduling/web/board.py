@@ -6,7 +6,7 @@ the telephone while there is no signal and sent later, each once.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from hashlib import sha256
@@ -27,6 +27,7 @@ from django.views.decorators.http import require_GET, require_POST
 from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build, Role
 from buildout.builds.web.services import Sheet
+from scheduling.engine.activities import needs_tool
 from scheduling.engine.calendars import read_time
 from scheduling.engine.day import TaskDay, crew_hours
 from scheduling.engine.template import default_template
@@ -61,11 +62,17 @@ class Card:
     late: bool
     url: str
     mine: bool = False
+    places: Mapping[str, str] = field(default_factory=dict)
+    """Where tools lie, by a word of the tasks' tools."""
 
     @property
     def tools(self) -> list[str]:
         tools = self.task.tools if self.task else ""
-        return [tool.strip() for tool in tools.split(",") if tool.strip() not in ("", "-")]
+        return [self._with_place(tool.strip()) for tool in tools.split(",") if tool.strip() not in ("", "-")]
+
+    def _with_place(self, tool: str) -> str:
+        place = next((place for word, place in self.places.items() if needs_tool(tool, word)), "")
+        return f"{tool} ({place})" if place else tool
 
 
 @dataclass
@@ -160,6 +167,7 @@ def cards_of(desk: Desk) -> list[Card]:
     net = {task.code: task for task in desk.sheet.part("tasks", TaskNet).tasks}
     waiting = _Waiting(desk, net)
     names = {person.key: person.name for person in desk.people}
+    places = desk.sheet.document.get("crew", {}).get("tool_places", {})
     now = desk.now()
     # A task nobody ended on its day was not worked on through the night.
     counted_to = min(now, desk.at(read_time(desk.offer.day.end)))
@@ -182,6 +190,7 @@ def cards_of(desk: Desk) -> list[Card]:
                 late=desk.at(offer.start) < now,
                 url=desk.url("board-task", offer.code),
                 mine=desk.row is not None and desk.row.task == offer.code,
+                places=places,
             )
         )
     return found

@@ -121,7 +121,13 @@ def edit_crew(request: HttpRequest, build_id: int) -> HttpResponse:
     now = {name: Decimal(str(crew.get(name, value))) for name, value in usual.items()}
     shown = {name: value * 100 if name.startswith("no_show") else value for name, value in now.items()}
     initial: Document = {name: f"{value.normalize():f}" for name, value in shown.items()}
-    initial["tools"] = "\n".join(f"{word} {count}" for word, count in crew.get("tools", {}).items())
+    few, places = crew.get("tools", {}), crew.get("tool_places", {})
+    initial["tools"] = "\n".join(
+        word + (f" {few[word]}" if word in few else "") + (f", {places[word]}" if word in places else "")
+        for word in [*few, *(word for word in places if word not in few)]
+    )
+    initial |= {day: f"{Decimal(str(hours)).normalize():f}" for day, hours in
+                crew.get("core_hours_by_weekday", {}).items()}  # fmt: skip
     initial["firm_sign_ups"] = crew.get("firm_sign_ups", False)
     if request.method == "POST":
         form = CrewForm(request.POST)
@@ -132,9 +138,15 @@ def edit_crew(request: HttpRequest, build_id: int) -> HttpResponse:
                 value = value / 100 if name.startswith("no_show") else value
                 if name in crew or value != now[name]:
                     crew[name] = f"{Decimal(value).normalize():f}"
-            for name, empty in (("tools", {}), ("firm_sign_ups", False)):
-                if name in crew or form.cleaned_data[name] != empty:
-                    crew[name] = form.cleaned_data[name]
+            tools = form.cleaned_data["tools"]
+            for name, value, empty in (
+                ("tools", {word: count for word, (count, _) in tools.items() if count is not None}, {}),
+                ("tool_places", {word: place for word, (_, place) in tools.items() if place}, {}),
+                ("core_hours_by_weekday", form.by_weekday, {}),
+                ("firm_sign_ups", form.cleaned_data["firm_sign_ups"], False),
+            ):
+                if name in crew or value != empty:
+                    crew[name] = value
             before = {person["id"]: person for person in people}
             ids = set(before)
             crew["core"] = [

@@ -12,6 +12,7 @@ from django.core.validators import validate_email
 from django.utils.text import slugify
 
 from estimating.web.forms import BillForm
+from scheduling.engine.calendars import WEEKDAYS as WEEKDAY_NAMES
 from scheduling.engine.cautions import CAUTIONS
 from scheduling.engine.skills import SKILLS
 from scheduling.engine.template import driver_units, read_after
@@ -409,9 +410,9 @@ class OwnTaskForm(forms.Form):
         help_text="Then it needs a rate instead of hours",
         error_messages={"invalid_choice": "Choose a quantity from the list."},
     )
-    low = amount("Units per person-hour: on a slow day", required=False)
-    likely = amount("likely", required=False)
-    high = amount("on a fast day", required=False)
+    low = amount("Units per person-hour on a slow day", required=False)
+    likely = amount("Units per person-hour, likely", required=False)
+    high = amount("Units per person-hour on a fast day", required=False)
     crew_max = forms.IntegerField(
         label="People, at most useful", min_value=1, max_value=100, required=False, help_text="Empty: as above"
     )
@@ -514,35 +515,57 @@ class BoughtForm(BillForm):
 # ---------------------------------------------------------------- crew and dates
 
 
+def _evening(label: str) -> forms.DecimalField:
+    return forms.DecimalField(label=label, min_value=0, max_value=12, decimal_places=1, required=False)
+
+
 class CrewForm(forms.Form):
     core_hours_per_weekday = forms.DecimalField(
-        label="Hours the core team works on a weekday evening", min_value=0, max_value=12, decimal_places=1, initial=3
-    )
+        label="Hours the core team works on a weekday evening", min_value=0, max_value=12, decimal_places=1, initial=3,
+        help_text="Where an evening differs, write its hours below; 0 for none",
+    )  # fmt: skip
+    mon = _evening("Monday")
+    tue = _evening("Tuesday")
+    wed = _evening("Wednesday")
+    thu = _evening("Thursday")
+    fri = _evening("Friday")
     no_show_likely = forms.DecimalField(
         label="Of a hundred who sign up, how many do not come: likely", min_value=0, max_value=90, decimal_places=1
     )
     no_show_low = forms.DecimalField(label="at best", min_value=0, max_value=90, decimal_places=1)
     no_show_high = forms.DecimalField(label="at worst", min_value=0, max_value=90, decimal_places=1)
     tools = forms.CharField(
-        label="Tools there are few of",
+        label="Tools there are few of, and where tools lie",
         required=False,
         widget=forms.Textarea(attrs={"rows": 3, "spellcheck": "false"}),
-        help_text="One a line, a word of the task list and how many, for example: saw 1. Of others there are enough.",
+        help_text="One a line: a word of the task list, how many where there are few, and after a comma where it lies. "
+        "For example: saw 1, by the roller door; or: ladder, in the store",
     )
     firm_sign_ups = forms.BooleanField(
         label="A task somebody has signed up for stays on its day, whatever it costs", required=False
     )
 
-    def clean_tools(self) -> dict[str, int]:
-        found: dict[str, int] = {}
+    def clean_tools(self) -> dict[str, tuple[int | None, str]]:
+        """Tool → (how many; None: enough, where it lies)."""
+        found: dict[str, tuple[int | None, str]] = {}
         for number, line in enumerate(str(self.cleaned_data["tools"]).splitlines(), 1):
             if not line.strip():
                 continue
-            word, _, count = line.strip().rpartition(" ")
-            if not word or not count.isdecimal() or int(count) > 999:
-                raise ValidationError(f"Line {number}: write the tool and how many there are, for example: saw 1.")
-            found[" ".join(word.split())[:40]] = int(count)
+            what, _, place = line.partition(",")
+            word, _, count = what.strip().rpartition(" ")
+            few = bool(word) and count.isdecimal() and len(count) < 4
+            name = " ".join((word if few else what).split())[:40]
+            if not name or (not few and not place.strip()):
+                raise ValidationError(
+                    f"Line {number}: write the tool and how many there are, for example: saw 1; or where it lies: "
+                    "ladder, in the store."
+                )
+            found[name] = (int(count) if few else None, " ".join(place.split())[:120])
         return found
+
+    @property
+    def by_weekday(self) -> dict[str, str]:
+        return {day: f"{hours.normalize():f}" for day in WEEKDAY_NAMES if (hours := self.cleaned_data[day]) is not None}
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, timedelta
 
 from django.db import transaction
@@ -42,8 +43,10 @@ def strip(build: Build, row: SignUp) -> None:
     if any(other.first_name == first for other in alike):
         return
     # The journal and the board keep what happened, not who.
+    # As the book writes them: "Bram took …", "Sika and Bram swapped …"; never a word of a task's name.
+    named = re.compile(rf"^{re.escape(first)}(?= )|(?<= and ){re.escape(first)}(?= swapped places:)")
     for entry in build.journal.filter(kind="sign-up", text__contains=first):
-        entry.text = entry.text.replace(first, "A helper")
+        entry.text = named.sub("A helper", entry.text)
         entry.by_name = "A helper" if entry.by_name == first else entry.by_name
         entry.save(update_fields=["text", "by_name"])
     DayMark.objects.filter(build=build, by_name=first).update(by_name="A helper")

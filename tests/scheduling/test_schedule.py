@@ -181,6 +181,13 @@ class TestByHand:
         assert (one.start_day, one.start, one.end_day, one.crew) == (MONDAY, 18 * 60, MONDAY + timedelta(days=1), 2)
         assert found.opening == date(2027, 2, 3)
 
+    def test_an_evening_may_differ_from_the_others(self) -> None:
+        # As above, but nobody has time on Tuesdays: Monday and Wednesday.
+        job = task("B", 10, (1, 2), place="core team", where="desk")
+        crew = crew_of([], core=2, hours=3, core_hours_by_weekday={"tue": Decimal(0)})
+        one = plan(net_of(job, opening("B")), crew).tasks[0]
+        assert (one.start_day, one.start, one.end_day) == (MONDAY, 18 * 60, MONDAY + timedelta(days=2))
+
     def test_hall_work_waits_for_the_lease_desk_work_does_not(self) -> None:
         later = Dates(lease_start=MONDAY + timedelta(weeks=1), opening_wish=date(2027, 12, 31))
         tasks = [task("D", 2, place="core team", where="desk"), task("H", 2, place="core team")]

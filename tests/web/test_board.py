@@ -378,6 +378,19 @@ def test_a_task_waits_for_the_one_before_it(client_of: ClientOf, lead: User, han
     assert "Waits for" not in client.get(of(hand_build)).content.decode()
 
 
+def test_the_board_and_the_paper_say_where_tools_lie(
+    client_of: ClientOf, lead: User, hand_build: Build, on_the_day: None
+) -> None:
+    in_the_net(hand_build, "C11", tools="scale, sawhorse")
+    assert hand_build.current is not None
+    hand_build.current.document["crew"]["tool_places"] = {"scale": "by the roller door", "saw": "in the store"}
+    hand_build.current.save()
+    for name in ("board", "day-sheet"):
+        page = client_of(lead).get(of(hand_build, name)).content.decode()
+        assert "scale (by the roller door)" in page
+        assert "in the store" not in page  # a sawhorse is no saw
+
+
 def test_queries_do_not_grow_with_marks_and_people(
     client_of: ClientOf, lead: User, hand_build: Build, bram: SignUp, sika: SignUp,
     django_assert_num_queries: Any,

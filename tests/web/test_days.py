@@ -689,6 +689,18 @@ def test_scarce_tools_and_firm_sign_ups(client_of: ClientOf, owner: User, hand_b
     assert browser.post(url("edit-crew", hand_build), crew).status_code == 302
     made = office.started[0].document["crew"]
     assert (made["tools"], made["firm_sign_ups"]) == ({"saw": 1, "step ladder": 2}, True)
+    browser.post(url("edit-crew", hand_build), crew | {"tools": "saw 1, by the roller door\nladder, in the store",
+                                                       "tue": "1.5", "fri": "0"})  # fmt: skip
+    made = office.started[-1].document["crew"]
+    assert made["tools"] == {"saw": 1}
+    assert made["tool_places"] == {"saw": "by the roller door", "ladder": "in the store"}
+    assert made["core_hours_by_weekday"] == {"tue": "1.5", "fri": "0"}
+    assert hand_build.current is not None
+    hand_build.current.document["crew"] |= made
+    hand_build.current.save()
+    form = browser.get(url("edit-crew", hand_build)).context["form"]
+    assert form.initial["tools"] == "saw 1, by the roller door\nladder, in the store"
+    assert (form.initial["tue"], form.initial["fri"]) == ("1.5", "0")
     answer = browser.post(url("edit-crew", hand_build), crew | {"tools": "one saw"})
     assert answer.status_code == 422
     assert "Line 1: write the tool and how many there are, for example: saw 1" in answer.content.decode()

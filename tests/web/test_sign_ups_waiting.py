@@ -226,6 +226,45 @@ def test_a_robot_is_stopped_and_nobody_loses_a_place(
     assert "takes no more for now" in answer.content.decode()
 
 
+def test_a_flood_stops_at_the_limit_and_an_hour_later_helpers_get_in(client: Client, share_link: ShareLink) -> None:
+    first = take(share_link, "strip", "C11", 1, name="Bram Tallowfen")
+    SignUp.objects.bulk_create(
+        SignUp(
+            build=share_link.build, day="foam", day_place=0, name=f"Robot {n}", contact="555 0142 817",
+            waiting=timezone.now(), request_key=f"robot-number-{n:06d}",
+        )
+        for n in range(sign_ups.MOST_AN_HOUR - 2)
+    )  # fmt: skip
+    answers = [
+        client.post(join_url(share_link, "strip", "anywhere"), FORM | {"request_key": key(n + 50), "wait": "1"})
+        for n in range(5)
+    ]
+    assert [answer.status_code for answer in answers] == [302, 409, 409, 409, 409]
+    assert "Nobody who is on it has lost a place" in answers[-1].content.decode()
+    assert SignUp.objects.count() == sign_ups.MOST_AN_HOUR
+    first.refresh_from_db()
+    assert (first.name, first.withdrawn, first.waiting) == ("Bram Tallowfen", None, None)
+    SignUp.objects.update(created=timezone.now() - timedelta(hours=2))
+    late = client.post(join_url(share_link, "cover", "anywhere"), FORM | {"request_key": key(99)})
+    assert late.status_code == 302
+    assert SignUp.objects.standing().filter(day="cover").count() == 1
+
+
+def test_being_removed_takes_the_name_and_not_the_word(share_link: ShareLink, hand_build: Build) -> None:
+    row = take(share_link, "strip", "C11", 1, name="Will Quench")
+    tellers = (("Will signed up for Will: wash the slab", "Will"), ("Sika and Will swapped places: Will", "Will"),
+               ("Willow moved up from the waiting list: Will", "Willow"))  # fmt: skip
+    made = [JournalEntry.objects.create(build=hand_build, kind="sign-up", text=t, by_name=who) for t, who in tellers]
+    sign_ups.remove(row)
+    for entry in made:
+        entry.refresh_from_db()
+    assert [(entry.text, entry.by_name) for entry in made] == [
+        ("A helper signed up for Will: wash the slab", "A helper"),
+        ("Sika and A helper swapped places: Will", "A helper"),
+        ("Willow moved up from the waiting list: Will", "Willow"),
+    ]
+
+
 def test_a_link_can_end_by_itself(client_of: Callable[[User | None], Client], owner: User, hand_build: Build) -> None:
     client, address = client_of(owner), reverse("scheduling:new-link", args=[hand_build.pk])
     for wrong in ("yesterday", "2001-01-01", "9999-12-31"):

@@ -20,6 +20,7 @@ from buildout.units.lengths import Length
 from buildout.units.quantities import QuantityError, convert
 from estimating.engine.offers import PIECES
 from estimating.engine.types import LEAD_GROUPS, Product, PurchaseUnit, Quote, QuoteLine
+from scheduling.engine.calendars import WEEKDAYS
 from scheduling.engine.template import default_template, driver_units, read_after
 from scheduling.engine.types import BuildDay, Crew
 
@@ -539,6 +540,11 @@ def _crew(notes: _Notes, plan: Plan) -> None:
     notes.once(["crew", "days"], [str(day.date) for day in crew.days], "a build day on", "date")
     if crew.core_hours_per_weekday > 24:
         notes.add(["crew", "core_hours_per_weekday"], '"core_hours_per_weekday" exceeds a day.', '"3"')
+    for weekday, hours in crew.core_hours_by_weekday.items():
+        where: list[Part] = ["crew", "core_hours_by_weekday", weekday]
+        notes.refer(where, weekday, "weekday", WEEKDAYS)
+        if not 0 <= hours <= 24:
+            notes.add(where, f'"{weekday}": {hours} hours do not fit a day.', '"3"')
     for at, day in enumerate(crew.days):
         here: list[Part] = ["crew", "days", at]
         for field in ("quiet_until", "quiet_from"):
