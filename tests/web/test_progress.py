@@ -167,12 +167,15 @@ def things(build: Build) -> dict[str, Any]:
         build=build, day="strip", kind=DayMark.Kind.PROBLEM, task="C11", at=timezone.now(), by_name="Bram"
     )
     DayPhoto.objects.create(mark=mark, jpeg=b"\xff\xd8")
+    short = DayMark.objects.create(
+        build=build, day="strip", kind=DayMark.Kind.SHORT, task="C11", text="tape", at=timezone.now(), by_name="Bram"
+    )
     document = build.current.document if build.current else {}
     return {
         "build_id": build.pk, "proposal_id": proposal.pk, "sign_up_id": row.pk, "order_id": order.pk,
         "change_id": change.pk, "notice_id": Notice.objects.create(sign_up=row, text="moved").pk,
         "member_id": Member.objects.get(build=build, role=Role.LEAD).pk, "number": 1, "code": "C11", "room_id": "room",
-        "day": "strip", "mark_id": mark.pk,
+        "day": "strip", "mark_id": mark.pk, "buying/mark_id": short.pk,
         **{f"{name}_id": document[f"{name}s"][0]["id"] for name in ("product", "quote", "supplier")},
     }  # fmt: skip
 
@@ -182,6 +185,8 @@ def address(route: str, given: dict[str, Any]) -> str:
 
     def fill(found: re.Match[str]) -> str:
         kind, _, name = found[1].rpartition(":")
+        if "/buying/" in route and f"buying/{name}" in given:
+            name = f"buying/{name}"  # only what was asked for can be bought
         return str(given.get(name, "1" if kind == "int" else "x"))
 
     return "/" + re.sub(r"<([^>]+)>", fill, route)
@@ -190,7 +195,13 @@ def address(route: str, given: dict[str, Any]) -> str:
 ALL = sorted(set(build_patterns()))
 MAY_POST = {
     Role.PARTNER: {"estimating:comment", "estimating:approve", "estimating:refuse"},
-    Role.LEAD: {"scheduling:told", "scheduling:board-mark", "scheduling:board-settle"},
+    Role.LEAD: {
+        "scheduling:told",
+        "scheduling:board-mark",
+        "scheduling:board-settle",
+        "estimating:tick-cut",
+        "estimating:untick-cut",
+    },  # fmt: skip
 }
 """The only things that partner and crew lead may send."""
 
