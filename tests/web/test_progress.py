@@ -201,7 +201,8 @@ MAY_POST = {
         "scheduling:board-settle",
         "estimating:tick-cut",
         "estimating:untick-cut",
-    },  # fmt: skip
+        "scheduling:buying-have-it",
+    },
 }
 """The only things that partner and crew lead may send."""
 
