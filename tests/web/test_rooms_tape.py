@@ -387,8 +387,8 @@ def test_a_reading_with_a_photo(
 @pytest.mark.parametrize(
     ("sent", "said"),
     [
-        (SimpleUploadedFile("p.jpg", b"MZ not a picture", "image/jpeg"), "not a photo that can be read"),
-        (SimpleUploadedFile("p.svg", b"<svg xmlns='http://www.w3.org/2000/svg'/>", "image/svg+xml"), "not a photo"),
+        (SimpleUploadedFile("p.jpg", b"MZ not a picture", "image/jpeg"), "This is not a picture that can be read"),
+        (SimpleUploadedFile("p.svg", b"<svg xmlns='http://www.w3.org/2000/svg'/>", "image/svg+xml"), "not a picture"),
         (SimpleUploadedFile("p.jpg", b"", "image/jpeg"), "The submitted file is empty"),
         (SimpleUploadedFile("p.jpg", b"\xff\xd8" + b"0" * 15_000_000, "image/jpeg"), "larger than 15 MB"),
     ],
