@@ -11,6 +11,7 @@ import hashlib
 import json
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from copy import deepcopy
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
@@ -323,7 +324,7 @@ def from_chain(computed: Computed, cast: dict[str, User]) -> Build:
     for role, user in cast.items():
         Member.objects.create(build=build, user=user, role=role)
     build.current = Revision.objects.create(
-        build=build, number=1, document=computed.document, result=computed.result, summary="First numbers",
+        build=build, number=1, document=deepcopy(computed.document), result=computed.result, summary="First numbers",
         totals=totals(result), by=cast["owner"],
     )  # fmt: skip
     build.save()
