@@ -28,6 +28,7 @@ from estimating.engine.types import (
     Discount,
     Lateness,
     Quote,
+    Settled,
     Supplier,
     TakeOff,
 )
@@ -80,11 +81,13 @@ def award(
     currency: str,
     tax_percent: Decimal,
     late: Lateness | None = None,
+    settled: Settled | None = None,
 ) -> Award:
     """Choose one valid quote for every item asked so that goods, extras and freight together cost least.
 
     With ``late`` the days that the latest line chosen comes after it is needed are weighed with it: once, since a
-    school opens when the last goods are there.
+    school opens when the last goods are there. What is on an order (``settled``) stays with its quote: its freight is
+    paid, its minimum met, and only what is still open is chosen.
 
     Quotes that are past their date, in another currency, in a unit that does not fit or with a price table out
     of order are left out, each with a reason. Items nobody quotes are listed as ``unquoted``; the rest is awarded.
@@ -92,12 +95,13 @@ def award(
     underdetermined when nothing asked has a valid quote, infeasible when the rules leave no choice.
     """
     tax_percent = min(tax_percent, MOST_PERCENT)
-    offers, reasons = offers_for(take_off.lines, quotes, suppliers, rules, as_of, currency, tax_percent)
+    settled = settled or Settled()
+    offers, reasons = offers_for(take_off.lines, quotes, suppliers, rules, as_of, currency, tax_percent, settled)
     asked = [line.item for line in take_off.lines if line.quantity > 0]
     if not asked:
         return _nothing("empty", [], reasons, currency)
     quoted = {offer.item for offer in offers}
-    unquoted = [item for item in asked if item not in quoted]
+    unquoted = [item for item in asked if item not in quoted and item not in settled.quotes]
     forced_out = any(reason.severity == "stop" for reason in reasons)
     if unquoted:
         names = {line.item: line.name for line in take_off.lines}
@@ -112,9 +116,10 @@ def award(
             )
         )
     if not offers:
-        return _nothing("infeasible" if forced_out else "underdetermined", unquoted, reasons, currency)
+        nothing: Status = "infeasible" if forced_out else "underdetermined" if unquoted else "empty"
+        return _nothing(nothing, unquoted, reasons, currency)
 
-    terms = Terms.of(quotes, suppliers, rules, tax_percent, currency, late)
+    terms = Terms.of(quotes, suppliers, rules, tax_percent, currency, late, settled)
     found = choose(offers, terms)
     if found is None:
         reasons.append(_no_choice(offers, terms))
@@ -127,7 +132,7 @@ def award(
     bound = min(terms.round(bound), cost + late_cost)
     others = _Others(chosen, offers, terms)
     lines = [_line(item, chosen, others) for item in asked if item in chosen]
-    reasons += [_bought_more(line, chosen[line.item]) for line in lines if line.spare > 0]
+    reasons += [_bought_more(line, chosen[line.item]) for line in lines if line.spare > 0 and not line.order]
     parties = _parties(chosen, terms)
     status: Status = "infeasible" if forced_out else "proven" if proven else "feasible"
     return Award(
@@ -172,6 +177,7 @@ class Terms:
     tax_percent: Decimal
     currency: str
     lateness: Lateness
+    settled: Settled
 
     @classmethod
     def of(
@@ -182,9 +188,31 @@ class Terms:
         tax_percent: Decimal,
         currency: str,
         late: Lateness | None = None,
+        settled: Settled | None = None,
     ) -> Terms:
-        by_id = {q.id: q for q in quotes}
-        return cls({s.id: s for s in suppliers}, by_id, rules, tax_percent, currency, late or Lateness())
+        by_id, sellers = {q.id: q for q in quotes}, {s.id: s for s in suppliers}
+        return cls(sellers, by_id, rules, tax_percent, currency, late or Lateness(), settled or Settled())
+
+    @cached_property
+    def ordered_from(self) -> set[str]:
+        """Suppliers who have an order."""
+        return {self.sold_by(quote) for quote in self.settled.quotes.values() if quote in self.quotes}
+
+    @cached_property
+    def most_suppliers(self) -> int | None:
+        """As the owner wants it; those who have an order count, and cannot be sent away."""
+        most = self.rules.most_suppliers
+        return None if most is None else max(most, len(self.ordered_from))
+
+    @cached_property
+    def together(self) -> list[list[str]]:
+        """Sets that can still be kept together: what is on orders with several quotes is split already."""
+        found = []
+        for unsplit in self.rules.together:
+            quotes = {self.settled.quotes[item] for item in unsplit if item in self.settled.quotes}
+            kept = unsplit if len(quotes) < 2 else [item for item in unsplit if item not in self.settled.quotes]
+            found.append(list(kept))
+        return found
 
     def days_late(self, item: str, quote: str) -> Decimal:
         return self.lateness.days.get(item, {}).get(quote, Decimal(0))
@@ -229,6 +257,10 @@ class Terms:
             freight = self.quotes[quote].freight
             each = carriage(freight)
             free = freight.free_over if freight.form == "free over" else None
+            if each is None and quote in self.settled.freight:
+                # Asked for with the order; what else comes from that quote travels along.
+                self._rates[quote] = Rate(None, self.round(self.settled.freight[quote]), None)
+                return self._rates[quote]
             self._rates[quote] = Rate(
                 each=None if each is None else self.net(quote, each),
                 once=self.round(self.net(quote, flat_freight(freight) if each is None else freight.at_least)),
@@ -244,7 +276,7 @@ class Terms:
         return self.quotes[quote].supplier
 
     def minimum(self, supplier: str) -> Decimal:
-        return self.suppliers[supplier].minimum_order
+        return Decimal(0) if supplier in self.ordered_from else self.suppliers[supplier].minimum_order
 
     def goal(self, quote: str) -> Decimal:
         """The sum of goods up to which buying more than is needed may save something; nought where it never does."""
@@ -290,7 +322,7 @@ class Terms:
 
     def cost(self, chosen: Selection) -> Decimal | None:
         """Goods, extras and freight; None when a rule or a minimum order is broken."""
-        for unsplit in self.rules.together:
+        for unsplit in self.together:
             if len({chosen[item][0].quote for item in unsplit if item in chosen}) > 1:
                 return None
         return self.total({quote: self.bill(lines) for quote, lines in self.by_quote(chosen).items()})
@@ -304,7 +336,7 @@ class Terms:
             spent[supplier] = spent.get(supplier, Decimal(0)) + bill.paid
         if any(paid < self.minimum(supplier) for supplier, paid in spent.items()):
             return None
-        if self.rules.most_suppliers is not None and len(spent) > self.rules.most_suppliers:
+        if self.most_suppliers is not None and len(spent) > self.most_suppliers:
             return None
         return sum((self.comes_to(quote, bill) for quote, bill in bills.items()), Decimal(0))
 
@@ -343,8 +375,8 @@ class _Model:
         if wanted:
             theirs = {c: 1.0 for (_, q), found in self.ways.items() for c in found if terms.sold_by(q) == wanted}
             self.programme.row(1, None, theirs)
-        if terms.rules.most_suppliers is not None:
-            self.programme.row(None, terms.rules.most_suppliers, dict.fromkeys(self.supplier.values(), 1.0))
+        if terms.most_suppliers is not None:
+            self.programme.row(None, terms.most_suppliers, dict.fromkeys(self.supplier.values(), 1.0))
 
     def _cost(self, column: int, amount: Decimal) -> float:
         """Give a column its cost in cents; the same amount in whole money."""
@@ -479,7 +511,7 @@ class _Model:
 
     def _together(self) -> None:
         """Items of one set come from one quote: each of its quotes serves all of them or none."""
-        for unsplit in self.terms.rules.together:
+        for unsplit in self.terms.together:
             items = sorted({o.item for o in self.offers} & set(unsplit))
             for quote in self.quote:
                 first = self.ways.get((items[0], quote), {}) if items else {}
@@ -556,7 +588,7 @@ def choose(
 
 
 def _no_choice(offers: list[Offer], terms: Terms) -> Reason:
-    for unsplit in terms.rules.together:
+    for unsplit in terms.together:
         items = sorted({o.item for o in offers} & set(unsplit))
         sellers = [{o.quote for o in offers if o.item == item} for item in items]
         if sellers and not set.intersection(*sellers):
@@ -565,7 +597,7 @@ def _no_choice(offers: list[Offer], terms: Terms) -> Reason:
                 text=f"{some_of(items)} must come from one quote, but no usable quote offers all of them",
                 todo="Ask one supplier to quote the whole set, or allow it to be split",
             )  # fmt: skip
-    most = terms.rules.most_suppliers
+    most = terms.most_suppliers
     if most is None:
         return Reason(
             code="no award possible", severity="stop",
@@ -613,7 +645,7 @@ class _Others:
 
     def next_best(self, item: str) -> tuple[Decimal, str] | None:
         """How much more it costs, lateness counted in, and the quote."""
-        along = {other for unsplit in self.terms.rules.together if item in unsplit for other in unsplit}
+        along = {other for unsplit in self.terms.together if item in unsplit for other in unsplit}
         along = (along & set(self.chosen)) | {item}
         # What is left where these items are now does not hang on where they go.
         left = {quote: self._bill(quote, along, False) for quote in sorted({self.chosen[i][0].quote for i in along})}
@@ -657,7 +689,7 @@ class _Others:
     def _allowed(self, bills: Mapping[str, Bill | None]) -> bool:
         """Whether minimum orders and the number of suppliers hold with these bills in place of the same quotes'."""
         terms = self.terms
-        if terms.rules.most_suppliers is None and self.minimums.isdisjoint(bills):
+        if terms.most_suppliers is None and self.minimums.isdisjoint(bills):
             return True
         sellers: dict[str, set[str]] = {}
         for quote, bill in bills.items():
@@ -672,9 +704,9 @@ class _Others:
             spent = [bills.get(quote) or self.bills[quote] for quote in theirs]
             if spent and sum((bill.paid for bill in spent), Decimal(0)) < terms.minimum(supplier):
                 return False
-        if terms.rules.most_suppliers is not None:
+        if terms.most_suppliers is not None:
             kept = {supplier: sellers.get(supplier, theirs) for supplier, theirs in (self.sellers | sellers).items()}
-            if sum(1 for theirs in kept.values() if theirs) > terms.rules.most_suppliers:
+            if sum(1 for theirs in kept.values() if theirs) > terms.most_suppliers:
                 return False
         return True
 
@@ -720,6 +752,7 @@ def _line(item: str, chosen: Selection, others: _Others) -> AwardLine:
         runner_up_extra=best[0] if best else Decimal(0),
         discount=off.goods + off.extras,
         days_late=others.terms.days_late(item, offer.quote),
+        order=others.terms.settled.orders.get(item, ""),
     )
 
 

@@ -19,6 +19,7 @@ from estimating.engine.types import (
     Quote,
     RoundUp,
     RuleCost,
+    Settled,
     Supplier,
     SupplierChoice,
     TakeOffLine,
@@ -39,15 +40,18 @@ def award_choices(
     tax_percent: Decimal,
     award: Award,
     late: Lateness | None = None,
+    settled: Settled | None = None,
 ) -> AwardChoices:
     """Solve the award again with each chosen supplier left out, with each other one taken in, and without each rule.
 
     The owner's other rules hold in every one of them. Amounts are goods, extras and freight, tax apart, in the build's
     currency. Suppliers without a usable quote are not listed; chosen ones come first, then by name.
+    What is on an order stays there in every one of them; where nothing else is left of a supplier, there is no choice.
     """
     tax_percent = min(tax_percent, MOST_PERCENT)
-    offers, _ = offers_for(lines, quotes, suppliers, rules, as_of, currency, tax_percent)
-    round_ups = _round_ups(offers, award)
+    settled = settled or Settled()
+    offers, _ = offers_for(lines, quotes, suppliers, rules, as_of, currency, tax_percent, settled)
+    round_ups = _round_ups([offer for offer in offers if offer.item not in settled.quotes], award)
     if not award.lines:
         return AwardChoices(round_ups=round_ups)
     if len(offers) > MOST_OFFERS:
@@ -61,13 +65,16 @@ def award_choices(
                 )
             ],
         )  # fmt: skip
-    terms = Terms.of(quotes, suppliers, rules, tax_percent, currency, late)
+    terms = Terms.of(quotes, suppliers, rules, tax_percent, currency, late, settled)
     before = {line.item: line.quote for line in award.lines}
     chosen = {line.supplier for line in award.lines}
     names = {supplier.id: supplier.name for supplier in suppliers}
     found = []
     for supplier in sorted({o.supplier for o in offers}, key=lambda s: (s not in chosen, names[s], s)):
-        without = [offer for offer in offers if offer.supplier != supplier]
+        open_to = [offer for offer in offers if offer.supplier == supplier and offer.item not in settled.quotes]
+        if not open_to or (supplier in chosen and not any(before.get(offer.item) == offer.quote for offer in open_to)):
+            continue  # all they have of the award is on order
+        without = [offer for offer in offers if offer not in open_to]
         left = without if supplier in chosen else offers
         missing = sorted(set(before) - {offer.item for offer in left})
         answer = None
@@ -77,10 +84,10 @@ def award_choices(
         found.append(_choice(supplier, supplier in chosen, answer, missing, before, terms, award))
     without_rule = []
     for cost, freed in _without_each(rules):
-        if cost.item and cost.item not in before:
+        if cost.item and (cost.item not in before or cost.item in settled.quotes):
             continue
-        offers, _ = offers_for(lines, quotes, suppliers, freed, as_of, currency, tax_percent)
-        freer = Terms.of(quotes, suppliers, freed, tax_percent, currency, late)
+        offers, _ = offers_for(lines, quotes, suppliers, freed, as_of, currency, tax_percent, settled)
+        freer = Terms.of(quotes, suppliers, freed, tax_percent, currency, late, settled)
         answer = choose([offer for offer in offers if offer.item in before], freer, nodes=NODES, ties=False)
         weighed = freer.weighed(answer[0]) if answer else None
         if answer is None or weighed is None:

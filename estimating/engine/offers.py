@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from decimal import Decimal
 from functools import cached_property, lru_cache
@@ -13,7 +14,18 @@ from buildout.units.money import round_money
 from buildout.units.quantities import QuantityError, convert, to_unit
 from buildout.units.value import Reason
 from estimating.engine.prices import LARGEST, Bracket, cheapest_in, goods_in, problems, tiers, whole_packs
-from estimating.engine.types import AwardRules, Break, Freight, PurchaseUnit, Quote, QuoteLine, Supplier, TakeOffLine
+from estimating.engine.types import (
+    AwardRules,
+    Break,
+    Freight,
+    PlacedOrder,
+    PurchaseUnit,
+    Quote,
+    QuoteLine,
+    Settled,
+    Supplier,
+    TakeOffLine,
+)
 
 
 class Offer(msgspec.Struct, frozen=True, kw_only=True, dict=True):
@@ -69,15 +81,27 @@ def offers_for(
     as_of: date,
     currency: str,
     tax_percent: Decimal,
+    settled: Settled | None = None,
 ) -> tuple[list[Offer], list[Reason]]:
-    """Every usable offer, sorted by item and quote, and a reason for every quote or line left out."""
+    """Every usable offer, sorted by item and quote, and a reason for every quote or line left out.
+
+    What is on an order comes from that order's quote alone, also after it has run out or was left out.
+    """
     reasons: list[Reason] = []
+    settled = settled or Settled()
     known = {supplier.id for supplier in suppliers}
-    usable = [q for q in quotes if _quote_stands(q, known, rules, as_of, currency, reasons)]
+    needed = {line.item for line in lines if line.quantity > 0}
     quoted: dict[str, list[tuple[Quote, QuoteLine]]] = {}
-    for quote in usable:
+    for quote in quotes:
+        sold = {line.item for line in quote.lines if settled.quotes.get(line.item) == quote.id}
+        if not _can_be_reckoned(quote, known, currency, reasons):
+            continue
+        # Nobody need ring up about a quote of which nothing is left to order.
+        done = bool(sold) and sold >= {line.item for line in quote.lines} & needed
+        stands = _quote_stands(quote, rules, as_of, [] if done else reasons)
         for line in quote.lines:
-            quoted.setdefault(line.item, []).append((quote, line))
+            if line.item in sold or (stands and line.item not in settled.quotes):
+                quoted.setdefault(line.item, []).append((quote, line))
     offers: list[Offer] = []
     for asked in lines:
         if asked.quantity <= 0:
@@ -87,7 +111,7 @@ def offers_for(
             for quote, line in quoted.get(asked.item, ())
             if (offer := _offer(asked, quote, line, tax_percent, currency, reasons)) is not None
         ]
-        forced = rules.force.get(asked.item)
+        forced = None if asked.item in settled.quotes else rules.force.get(asked.item)
         if forced is not None:
             found = [offer for offer in found if offer.quote == forced]
             if not found:
@@ -104,45 +128,63 @@ def offers_for(
     return sorted(offers, key=lambda o: (o.item, o.quote)), reasons
 
 
-def _quote_stands(
-    quote: Quote, known: set[str], rules: AwardRules, as_of: date, currency: str, reasons: list[Reason]
-) -> bool:
-    def no(code: str, text: str, todo: str, severity: str = "warning") -> bool:
-        reasons.append(
-            Reason(code=code, where=quote.id, severity=severity, text=text, todo=todo)  # type: ignore[arg-type]
-        )
-        return False
+def settled_by(orders: Sequence[PlacedOrder]) -> Settled:
+    """What the standing orders have decided; of several orders for one item the last one counts."""
+    quotes: dict[str, str] = {}
+    numbers: dict[str, str] = {}
+    freight: dict[str, Decimal] = {}
+    for order in sorted(orders, key=lambda o: (o.placed, o.number)):
+        freight[order.quote] = freight.get(order.quote, Decimal(0)) + order.freight
+        for line in order.lines:
+            quotes[line.item], numbers[line.item] = order.quote, order.number
+    return Settled(quotes=quotes, orders=numbers, freight=freight)
 
-    if quote.id in rules.exclude:
-        return no("quote left out", f"Quote {quote.id} is left out by the owner's rule", "", "note")
+
+def _no(quote: Quote, reasons: list[Reason], code: str, text: str, todo: str, severity: str = "warning") -> bool:
+    reasons.append(
+        Reason(code=code, where=quote.id, severity=severity, text=text, todo=todo)  # type: ignore[arg-type]
+    )
+    return False
+
+
+def _can_be_reckoned(quote: Quote, known: set[str], currency: str, reasons: list[Reason]) -> bool:
+    """Whether a quote's amounts mean anything here."""
     if quote.supplier not in known:
-        return no(
-            "unknown supplier",
+        return _no(
+            quote, reasons, "unknown supplier",
             f"Quote {quote.id} is from “{quote.supplier}”, who is not in the list of suppliers",
             f"Add a supplier with the id “{quote.supplier}”",
-        )
+        )  # fmt: skip
     if quote.currency != currency:
-        return no(
-            "other currency",
+        return _no(
+            quote, reasons, "other currency",
             f"Quote {quote.id} is in {quote.currency}, this build reckons in {currency}",
             f"Ask for the quote in {currency}, for instance “{currency} 82.10 a sheet”",
-        )
+        )  # fmt: skip
     wrong = freight_problem(quote.freight)
     if wrong:
-        return no("freight unusable", f"Quote {quote.id}: {wrong}", "Write the freight again, for instance a flat 310")
+        todo = "Write the freight again, for instance a flat 310"
+        return _no(quote, reasons, "freight unusable", f"Quote {quote.id}: {wrong}", todo)
+    return True
+
+
+def _quote_stands(quote: Quote, rules: AwardRules, as_of: date, reasons: list[Reason]) -> bool:
+    """Whether something can be ordered from a quote on that day."""
+    if quote.id in rules.exclude:
+        text = f"Quote {quote.id} is left out by the owner's rule"
+        return _no(quote, reasons, "quote left out", text, "", "note")
     if quote.valid_until < as_of:
-        return no(
-            "quote expired",
-            f"Quote {quote.id} was valid until {quote.valid_until.isoformat()}",
+        return _no(
+            quote, reasons, "quote expired", f"Quote {quote.id} was valid until {quote.valid_until.isoformat()}",
             "Ask the supplier to confirm it with a new date",
-        )
+        )  # fmt: skip
     if quote.quoted > as_of:
-        return no(
-            "quote from the future",
+        return _no(
+            quote, reasons, "quote from the future",
             f"Quote {quote.id} is dated {quote.quoted.isoformat()}, after the day this plan is worked out for "
             f"({as_of.isoformat()})",
             "Check the date, or move the plan's day on",
-        )
+        )  # fmt: skip
     return True
 
 

@@ -10,7 +10,7 @@ from typing import Literal
 from buildout.units.money import round_money
 from buildout.units.value import Value
 from buildout.units.words import counted
-from estimating.engine.types import Award, PlacedOrder, Product, Supplier
+from estimating.engine.types import Award, PlacedOrder, Product, Supplier, TakeOffLine
 
 
 class OrderDifference(Value, kw_only=True):
@@ -48,17 +48,21 @@ def order_differences(
     products: Sequence[Product] = (),
     suppliers: Sequence[Supplier] = (),
     arrive: Mapping[str, date] | None = None,
+    asked: Sequence[TakeOffLine] = (),
 ) -> list[OrderDifference]:
     """Compare every placed order line with what the award now needs of that item.
 
     Orders for the same item are counted together, oldest first, so two part orders that cover the
     need between them differ in nothing. A line is compared in the award's unit or in the unit asked for,
-    whichever it was ordered in. ``arrive``: quote → day goods ordered now come at the latest.
+    whichever it was ordered in. ``arrive``: quote → day goods ordered now come at the latest. ``asked``: the take-off,
+    for goods that are needed though no quote for them is usable any more.
 
     Returns one difference per order line, orders in number order.
     """
-    needed = {line.item: line for line in award.lines}
+    needed = {line.item for line in award.lines} | {line.item for line in asked if line.quantity > 0}
     left: dict[tuple[str, str], Decimal] = {}
+    for row in asked:
+        left[row.item, row.unit] = row.quantity
     for need in award.lines:
         left[need.item, need.asked_unit] = need.asked
         left[need.item, need.unit] = need.quantity
@@ -66,6 +70,8 @@ def order_differences(
     found: list[OrderDifference] = []
     for order in orders:
         for line in order.lines:
+            if line.item in needed and (line.item, line.unit) not in left:
+                continue  # needed, but counted in another unit that nothing converts any more
             still = left.get((line.item, line.unit), Decimal(0))
             # The last order for an item answers for whatever the earlier ones do not cover.
             here = still if last_order_of[line.item] == order.number else min(still, line.quantity)

@@ -866,6 +866,17 @@ class AwardRules(Value, kw_only=True):
     """What a day of waiting for goods costs; nought: lateness is not weighed."""
 
 
+class Settled(Value, kw_only=True):
+    """What standing orders have decided already: the award keeps it, whatever quotes and rules say since."""
+
+    quotes: dict[str, str] = {}
+    """item → quote of the last order that has it."""
+    orders: dict[str, str] = {}
+    """item → number of that order."""
+    freight: dict[str, Decimal] = {}
+    """quote → what its orders ask for freight."""
+
+
 class Lateness(Value, kw_only=True):
     """How late each offer may come, for the award to weigh."""
 
@@ -898,6 +909,8 @@ class AwardLine(Value, kw_only=True):
     """Taken off goods and extras already."""
     days_late: Decimal = Decimal(0)
     """Days after the day it is needed, on average; counted where lateness is weighed."""
+    order: str = ""
+    """The standing order it is on: nothing of it is to be decided any more."""
 
 
 class AwardSupplier(Value, kw_only=True):

@@ -19,6 +19,7 @@ from estimating.engine.cut_plans import plan_cuts
 from estimating.engine.floor import lay_floor
 from estimating.engine.fold_away import lay_fold_away
 from estimating.engine.lead_times import arrivals, lateness, order_by
+from estimating.engine.offers import settled_by
 from estimating.engine.take_off import take_off
 from estimating.engine.types import (
     Arrivals,
@@ -89,8 +90,8 @@ LINK_VERSIONS = dict.fromkeys(
     "budget": 2,
     "order-by dates": 2,
     "take-off": 5,
-    "award": 5,
-    "award choices": 3,
+    "award": 6,
+    "award choices": 4,
     "arrivals": 3,
     "schedule": 5,
     "tasks": 2,
@@ -258,12 +259,14 @@ def run_chain(
     closed = [holiday.date for holiday in plan.dates.holidays]
     late = lateness(counted.lines, products, *offers, commitments.orders, closed, plan.award, plan.as_of)
     choosing = (*offers, plan.award, plan.as_of, plan.currency, plan.money.tax_percent)
+    settled = settled_by(commitments.orders)
     awarded = link(
-        "award", "", Award, lambda: award(counted, *choosing, late), counted.lines, counted.drivers, *choosing, late
+        "award", "", Award, lambda: award(counted, *choosing, late, settled),
+        counted.lines, counted.drivers, *choosing, late, settled,
     )  # fmt: skip
     choices = link(
-        "award choices", "", AwardChoices, lambda: award_choices(counted.lines, *choosing, awarded, late),
-        counted.lines, *choosing, awarded, late,
+        "award choices", "", AwardChoices, lambda: award_choices(counted.lines, *choosing, awarded, late, settled),
+        counted.lines, *choosing, awarded, late, settled,
     )  # fmt: skip
 
     step("lead times")

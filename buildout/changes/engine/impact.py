@@ -156,6 +156,7 @@ def compare(
             after_plan.products,
             after_plan.suppliers,
             ordered_today(after_plan.quotes, after_plan.suppliers, closed, after_plan.as_of),
+            after.take_off.lines,
         ),
         sign_ups=moved_sign_ups(
             before.schedule, after.schedule, before_plan.crew.days, after_plan.crew.days, commitments.sign_ups
