@@ -16,6 +16,10 @@ def new_token() -> str:
     return secrets.token_urlsafe(16)
 
 
+def new_ref() -> str:
+    return f"s-{secrets.token_hex(5)}"
+
+
 class ShareLinkQuerySet(models.QuerySet["ShareLink"]):
     def open(self) -> ShareLinkQuerySet:
         return self.filter(revoked=None).filter(Q(expires=None) | Q(expires__gt=timezone.now()))
@@ -54,6 +58,8 @@ class SignUp(models.Model):
     """A helper's place on a build day. The two constraints below are what keeps places from overflowing."""
 
     build = models.ForeignKey(Build, on_delete=models.CASCADE, related_name="sign_ups")
+    ref = models.CharField(max_length=60, default=new_ref)
+    """What the plan calls the helper: it names nobody, and stays the same in every copy of the build."""
     day = models.CharField(max_length=40)
     """Build day id in the plan."""
     task = models.CharField(max_length=20, blank=True)
@@ -99,6 +105,7 @@ class SignUp(models.Model):
                 condition=Q(withdrawn=None, waiting=None) & ~Q(task=""),
                 name="one_helper_per_task_place",
             ),
+            models.UniqueConstraint(fields=["build", "ref"], name="one_sign_up_per_ref"),
         ]
 
     @property

@@ -25,7 +25,7 @@ def signed_up(build: Build) -> list[SignedUp]:
         rows = rows.filter(day__in=[day.id for day in build_days(Sheet(build.current))])
     return [
         SignedUp(
-            id=str(row.pk),
+            id=row.ref,
             day=row.day,
             task=row.task,
             skills=row.skills,
@@ -36,13 +36,14 @@ def signed_up(build: Build) -> list[SignedUp]:
     ]
 
 
-def write_notices(moved: list[MovedShift]) -> list[Notice]:
+def write_notices(build: Build, moved: list[MovedShift]) -> list[Notice]:
     """One ready text for every helper whose shift moves.
 
     A helper whose task goes to another day keeps the place on the old day until they choose: nobody is
     moved without a word. One whose task is gone helps wherever needed on the same day.
     """
-    rows = {str(row.pk): row for row in SignUp.objects.filter(withdrawn=None, pk__in=[m.sign_up for m in moved])}
+    touched = SignUp.objects.filter(build=build, withdrawn=None, ref__in=[shift.sign_up for shift in moved])
+    rows = {row.ref: row for row in touched}
     made = []
     for shift in moved:
         row = rows.get(shift.sign_up)

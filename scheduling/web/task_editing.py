@@ -182,7 +182,7 @@ class _TaskPage:
         found |= {row["id"]: f"{row['name']}, helper" for row in crew.get("helpers", [])}
         ahead = {day.id: day for day in build_days(self.sheet) if day.date >= self.sheet.today()}
         for row in SignUp.objects.standing().filter(build=self.build, day__in=ahead).order_by("day", "name", "pk"):
-            found[str(row.pk)] = f"{row.first_name}, signed up for {day_text(ahead[row.day].date, year=False)}"
+            found[row.ref] = f"{row.first_name}, signed up for {day_text(ahead[row.day].date, year=False)}"
         return found
 
     def person_form(self, data: Any = None) -> PersonForm:

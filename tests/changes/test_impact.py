@@ -116,7 +116,7 @@ def test_people_are_listed_by_name_with_what_moves(quick_build: Build, owner: Us
         day["date"] = (date.fromisoformat(day["date"]) + timedelta(days=7)).isoformat()
 
     made, impact = impact_of(quick_build, owner, later)
-    assert [(shift.sign_up, shift.kind) for shift in impact.sign_ups] == [(str(row.pk), "day moved")]
+    assert [(shift.sign_up, shift.kind) for shift in impact.sign_ups] == [(row.ref, "day moved")]
     page = client_of(owner).get(made.get_absolute_url()).content.decode()
     assert "<strong>Sika Morrowlight</strong>: The build day moves from Sat 14 Aug to Sat 21 Aug." in page
     assert other.name not in page.split("People who signed up")[1].split("<h2>Tasks")[0]

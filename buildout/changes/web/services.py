@@ -208,7 +208,7 @@ def _follow_up(
     names = {line.item: line.name for line in result.take_off.lines}
     write_change_orders(build, impact.orders, names, f"Revision {revision.number}: {revision.summary}", revision)
     fill_up(build)
-    for notice in write_notices(impact.sign_ups):
+    for notice in write_notices(build, impact.sign_ups):
         transaction.on_commit(partial(tell_by_mail, notice, build.name, personal_address(notice.sign_up)))
 
 

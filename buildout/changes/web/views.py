@@ -130,7 +130,8 @@ def proposal(request: HttpRequest, build_id: int, proposal_id: int) -> HttpRespo
     if found.base_id != build.current_id:
         return render(request, "changes/overtaken.html", context | _overtaken_context(build, found), status=409)
     impact = from_json(Impact, found.impact)
-    people = {str(row.pk): row for row in SignUp.objects.filter(pk__in=[m.sign_up for m in impact.sign_ups])}
+    touched = SignUp.objects.filter(build=build, ref__in=[move.sign_up for move in impact.sign_ups])
+    people = {row.ref: row for row in touched}
     context |= {
         "impact": impact,
         "edits": told_edits(found.base.document if found.base else {}, found.document),
