@@ -11,6 +11,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.utils.text import slugify
 
+from buildout.units.dates import day_text
 from estimating.web.forms import BillForm
 from scheduling.engine.calendars import WEEKDAYS as WEEKDAY_NAMES
 from scheduling.engine.cautions import CAUTIONS
@@ -352,6 +353,11 @@ class PinForm(forms.Form):
     def __init__(self, *args: Any, days: list[tuple[str, str]], **more: Any) -> None:
         super().__init__(*args, **more)
         self.fields["day"].choices = days  # type: ignore[attr-defined]
+        self.days = dict(days)
+
+    @property
+    def words(self) -> str:
+        return f"on {self.days[self.cleaned_data['day']]}"
 
 
 class DoneForm(forms.Form):
@@ -383,6 +389,11 @@ class AppointmentForm(forms.Form):
         help_text="A wished day gives way where nothing else allows an opening as early",
         error_messages={"invalid_choice": "Choose fixed or wished."},
     )
+
+    @property
+    def words(self) -> str:
+        how = "agreed" if self.cleaned_data["firm"] == "firm" else "wished"
+        return f"{how} for {day_text(self.cleaned_data['date'])}"
 
 
 class PersonForm(forms.Form):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import cached_property, partial
 from typing import Any
 
@@ -238,7 +239,18 @@ class _TaskPage:
         context |= _slack(parts) | forms
         return render(self.request, "scheduling/task.html", context, status=status)
 
-    def propose(self, edit: Callable[[Document], None], summary: str, form_name: str = "", form: Any = None) -> Any:
+    def typed(
+        self, form_name: str, edit: Callable[[Any], Callable[[Document], None]], summary: Callable[[Any], str]
+    ) -> HttpResponse:
+        """Propose the edit a form of this page asks for; a form that does not pass is shown again as it was typed."""
+        form = getattr(self, form_name)(self.request.POST)
+        if not form.is_valid():
+            return self.render(422, **{form_name: form})
+        return self.propose(edit(form), summary(form), form_name, form)
+
+    def propose(
+        self, edit: Callable[[Document], None], summary: str, form_name: str = "", form: Any = None
+    ) -> HttpResponse:
         """Edit the plan's ``tasks`` and propose it; what the check finds goes beside the form it came from."""
         document = builds.editable(self.build)
         edit(document.setdefault("tasks", {}))
@@ -265,162 +277,106 @@ def task(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
     return _TaskPage(request, build, member, code).render()
 
 
-@login_required
-@require_POST
-def set_rate(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
-    page = _page(request, build_id, code)
-    form = page.rate_form(request.POST)
-    if page.row is None:
-        raise Http404("A task of your own has hours, not a rate")
-    if not form.is_valid():
-        return page.render(422, rate_form=form)
+# ------------------------------------------------------------------ what the plan says of a task, one entry each
+
+
+@dataclass(frozen=True)
+class Entry:
+    """Something the plan may say of a task in a section that holds one entry a task."""
+
+    section: str
+    form: str
+    """The form on the task's page it is typed into."""
+    row: Callable[[_TaskPage, Any], Document]
+    """The entry beside its task, from the form; empty: nothing is kept."""
+    said: Callable[[Any], str]
+    """What was done, after the task's name, from the form."""
+    taken_back: str
+    key: str = "task"
+    of_the_list: bool = False
+    """Not for tasks of one's own, which are edited as a whole."""
+
+    def edit(self, tasks: Document, code: str, row: Document | None) -> None:
+        kept = [one for one in tasks.get(self.section, []) if one[self.key] != code]
+        tasks[self.section] = kept + ([{self.key: code, **row}] if row else [])
+
+
+def _rate(page: _TaskPage, form: RateForm) -> Document:
     data = form.cleaned_data
-    rate = {"code": code, **{name: str(data[name]) for name in ("low", "likely", "high")}, "why": data["why"]}
+    return {**{name: str(data[name]) for name in ("low", "likely", "high")}, "why": data["why"]}
 
-    def edit(tasks: Document) -> None:
-        tasks["rates"] = [row for row in tasks.get("rates", []) if row["code"] != code] + [rate]
 
-    return page.propose(edit, f"Rate of {code} {page.name}", "rate_form", form)  # type: ignore[no-any-return]
+def _hold(page: _TaskPage, form: HoldForm) -> Document:
+    data = form.cleaned_data
+    return {"date": data["date"].isoformat()} | ({"why": data["why"]} if data["why"] else {})
+
+
+def _appointment(page: _TaskPage, form: AppointmentForm) -> Document:
+    return {"date": form.cleaned_data["date"].isoformat(), "firm": form.cleaned_data["firm"] == "firm"}
+
+
+ENTRIES = {
+    "rate": Entry("rates", "rate_form", _rate, lambda form: "at a rate of your own", "at its usual rate again",
+                  key="code", of_the_list=True),
+    "change": Entry("changed", "change_form", lambda page, form: form.change(page.usual),
+                    lambda form: "done another way", "as in the list again", key="code", of_the_list=True),
+    "pin": Entry("pins", "pin_form", lambda page, form: {"day": form.cleaned_data["day"]},
+                 lambda form: form.words, "on whichever day suits"),
+    "hold": Entry("not_before", "hold_form", _hold, lambda form: f"not before {day_text(form.cleaned_data['date'])}",
+                  "as early as it can be"),
+    "appointment": Entry("appointments", "appointment_form", _appointment, lambda form: form.words,
+                         "on any day that suits"),
+}  # fmt: skip
+"""By the word their addresses use."""
 
 
 @login_required
 @require_POST
-def usual_rate(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
-    page = _page(request, build_id, code)
-
-    def edit(tasks: Document) -> None:
-        tasks["rates"] = [row for row in tasks.get("rates", []) if row["code"] != code]
-
-    return page.propose(edit, f"Usual rate of {code} {page.name} again")  # type: ignore[no-any-return]
-
-
-@login_required
-@require_POST
-def set_change(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
-    """Crew, skills, tools and predecessors of a task of the list; what is as in the list is not kept."""
-    page = _page(request, build_id, code)
-    if page.row is None:
+def put(request: HttpRequest, build_id: int, code: str, entry: str) -> HttpResponse:
+    """Say something of a task: its rate, its day, when not, when agreed."""
+    page, kind = _page(request, build_id, code), ENTRIES[entry]
+    if kind.of_the_list and page.row is None:
         raise Http404("A task of your own is edited as a whole")
-    form = page.change_form(request.POST)
-    if not form.is_valid():
-        return page.render(422, change_form=form)
-    change = form.change(page.usual)
-    return page.propose(  # type: ignore[no-any-return]
-        partial(_changed, code=code, change=change), f"{code} {page.name} done another way", "change_form", form
+    return page.typed(
+        kind.form,
+        lambda form: partial(kind.edit, code=code, row=kind.row(page, form)),
+        lambda form: f"{code} {page.name} {kind.said(form)}",
     )
 
 
 @login_required
 @require_POST
-def usual_way(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
-    page = _page(request, build_id, code)
-    return page.propose(partial(_changed, code=code, change={}), f"{code} {page.name} as in the list again")  # type: ignore[no-any-return]
-
-
-def _changed(tasks: Document, code: str, change: Document) -> None:
-    kept = [one for one in tasks.get("changed", []) if one["code"] != code]
-    tasks["changed"] = kept + ([{"code": code, **change}] if change else [])
-
-
-@login_required
-@require_POST
-def pin(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
-    page = _page(request, build_id, code)
-    form = page.pin_form(request.POST)
-    if not form.is_valid():
-        return page.render(422, pin_form=form)
-    day = form.cleaned_data["day"]
-
-    def edit(tasks: Document) -> None:
-        tasks["pins"] = [row for row in tasks.get("pins", []) if row["task"] != code] + [{"task": code, "day": day}]
-
-    return page.propose(edit, f"{code} {page.name} on build day {day}", "pin_form", form)  # type: ignore[no-any-return]
-
-
-@login_required
-@require_POST
-def unpin(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
-    page = _page(request, build_id, code)
-
-    def edit(tasks: Document) -> None:
-        tasks["pins"] = [row for row in tasks.get("pins", []) if row["task"] != code]
-
-    return page.propose(edit, f"{code} {page.name} on whichever day suits")  # type: ignore[no-any-return]
-
-
-def _instead(tasks: Document, section: str, code: str, row: Document | None) -> None:
-    """The entry of a task in a section that holds one a task: set it, or take it out."""
-    kept = [one for one in tasks.get(section, []) if one["task"] != code]
-    tasks[section] = kept + ([row] if row is not None else [])
-
-
-@login_required
-@require_POST
-def hold(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
-    """Not before a day."""
-    page = _page(request, build_id, code)
-    form = page.hold_form(request.POST)
-    if not form.is_valid():
-        return page.render(422, hold_form=form)
-    row = {"task": code, "date": form.cleaned_data["date"].isoformat()}
-    row |= {"why": form.cleaned_data["why"]} if form.cleaned_data["why"] else {}
-    said = f"{code} {page.name} not before {day_text(form.cleaned_data['date'])}"
-    return page.propose(partial(_instead, section="not_before", code=code, row=row), said, "hold_form", form)  # type: ignore[no-any-return]
-
-
-@login_required
-@require_POST
-def unhold(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
-    page = _page(request, build_id, code)
-    edit = partial(_instead, section="not_before", code=code, row=None)
-    return page.propose(edit, f"{code} {page.name} as early as it can be")  # type: ignore[no-any-return]
-
-
-@login_required
-@require_POST
-def appoint(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
-    """A firm or an inspector comes on an agreed or a wished day."""
-    page = _page(request, build_id, code)
-    form = page.appointment_form(request.POST)
-    if not form.is_valid():
-        return page.render(422, appointment_form=form)
-    day, firm = form.cleaned_data["date"], form.cleaned_data["firm"] == "firm"
-    row = {"task": code, "date": day.isoformat(), "firm": firm}
-    said = f"{code} {page.name} {'agreed' if firm else 'wished'} for {day_text(day)}"
-    edit = partial(_instead, section="appointments", code=code, row=row)
-    return page.propose(edit, said, "appointment_form", form)  # type: ignore[no-any-return]
-
-
-@login_required
-@require_POST
-def unappoint(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
-    page = _page(request, build_id, code)
-    edit = partial(_instead, section="appointments", code=code, row=None)
-    return page.propose(edit, f"{code} {page.name} on any day that suits")  # type: ignore[no-any-return]
+def take_back(request: HttpRequest, build_id: int, code: str, entry: str) -> HttpResponse:
+    page, kind = _page(request, build_id, code), ENTRIES[entry]
+    return page.propose(partial(kind.edit, code=code, row=None), f"{code} {page.name} {kind.taken_back}")
 
 
 @login_required
 @require_POST
 def put_on(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
-    """Somebody who must be on the task, or lead it."""
+    """Somebody who must be on the task, or lead it; one leads, whoever did before stays on it."""
     page = _page(request, build_id, code)
-    form = page.person_form(request.POST)
-    if not form.is_valid():
-        return page.render(422, person_form=form)
-    person, lead = form.cleaned_data["person"], form.cleaned_data["lead"]
-    row = {"task": code, "person": person} | ({"lead": True} if lead else {})
 
-    def edit(tasks: Document) -> None:
-        kept = [
-            {key: value for key, value in one.items() if key != "lead"} if lead and one["task"] == code else one
-            for one in tasks.get("people", [])
-            if (one["task"], one["person"]) != (code, person)
-        ]
-        tasks["people"] = [*kept, row]
+    def edit(form: PersonForm) -> Callable[[Document], None]:
+        row = {"task": code, "person": form.cleaned_data["person"]}
+        row |= {"lead": True} if form.cleaned_data["lead"] else {}
+        return partial(_on_it, row=row)
 
-    who = page.everybody[person].split(",")[0]
-    said = f"{who} {'leads' if lead else 'is on'} {code} {page.name}"
-    return page.propose(edit, said, "person_form", form)  # type: ignore[no-any-return]
+    def summary(form: PersonForm) -> str:
+        who = page.everybody[form.cleaned_data["person"]].split(",")[0]
+        return f"{who} {'leads' if form.cleaned_data['lead'] else 'is on'} {code} {page.name}"
+
+    return page.typed("person_form", edit, summary)
+
+
+def _on_it(tasks: Document, row: Document) -> None:
+    kept = []
+    for one in tasks.get("people", []):
+        if (one["task"], one["person"]) == (row["task"], row["person"]):
+            continue
+        follows = row.get("lead") and one["task"] == row["task"]
+        kept.append({key: value for key, value in one.items() if key != "lead"} if follows else one)
+    tasks["people"] = [*kept, row]
 
 
 @login_required
@@ -433,7 +389,7 @@ def take_off(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
         tasks["people"] = [one for one in tasks.get("people", []) if (one["task"], one["person"]) != (code, person)]
 
     who = page.everybody.get(person, person).split(",")[0]
-    return page.propose(edit, f"{who} need not be on {code} {page.name}")  # type: ignore[no-any-return]
+    return page.propose(edit, f"{who} need not be on {code} {page.name}")
 
 
 @login_required
@@ -443,29 +399,24 @@ def edit_own(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
     page = _page(request, build_id, code)
     if page.own is None:
         raise Http404("Not a task of your own")
-    form = page.own_form(request.POST)
-    if not form.is_valid():
-        return page.render(422, own_form=form)
+    return page.typed("own_form", lambda form: partial(_own_again, code=code, form=form),
+                      lambda form: f"Own task {code} {page.name} edited")  # fmt: skip
 
-    def edit(tasks: Document) -> None:
-        tasks["own"] = [form.document(row) if row["code"] == code else row for row in tasks["own"]]
 
-    return page.propose(edit, f"Own task {code} {page.name} edited", "own_form", form)  # type: ignore[no-any-return]
+def _own_again(tasks: Document, code: str, form: OwnTaskForm) -> None:
+    tasks["own"] = [form.document(row) if row["code"] == code else row for row in tasks["own"]]
 
 
 @login_required
 @require_POST
 def done(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
     page = _page(request, build_id, code)
-    form = page.done_form(request.POST)
-    if not form.is_valid():
-        return page.render(422, done_form=form)
-    on = form.cleaned_data["on"].isoformat()
 
-    def edit(tasks: Document) -> None:
-        tasks["done"] = {**tasks.get("done", {}), code: on}
+    def edit(form: DoneForm) -> Callable[[Document], None]:
+        on = form.cleaned_data["on"].isoformat()
+        return lambda tasks: tasks.update(done={**tasks.get("done", {}), code: on})
 
-    return page.propose(edit, f"{code} {page.name} is done", "done_form", form)  # type: ignore[no-any-return]
+    return page.typed("done_form", edit, lambda form: f"{code} {page.name} is done")
 
 
 @login_required
@@ -476,7 +427,7 @@ def not_done(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
     def edit(tasks: Document) -> None:
         tasks["done"] = {key: day for key, day in tasks.get("done", {}).items() if key != code}
 
-    return page.propose(edit, f"{code} {page.name} is not done after all")  # type: ignore[no-any-return]
+    return page.propose(edit, f"{code} {page.name} is not done after all")
 
 
 @login_required
@@ -495,7 +446,7 @@ def leave_out(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
             if section in tasks:
                 tasks[section] = [row for row in tasks[section] if row["task"] != code]
 
-    return page.propose(edit, f"Without {code} {page.name}")  # type: ignore[no-any-return]
+    return page.propose(edit, f"Without {code} {page.name}")
 
 
 @login_required
@@ -506,7 +457,7 @@ def take_in(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
     def edit(tasks: Document) -> None:
         tasks["off"] = [off for off in tasks.get("off", []) if off != code]
 
-    return page.propose(edit, f"With {code} {page.name}")  # type: ignore[no-any-return]
+    return page.propose(edit, f"With {code} {page.name}")
 
 
 @login_required
