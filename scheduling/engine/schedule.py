@@ -27,6 +27,7 @@ from estimating.engine.types import Arrivals
 from scheduling.engine import calendars
 from scheduling.engine.activities import Layout, Part, lay_out
 from scheduling.engine.calendars import SLOT, SLOTS_A_DAY, Shifts
+from scheduling.engine.leads import name_leads
 from scheduling.engine.rcpsp import (
     Mode,
     Model,
@@ -407,6 +408,8 @@ class _Report:
             opening = made.done["L10"]
             value = bound = float(max(0, (opening - self.as_of).days))
         tasks = sorted(self._tasks(), key=lambda task: (task.start_day, task.start, task.end_day, task.code))
+        stages = {task.code: task.stage for task in self.net.tasks}
+        tasks = name_leads(tasks, self.crew, self.signed_up, self.edits, stages)
         needs, need_tasks = self._needs(tasks)
         days = self._days(tasks)
         return Schedule(

@@ -326,6 +326,8 @@ class PlannedTask(Value, kw_only=True):
     cautions: list[str] = []
     people: list[str] = []
     """Ids of those who must be on it."""
+    lead: str = ""
+    """Id of who leads it; empty where nobody has to, or nobody can."""
     held_by: str = ""
     """What keeps it from starting earlier, in words; empty for what nothing holds."""
 

@@ -36,7 +36,7 @@ from scheduling.web import marks
 from scheduling.web.forms import request_key
 from scheduling.web.marks import Day, Person
 from scheduling.web.models import DayMark, DayPhoto, SignUp
-from scheduling.web.offers import DayOffer, TaskOffer, day_offers, whole_task
+from scheduling.web.offers import DayOffer, TaskOffer, day_offers, known_by_name, lead_words, whole_task
 from scheduling.web.views import user_of
 
 MEALS_A_HEAD = 1.1
@@ -51,6 +51,8 @@ class Card:
 
     offer: TaskOffer
     task: Task | None
+    lead: str
+    """Who leads it, in words."""
     state: str
     since: datetime | None
     people: list[str]
@@ -114,6 +116,10 @@ class Desk:
         """From the day itself on: the lead at any time (reports come late), helpers until the end of the next day."""
         return self.days_ahead <= 0 and (self.lead or self.days_ahead >= -1)
 
+    @property
+    def meals_expected(self) -> int:
+        return ceil(MEALS_A_HEAD * len(self.people) - 1e-9)
+
     def at(self, minute: int) -> datetime:
         """A time of this day on the wall clock of the build."""
         midnight = datetime(self.date.year, self.date.month, self.date.day, tzinfo=self.sheet.zone)
@@ -167,6 +173,7 @@ def cards_of(desk: Desk) -> list[Card]:
     net = {task.code: task for task in desk.sheet.part("tasks", TaskNet).tasks}
     waiting = _Waiting(desk, net)
     names = {person.key: person.name for person in desk.people}
+    leaders = known_by_name(desk.sheet) | {person.id: person.name for person in desk.people}
     places = desk.sheet.document.get("crew", {}).get("tool_places", {})
     now = desk.now()
     # A task nobody ended on its day was not worked on through the night.
@@ -179,6 +186,7 @@ def cards_of(desk: Desk) -> list[Card]:
             Card(
                 offer=offer,
                 task=net.get(offer.code),
+                lead=lead_words(offer, leaders),
                 state=state.state if state else "to do",
                 since=state.since.astimezone(desk.sheet.zone) if state else None,
                 people=[names.get(key, "somebody") for key in state.people] if state else [],
@@ -309,7 +317,7 @@ def _board_page(request: HttpRequest, desk: Desk) -> HttpResponse:
         "loose_problems": [mark for mark in desk.day.problems if not mark.task],
         "shorts": [(mark, mark.key in in_plan) for mark in desk.day.shorts],
         "meals": desk.day.counts.get("meals"),
-        "meals_expected": ceil(MEALS_A_HEAD * len(desk.people) - 1e-9),
+        "meals_expected": desk.meals_expected,
         "first_aid": desk.offer.day.first_aid,
         "keep": [card.url for card in cards] + ([desk.url("board-people")] if desk.lead else []),
     }
@@ -542,7 +550,9 @@ def board_replan(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
 def day_sheet(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
     """The day on paper, for when telephones fail."""
     desk = _lead_desk(request, build_id, day)
-    return _render(request, desk, "scheduling/board/sheet.html", _context(desk) | {"cards": cards_of(desk)})
+    cards = cards_of(desk)
+    context = _context(desk) | {"cards": cards, "carries": _carries(desk, cards), "meals_expected": desk.meals_expected}
+    return _render(request, desk, "scheduling/board/sheet.html", context)
 
 
 # ------------------------------------------------------------------ helpers

@@ -19,7 +19,7 @@ from scheduling.web.calendar_file import calendar_file
 from scheduling.web.forms import SignUpForm, request_key
 from scheduling.web.keeping import KEPT_DAYS, kept_until
 from scheduling.web.models import Notice, ShareLink, SignUp, Swap
-from scheduling.web.offers import DayOffer, TaskOffer, day_offers, upcoming
+from scheduling.web.offers import DayOffer, TaskOffer, day_offers, known_by_name, upcoming
 
 
 class _ClosedError(Exception):
@@ -178,11 +178,13 @@ def my(request: HttpRequest, token: str) -> HttpResponse:
     offers = day_offers(row.build, sheet)
     offer = next((offer for offer in offers if offer.day.id == row.day), None)
     address = links.my_address(request, row)
+    task = offer.task(row.task) if offer and row.task else None
     context = {
         "build": row.build,
         "row": row,
         "offer": offer,
-        "task": offer.task(row.task) if offer and row.task else None,
+        "task": task,
+        "lead": _leader(sheet, offer, task) if offer and task else "",
         "place": sheet.document.get("place"),
         "over": offer is not None and offer.day.date < sheet.today(),
         "others": [name for name in offer.first_names if name] if offer else [],
@@ -196,6 +198,11 @@ def my(request: HttpRequest, token: str) -> HttpResponse:
         "again": ShareLink.objects.open().filter(build=row.build).order_by("-pk").first() if row.withdrawn else None,
     }
     return render(request, "scheduling/helper/my.html", context)
+
+
+def _leader(sheet: Sheet, offer: DayOffer, task: TaskOffer) -> str:
+    """First name of who leads a helper's task."""
+    return (known_by_name(sheet) | {row.ref: row.first_name for row in offer.sign_ups}).get(task.lead, "")
 
 
 @never_cache

@@ -46,6 +46,11 @@ class Person:
     core: str = ""
 
     @property
+    def id(self) -> str:
+        """What the plan calls them."""
+        return self.sign_up.ref if self.sign_up else self.core
+
+    @property
     def task(self) -> str:
         return self.sign_up.task if self.sign_up else ""
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -11,6 +12,7 @@ from buildout.builds.web.services import Sheet
 from buildout.units.value import from_plain
 from scheduling.engine import ages
 from scheduling.engine.cautions import CAUTIONS
+from scheduling.engine.leads import asks_for_lead
 from scheduling.engine.types import BuildDay, DayLoad, PlannedTask, Schedule, TaskNet
 from scheduling.web.models import SignUp
 from scheduling.web.words import skill_words
@@ -34,6 +36,27 @@ def crew_at_once(parts: list[PlannedTask]) -> int:
     return most
 
 
+def first_names(build: Build, sheet: Sheet) -> dict[str, str]:
+    """Everybody the plan may speak of, by the id it uses: core team, helpers known by name, those who signed up."""
+    return known_by_name(sheet) | {row.ref: row.first_name for row in SignUp.objects.standing().filter(build=build)}
+
+
+def known_by_name(sheet: Sheet) -> dict[str, str]:
+    """First names of those the plan itself names."""
+    crew = sheet.document.get("crew", {})
+    known = [*crew.get("core", []), *crew.get("helpers", [])]
+    return {row["id"]: (row["name"].split() or [row["id"]])[0] for row in known}
+
+
+def lead_words(task: PlannedTask | TaskOffer, names: Mapping[str, str]) -> str:
+    """Who leads a task, or that somebody has to; empty where nobody needs to."""
+    name = names.get(task.lead, "")
+    asks = task.asks_for_lead if isinstance(task, TaskOffer) else asks_for_lead(task) and task.place == "build day"
+    if name:
+        return f"{name} leads"
+    return "▲ needs a lead, nobody is named" if asks or task.lead else ""
+
+
 @dataclass
 class TaskOffer:
     """One task on one build day."""
@@ -50,6 +73,9 @@ class TaskOffer:
     practised_only: bool = False
     """Not for just any volunteer: for people who have the task's skills."""
     tools: str = ""
+    lead: str = ""
+    """Id of who leads it."""
+    asks_for_lead: bool = False
     taken: int = 0
     day_free: int = 0
 
@@ -188,6 +214,8 @@ def _tasks(planned: list[PlannedTask], practised: set[str], tools: dict[str, str
                 slack_days=min(task.slack_days for task in some),
                 practised_only=code in practised,
                 tools=tools.get(code, ""),
+                lead=next((task.lead for task in some if task.lead), ""),
+                asks_for_lead=any(asks_for_lead(task) for task in some),
             )
         )
     return sorted(offers, key=lambda offer: (offer.start, offer.code))

@@ -154,6 +154,9 @@ def draw_day(day: BuildDay, planned: list[PlannedTask]) -> DayPicture:
         bands.append(Band(y(minutes(day.meal_start)), round(day.meal_minutes * scale, 1), "meal"))
     if day.quiet_until and minutes(day.quiet_until) > start:
         bands.append(Band(y(start), round((minutes(day.quiet_until) - start) * scale, 1), "no noise"))
+    if day.quiet_from and minutes(day.quiet_from) < end:
+        quiet = max(start, minutes(day.quiet_from))
+        bands.append(Band(y(quiet), round((end - quiet) * scale, 1), "no noise"))
     return DayPicture(
         width=round(GUTTER + lane_width * count, 1),
         height=round(y(end) + HEAD, 1),

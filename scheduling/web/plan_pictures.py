@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from html import escape
+from types import MappingProxyType
 
 from buildout.units.dates import day_text
 from scheduling.engine.types import BuildDay, PlannedTask
@@ -24,6 +25,7 @@ LEAST_PEOPLE = 8
 """A sheet is at least so wide."""
 LETTER = 5.6
 LINE = 11.0
+NOTHING: Mapping[str, Sequence[str]] = MappingProxyType({})
 
 
 @dataclass(frozen=True)
@@ -56,8 +58,16 @@ def side_by_side(planned: Sequence[PlannedTask]) -> list[Placed]:
     return found
 
 
-def day_sheet_svg(day: BuildDay, planned: Sequence[PlannedTask], zones: Mapping[str, str]) -> str:
-    """A build day: time downwards, people across; a thick edge and a diamond mark what is critical."""
+def day_sheet_svg(
+    day: BuildDay,
+    planned: Sequence[PlannedTask],
+    zones: Mapping[str, str],
+    notes: Mapping[str, Sequence[str]] = NOTHING,
+) -> str:
+    """A build day: time downwards, people across; a thick edge and a diamond mark what is critical.
+
+    ``notes`` are short texts by the code of the planned task: who leads it, which part it is.
+    """
     start = min([minutes(day.start), *(task.start for task in planned)]) // 60 * 60
     end = -(-max([minutes(day.end), *(task.end for task in planned)]) // 60) * 60
     placed = side_by_side(planned)
@@ -94,6 +104,7 @@ def day_sheet_svg(day: BuildDay, planned: Sequence[PlannedTask], zones: Mapping[
         title = (
             f"{clock(task.start)}–{clock(task.end)} {task.code} {task.name}, {_people(task.crew)}"
             + (f", alone in: {zone}" if zone else "")
+            + "".join(f", {note}" for note in notes.get(task.code, ()))
             + (", critical" if task.critical else f", {task.slack_days} days of slack")
         )
         out.append(
@@ -111,6 +122,7 @@ def day_sheet_svg(day: BuildDay, planned: Sequence[PlannedTask], zones: Mapping[
             )
         elif letters >= len(task.code):
             lines = [head[:letters], *wrap(task.name, letters, max(0, room - 1 - bool(zone)))]
+            lines += [note[:letters] for note in notes.get(task.code, ())][: max(0, room - len(lines) - bool(zone))]
             lines += [f"▤ {zone}"[:letters]] if zone and room > len(lines) else []
             for number, text in enumerate(lines[: max(1, room)]):
                 out.append(_text(x + 3, top + 10 + number * LINE, text, bold=number == 0))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -16,13 +17,13 @@ from buildout.builds.web import services as builds
 from buildout.builds.web.documents import pdf_or_page
 from buildout.builds.web.models import Build, Member
 from buildout.units.value import content_hash
-from scheduling.engine.types import PlannedTask, Schedule, TaskNet
-from scheduling.web.offers import build_days, whole_task
+from scheduling.engine.types import PlannedTask, Schedule, Task, TaskNet
+from scheduling.web.offers import build_days, first_names, known_by_name, lead_words, whole_task
 from scheduling.web.plan_pictures import calendar_svg, day_sheet_svg
 from scheduling.web.views import sheet_context, user_of
 from scheduling.web.words import STATUSES, WHO, stage_name
 
-PICTURES_VERSION = 1
+PICTURES_VERSION = 2
 """Raise it when the pictures are drawn otherwise, so that none is shown as it used to look."""
 
 
@@ -32,9 +33,13 @@ def _context(build: Build, member: Member) -> dict[str, Any]:
     schedule = sheet.part("schedule", Schedule)
     net = {task.code: task for task in sheet.part("tasks", TaskNet).tasks}
     zones = {code: task.zone for code, task in net.items() if task.zone}
+    names = known_by_name(sheet)
+    if any(task.lead not in names for task in schedule.tasks if task.lead):  # somebody of the sign-up book leads
+        names = first_names(build, sheet)
     loads = {load.build_day: load for load in schedule.days}
     by_time = sorted(schedule.tasks, key=lambda task: (task.start_day, task.start, task.code))
-    pictures = _pictures(sheet, schedule, by_time, zones, {code: task.stage for code, task in net.items()})
+    notes = _notes(by_time, net, names)
+    pictures = _pictures(sheet, schedule, by_time, zones, notes, {code: task.stage for code, task in net.items()})
     days = [
         {
             "day": day,
@@ -50,15 +55,42 @@ def _context(build: Build, member: Member) -> dict[str, Any]:
         "status": STATUSES[schedule.status],
         "days": days,
         "stages": [(name, mark_safe(svg)) for name, svg in pictures["stages"]],  # noqa: S308 - likewise
-        "chain": [_row(task, zones) for task in chain],
-        "rows": [_row(task, zones) for task in by_time],
+        "chain": [_row(task, zones, notes) for task in chain],
+        "rows": [_row(task, zones, notes) for task in by_time],
     }
 
 
-def _row(task: PlannedTask, zones: dict[str, str]) -> dict[str, Any]:
+@dataclass(frozen=True)
+class Note:
+    """What the sheet says of a planned task beside its times."""
+
+    lead: str
+    """Who leads it."""
+    split: str
+    """Which part of a task split over days it is, or that it must not be split."""
+
+
+def _notes(planned: list[PlannedTask], net: dict[str, Task], names: dict[str, str]) -> dict[str, Note]:
+    """By the code of the planned task."""
+    parts: dict[str, list[str]] = {}
+    for task in planned:
+        parts.setdefault(whole_task(task.code), []).append(task.code)
+    found = {}
+    for task in planned:
+        whole, split = whole_task(task.code), ""
+        if len(parts[whole]) > 1:
+            split = f"part {parts[whole].index(task.code) + 1} of {len(parts[whole])}"
+        elif task.crew and whole in net:
+            split = "in one go" if net[whole].one_day else ""
+        found[task.code] = Note(lead_words(task, names), split)
+    return found
+
+
+def _row(task: PlannedTask, zones: dict[str, str], notes: dict[str, Note]) -> dict[str, Any]:
     whole = whole_task(task.code)
     return {
         "task": task,
+        "note": notes[task.code],
         "whole": whole,
         "zone": zones.get(whole, ""),
         "who": WHO.get(task.place, task.place),
@@ -71,10 +103,13 @@ def _pictures(
     schedule: Schedule,
     by_time: list[PlannedTask],
     zones: dict[str, str],
+    notes: dict[str, Note],
     stage_of: dict[str, int],
 ) -> dict[str, Any]:
     """Drawn once for one plan: kept under the content they are drawn from."""
     days = build_days(sheet)
+    said = {code: [text for text in (note.split, note.lead) if text]
+            for code, note in notes.items()}  # fmt: skip
 
     def draw() -> dict[str, Any]:
         stages: dict[int, dict[str, list[PlannedTask]]] = {}
@@ -85,7 +120,7 @@ def _pictures(
         last = max((task.end_day for task in by_time), default=date.min)
         return {
             "days": {
-                day.id: day_sheet_svg(day, [task for task in by_time if task.build_day == day.id], zones)
+                day.id: day_sheet_svg(day, [task for task in by_time if task.build_day == day.id], zones, said)
                 for day in days
             },
             "stages": [
@@ -94,7 +129,7 @@ def _pictures(
             ],
         }
 
-    key = content_hash("plan sheet", PICTURES_VERSION, schedule.tasks, days, zones, stage_of)
+    key = content_hash("plan sheet", PICTURES_VERSION, schedule.tasks, days, zones, said, stage_of)
     return dict(cache.get_or_set(key, draw, timeout=None) or {})
 
 

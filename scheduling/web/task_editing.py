@@ -35,7 +35,7 @@ from scheduling.web.forms import (
     RateForm,
 )
 from scheduling.web.models import SignUp
-from scheduling.web.offers import build_days
+from scheduling.web.offers import build_days, first_names, lead_words
 from scheduling.web.views import sheet_context, user_of
 from scheduling.web.words import STATUSES, WHO, driver_words, quantity_source, skill_words, stage_name
 
@@ -176,6 +176,10 @@ class _TaskPage:
         return next((row for row in self.edits.get(section, []) if row["task"] == self.code), {})
 
     @cached_property
+    def names(self) -> dict[str, str]:
+        return first_names(self.build, self.sheet)
+
+    @cached_property
     def everybody(self) -> dict[str, str]:
         """Who may be put on a task: the core team, helpers known by name, those who signed up for a day to come."""
         crew = self.sheet.document.get("crew", {})
@@ -230,6 +234,7 @@ class _TaskPage:
                 (row, self.everybody.get(row["person"], f"{row['person']}, not known any more"))
                 for row in self.edits.get("people", []) if row["task"] == self.code
             ] if kind in ("work", "fixed") else [],
+            "leads": next((said for part in parts if (said := lead_words(part, self.names))), ""),
             "held_by": next((part.held_by for part in parts if part.held_by), ""),
             "rate_form": self.rate_form(), "pin_form": self.pin_form(), "done_form": self.done_form(),
             "hold_form": self.hold_form(), "appointment_form": self.appointment_form(),

@@ -23,11 +23,11 @@ from buildout.units.value import content_hash
 from scheduling.engine.types import Schedule
 from scheduling.web import links, sign_ups
 from scheduling.web.models import Notice, ShareLink, SignUp
-from scheduling.web.offers import DayOffer, day_offers, upcoming
+from scheduling.web.offers import DayOffer, day_offers, known_by_name, lead_words, upcoming
 from scheduling.web.pictures import draw_day
 from scheduling.web.words import STATUSES, WHO, skill_words
 
-PICTURE_VERSION = 1
+PICTURE_VERSION = 2
 """Raise it when days are drawn otherwise, so that none is shown as it used to look."""
 
 
@@ -70,7 +70,9 @@ def days(request: HttpRequest, build_id: int) -> HttpResponse:
     context |= {
         "schedule": schedule,
         "status": STATUSES[schedule.status],
-        "days_left": [_day(offer, in_line, called_off) for offer in upcoming(offers, sheet.today())],
+        "days_left": [
+            _day(offer, in_line, called_off, known_by_name(sheet)) for offer in upcoming(offers, sheet.today())
+        ],
         "days_past": [offer for offer in offers if offer.day.date < sheet.today()],
         "elsewhere": [
             {"task": task, "who": WHO.get(task.place, task.place), "whole": task.code.split("/")[0]}
@@ -92,7 +94,7 @@ def days(request: HttpRequest, build_id: int) -> HttpResponse:
     return render(request, "scheduling/days.html", context)
 
 
-def _day(offer: DayOffer, in_line: list[SignUp], called_off: list[SignUp]) -> dict[str, Any]:
+def _day(offer: DayOffer, in_line: list[SignUp], called_off: list[SignUp], known: dict[str, str]) -> dict[str, Any]:
     names = {task.code: task.name for task in offer.tasks}
     people = [
         {
@@ -105,7 +107,11 @@ def _day(offer: DayOffer, in_line: list[SignUp], called_off: list[SignUp]) -> di
     waiting = [row for row in in_line if row.day == offer.day.id]
     picture = _picture(offer)
     off = [row for row in called_off if row.day == offer.day.id]
-    return {"called_off": off, "waiting": waiting, "offer": offer, "picture": picture, "people": people}
+    leaders = known | {row.ref: row.first_name for row in offer.sign_ups}
+    planned = [(task, lead_words(task, leaders)) for task in offer.planned]
+    return {
+        "called_off": off, "waiting": waiting, "offer": offer, "picture": picture, "people": people, "planned": planned
+    }  # fmt: skip
 
 
 def _picture(offer: DayOffer) -> dict[str, Any]:

@@ -391,6 +391,24 @@ def test_the_board_and_the_paper_say_where_tools_lie(
         assert "in the store" not in page  # a sawhorse is no saw
 
 
+def test_board_paper_and_helper_see_who_leads(
+    client_of: ClientOf, lead: User, hand_build: Build, bram: SignUp, on_the_day: None
+) -> None:
+    assert hand_build.current is not None
+    core = hand_build.current.document["crew"]["core"][0]
+    result = json.loads(hand_build.current.result)
+    next(task for task in result["schedule"]["tasks"] if task["code"] == "C11")["lead"] = core["id"]
+    hand_build.current.result = json.dumps(result)
+    hand_build.current.save()
+    name = core["name"].split()[0]
+    for page in ("board", "day-sheet", "days"):
+        address = of(hand_build, page) if page != "days" else reverse("scheduling:days", args=[hand_build.pk])
+        assert f"{name} leads" in client_of(lead).get(address).content.decode()
+    mine = Client().get(reverse("scheduling:my", args=[bram.token])).content.decode()
+    assert f"<dt>Crew lead</dt><dd>{name}</dd>" in mine
+    assert core["name"] not in mine
+
+
 def test_queries_do_not_grow_with_marks_and_people(
     client_of: ClientOf, lead: User, hand_build: Build, bram: SignUp, sika: SignUp,
     django_assert_num_queries: Any,

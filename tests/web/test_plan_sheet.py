@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable
 from datetime import date
@@ -12,6 +13,7 @@ import pytest
 from django.core.cache import cache
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -19,6 +21,7 @@ from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build
 from buildout.people.web.models import User
 from scheduling.engine.types import BuildDay, PlannedTask, Schedule
+from scheduling.web.models import ShareLink, SignUp
 from scheduling.web.plan_pictures import GUTTER, HEAD, HOUR, PERSON, day_sheet_svg, side_by_side
 
 ClientOf = Callable[[User | None], Client]
@@ -75,6 +78,55 @@ def test_the_table_says_what_the_pictures_say(client_of: ClientOf, owner: User, 
             assert f"<small>{hours}</small>" in table
     assert re.search(r'<ol class="chain"><li><strong>◆ <a [^>]*>H03</a> Pull the cover</strong>', page)
     assert "style=" not in page
+
+
+def in_the_schedule(build: Build, code: str, **fields: Any) -> None:
+    """Give a planned task of the build other values."""
+    assert build.current is not None
+    result = json.loads(build.current.result)
+    next(task for task in result["schedule"]["tasks"] if task["code"] == code).update(fields)
+    build.current.result = json.dumps(result)
+    build.current.save()
+
+
+@pytest.mark.django_db
+def test_the_sheet_says_who_leads_and_what_is_split(
+    client_of: ClientOf, owner: User, hand_build: Build, share_link: ShareLink
+) -> None:
+    assert hand_build.current is not None
+    dov = hand_build.current.document["crew"]["core"][0]
+    sika = SignUp.objects.create(
+        build=hand_build, day="strip", day_place=1, name="Sika Morrowlight", request_key="sika"
+    )
+    in_the_schedule(hand_build, "H03", lead=dov["id"], skills=["lead"])
+    in_the_schedule(hand_build, "C11", lead=sika.ref)
+    in_the_schedule(hand_build, "H01", skills=["lead"])
+    result = json.loads(hand_build.current.result)
+    next(task for task in result["tasks"]["tasks"] if task["code"] == "H01")["one_day"] = True
+    hand_build.current.result = json.dumps(result)
+    hand_build.current.save()
+    for name in ("plan", "plan-pdf"):
+        address = reverse(f"scheduling:{name}", args=[hand_build.pk])
+        page = client_of(owner).get(f"{address}?print").content.decode()
+        table = page[page.index("The same as a table") :]
+        rows = {row.split("</th>")[0]: row for row in table.split('<th scope="row">')}
+        row = {
+            code: next(text for text in rows.values() if code in text[:90]) for code in ("H03", "C11", "H01", "C12/1")
+        }
+        assert f"{dov['name'].split()[0]} leads" in row["H03"]
+        assert "Sika leads" in row["C11"]
+        assert "Morrowlight" not in page
+        assert "▲ needs a lead, nobody is named" in row["H01"]
+        assert "in one go" in row["H01"]
+        assert "part 1 of 2" in row["C12/1"]
+        assert "leads" not in row["C12/1"]
+        assert re.search(r"<title>[^<]* C12/1 Patch the walls, 2 people, part 1 of 2", page)
+        assert re.search(r"<title>[^<]* C11 [^<]*, Sika leads", page)
+    # When Sika withdraws, somebody else has to be found.
+    SignUp.objects.filter(pk=sika.pk).update(withdrawn=timezone.now())
+    page = client_of(owner).get(reverse("scheduling:plan", args=[hand_build.pk])).content.decode()
+    assert "Sika" not in page
+    assert page.count("<td>▲ needs a lead, nobody is named</td>") == 2
 
 
 @pytest.mark.django_db

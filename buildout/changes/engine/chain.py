@@ -93,7 +93,7 @@ LINK_VERSIONS = dict.fromkeys(
     "award": 6,
     "award choices": 4,
     "arrivals": 3,
-    "schedule": 5,
+    "schedule": 6,
     "tasks": 2,
     "forecast": 4,
     "gains": 3,

@@ -304,7 +304,7 @@ class _Import:
         for key in row:
             if key not in fields or fields[key].related_model is Build:
                 self._wrong(f'"{key}" is not a field of this table.', name, at, key, example=", ".join(fields))
-        if model is SignUp and "ref" not in row:
+        if isinstance(made, SignUp) and "ref" not in row:
             made.ref = str(row.get("id"))  # files of older versions: the plan called helpers by their row
         unchecked = []
         for key, field in fields.items():
