@@ -27,6 +27,7 @@ from hypothesis import settings
 from buildout.builds.web.models import Build, LinkResult, Member, Revision, Role
 from buildout.builds.web.services import Sheet
 from buildout.people.web.models import User
+from buildout.units.money import tax_on
 from buildout.units.value import to_json
 from scheduling.engine.types import DayLoad, Forecast, Lag, PlannedTask, Schedule, Task, TaskNet
 from scheduling.web.models import ShareLink, SignUp
@@ -333,12 +334,15 @@ def from_chain(computed: Computed, cast: dict[str, User]) -> Build:
     )
     suppliers = {row["id"]: row["name"] for row in computed.document["suppliers"]}
     names = {line.item: line.name for line in result.take_off.lines}
+    percent = Decimal(computed.document.get("money", {}).get("tax_percent", "0"))  # no quote here says another
     for number, order in enumerate(computed.commitments.get("orders", []), 1):
+        amounts = [Decimal(line["goods"]) for line in order["lines"]] + [Decimal(order.get("freight", "0"))]
+        tax = sum(tax_on(amount, percent, computed.document.get("currency", "USD")) for amount in amounts)
         Order.objects.create(
             build=build, number=number, supplier=order["supplier"], quote=order["quote"], state=order["state"],
             supplier_name=suppliers[order["supplier"]], placed=date.fromisoformat(order["placed"]),
             promised=date.fromisoformat(order["promised"]) if order.get("promised") else None,
-            freight=Decimal(order.get("freight", "0")), revision=build.current,
+            freight=Decimal(order.get("freight", "0")), tax=tax, tax_percent=percent, revision=build.current,
             lines=[{**line, "name": names.get(line["item"], line["item"])} for line in order["lines"]],
         )  # fmt: skip
     places: dict[str, int] = {}

@@ -12,7 +12,7 @@ from functools import cache
 from typing import Final
 
 ROUNDING: Final = ROUND_HALF_UP
-ROUNDING_NAME: Final = "half up, at each line"
+ROUNDING_NAME: Final = "rounded half up at each line"
 LARGEST: Final = Decimal(10) ** 15
 
 

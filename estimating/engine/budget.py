@@ -10,6 +10,7 @@ from buildout.units.money import format_money, round_money, tax_on
 from buildout.units.value import Reason, Status
 from estimating.engine.award import MOST_PERCENT
 from estimating.engine.heads import FLOAT, FREIGHT, HEADS, TAX
+from estimating.engine.offers import tax_rate
 from estimating.engine.types import (
     Award,
     AwardLine,
@@ -21,6 +22,7 @@ from estimating.engine.types import (
     OrderedLine,
     PlacedOrder,
     Product,
+    Quote,
     TakeOff,
 )
 
@@ -45,44 +47,72 @@ def budget(
     orders: list[PlacedOrder],
     products: list[Product],
     charges: Sequence[Charge] = (),
+    quotes: Sequence[Quote] = (),
 ) -> Budget:
     """Add up what the build costs, head by head.
 
     A head's total is what is quoted or ordered for it, plus the allowance set aside for what no quote covers,
     plus its contingency percent of both. An order replaces the award for the quantity it covers; ``charges``
-    for goods called off count as ordered. Tax is a head
-    of its own, worked out line by line; allowances are taken to include their tax. The float for the first quiet
+    for goods called off count as ordered. Tax is a head of its own, worked out line by line: an order at the rate it
+    was placed at, what is only awarded at the rate of its quote, and where neither says one at the build's. So it is
+    what award and orders say, to the cent. Allowances are taken to include their tax. The float for the first quiet
     months is shown but is in no total. Status: infeasible when the money does not reach, underdetermined when
     something asked is neither quoted nor set aside for, else proven.
     """
     currency = award.currency
-    tax_percent = min(money.tax_percent, MOST_PERCENT)
+    build_percent = min(money.tax_percent, MOST_PERCENT)
+    percent_of = {quote.id: tax_rate(quote, build_percent) for quote in quotes}
     names = {p.id: p.name for p in products} | {line.item: line.name for line in take_off.lines}
     head_of = {p.id: p.head for p in products} | {line.item: line.head for line in take_off.lines}
     heads = {number: _Head() for number in HEADS}
     taxes: list[tuple[str, Decimal]] = []
 
-    def enter(number: int, parts: list[tuple[str, Decimal]]) -> None:
-        """One line of a bill: its parts under a head, its tax rounded once."""
+    rates: set[Decimal] = set()
+
+    def enter(number: int, parts: list[tuple[str, Decimal]], percent: Decimal) -> Decimal:
+        """One line of a bill: its parts under a head, its tax rounded once. Returns the tax."""
         heads[number if number in heads else OTHER].made_of += parts
         taxed = sum((amount for _, amount in parts), Decimal(0))
-        taxes.append((parts[0][0], tax_on(taxed, tax_percent, currency)))
+        tax = tax_on(taxed, percent, currency)
+        if taxed:
+            rates.add(percent)
+        taxes.append((f"{parts[0][0]}, {_written(percent)} %", tax))
+        return tax
 
+    def order_percent(order: PlacedOrder) -> Decimal:
+        return order.tax_percent if order.tax_percent is not None else percent_of.get(order.quote, build_percent)
+
+    taxed = dict.fromkeys((order.number for order in orders), Decimal(0))
     ordered = _ordered_lines(orders)
     awarded = {line.item: line for line in award.lines}
     for item in sorted({*awarded, *ordered}, key=lambda i: (head_of.get(i, OTHER), names.get(i, i), i)):
         number = head_of.get(item, OTHER)
-        for parts in _cost_of(names.get(item, item), awarded.get(item), ordered.get(item, []), currency):
-            enter(number, parts)
+        name = names.get(item, item)
+        for order, entry in ordered.get(item, []):
+            tax = enter(number, [(f"{name}, order {order.number}", entry.goods)], order_percent(order))
+            taxed[order.number] += tax
+        line = awarded.get(item)
+        if line is not None and (parts := _still_to_buy(name, line, ordered.get(item, []), currency)):
+            enter(number, parts, percent_of.get(line.quote, build_percent))
         placed = sum((line.goods for _, line in ordered.get(item, [])), Decimal(0))
         heads[number if number in heads else OTHER].ordered += placed
     for charge in charges:
         name = names.get(charge.item, charge.item)
         number = head_of.get(charge.item, OTHER)
-        enter(number, [(f"{name}, called off from order {charge.order}", charge.amount)])
+        percent = charge.tax_percent if charge.tax_percent is not None else build_percent
+        enter(number, [(f"{name}, called off from order {charge.order}", charge.amount)], percent)
         heads[number if number in heads else OTHER].ordered += charge.amount
-    for what, amount in _freight(award, orders):
-        enter(FREIGHT, [(what, amount)])
+    for order in sorted(orders, key=lambda o: (o.placed, o.number)):
+        if order.freight:
+            freight = [(f"Freight, order {order.number}", order.freight)]
+            taxed[order.number] += enter(FREIGHT, freight, order_percent(order))
+        if order.tax is not None and order.tax != taxed[order.number]:
+            taxes.append((f"Order {order.number}, as its tax is written there", order.tax - taxed[order.number]))
+    placed_quotes = {order.quote for order in orders}
+    for party in award.suppliers:
+        if party.quote not in placed_quotes and party.freight:
+            freight = [(f"Freight, quote {party.quote}", party.freight)]
+            enter(FREIGHT, freight, percent_of.get(party.quote, build_percent))
     heads[FREIGHT].ordered += sum((order.freight for order in orders), Decimal(0))
     heads[TAX].made_of += [(what, amount) for what, amount in taxes if amount]
 
@@ -102,6 +132,7 @@ def budget(
         available=money.available,
         left=money.available - total,
         kept_apart=next(line.total for line in lines if line.head == FLOAT),
+        tax_rates=sorted(rates),
         reasons=[],
     )
     reasons = _reasons(result, take_off, award, ordered, plans, money, currency)
@@ -113,7 +144,7 @@ def budget(
     return Budget(
         status=status, lines=lines, goods=result.goods, freight=result.freight, tax=result.tax,
         allowances=result.allowances, contingency=result.contingency, total=total, available=money.available,
-        left=result.left, kept_apart=result.kept_apart, reasons=reasons,
+        left=result.left, kept_apart=result.kept_apart, tax_rates=result.tax_rates, reasons=reasons,
     )  # fmt: skip
 
 
@@ -125,33 +156,27 @@ def _ordered_lines(orders: list[PlacedOrder]) -> dict[str, list[tuple[PlacedOrde
     return found
 
 
-def _cost_of(
-    name: str, line: AwardLine | None, ordered: list[tuple[PlacedOrder, OrderedLine]], currency: str
-) -> list[list[tuple[str, Decimal]]]:
-    """Bill lines of an item: orders as they stand, then the award for what they leave open."""
-    found = [[(f"{name}, order {order.number}", entry.goods)] for order, entry in ordered]
-    if line is None:
-        return found
+def _still_to_buy(
+    name: str, line: AwardLine, ordered: list[tuple[PlacedOrder, OrderedLine]], currency: str
+) -> list[tuple[str, Decimal]]:
+    """Parts of the bill line for what orders of an item leave open of its award; none where they cover it."""
     label = f"{name}, quote {line.quote}"
     if not ordered:
         parts = [(label, line.goods)]
         if line.extras:
             parts.append((f"{label}, set-up and extras", line.extras))
-        return [parts]
+        return parts
     if any(entry.unit != line.unit for _, entry in ordered):
-        return found
+        return []
     open_part = line.quantity - line.spare - sum((entry.quantity for _, entry in ordered), Decimal(0))
     if open_part > 0 and line.quantity > 0:
         rest = round_money(line.goods * open_part / line.quantity, currency)
-        found.append([(f"{label}, still to order {open_part.normalize():f} {line.unit}", rest)])
-    return found
+        return [(f"{label}, still to order {_written(open_part)} {line.unit}", rest)]
+    return []
 
 
-def _freight(award: Award, orders: list[PlacedOrder]) -> list[tuple[str, Decimal]]:
-    found = [(f"Freight, order {o.number}", o.freight) for o in sorted(orders, key=lambda o: (o.placed, o.number))]
-    placed = {order.quote for order in orders}
-    found += [(f"Freight, quote {p.quote}", p.freight) for p in award.suppliers if p.quote not in placed]
-    return [(what, amount) for what, amount in found if amount]
+def _written(number: Decimal) -> str:
+    return f"{number.normalize():f}"
 
 
 def _line(number: int, head: _Head, plan: HeadPlan | None, currency: str) -> BudgetLine:

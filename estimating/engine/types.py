@@ -1026,6 +1026,10 @@ class PlacedOrder(Value, kw_only=True):
     """Last day anything of it came; a day promised before that no longer holds for the rest."""
     lines: list[OrderedLine]
     freight: Decimal = Decimal(0)
+    tax_percent: Decimal | None = None
+    """The rate it was placed at, whatever its quote says since. None: as its quote says."""
+    tax: Decimal | None = None
+    """On these lines and the freight as they stand. None: each at the rate."""
 
 
 class Charge(Value, kw_only=True):
@@ -1034,6 +1038,8 @@ class Charge(Value, kw_only=True):
     order: str
     item: str
     amount: Decimal
+    tax_percent: Decimal | None = None
+    """The rate of the order it was asked for. None: the build's own."""
 
 
 class Arrival(Value, kw_only=True):
@@ -1138,4 +1144,6 @@ class Budget(Value, kw_only=True):
     left: Decimal
     kept_apart: Decimal = Decimal(0)
     """Float for the first quiet months."""
+    tax_rates: list[Decimal] = []
+    """Percentages that quotes and orders are taxed at here, lowest first."""
     reasons: list[Reason]

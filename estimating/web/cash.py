@@ -38,7 +38,7 @@ def planned_from(sheet: Sheet, orders: list[Order], entries: list[LedgerEntry]) 
     flows = [Flow(day=i.day, amount=-i.amount, what=i.what or "Money arrives") for i in money.incoming if i.day > today]
     opening = money.available + sum((flow.amount for flow in flows), Decimal(0)) - paid_in_all
     quotes = {quote.id: quote for quote in sheet.section("quotes", list[Quote])}
-    bought = _placed(orders, book, suppliers, quotes, arrives, money.tax_percent, sheet.currency)
+    bought = _placed(orders, book, suppliers, quotes, arrives, sheet.currency)
     bought += _to_place(sheet, orders, suppliers, arrives, today)
     for purchase in bought:
         flows += purchase_flows(purchase, sheet.currency)
@@ -68,7 +68,6 @@ def _placed(
     suppliers: dict[str, Supplier],
     quotes: dict[str, Quote],
     arrives: dict[str, date],
-    tax_percent: Decimal,
     currency: str,
 ) -> list[Purchase]:
     found = []
@@ -81,7 +80,7 @@ def _placed(
         goods = sum((line.goods for line in lines), Decimal(0))
         off = order.state == Order.State.CANCELLED
         # Of an order called off what the supplier charges for that is left, and no deposit on it.
-        tax = tax_due(order, quotes.get(order.quote), tax_percent, currency)
+        tax = tax_due(order, currency)
         due_in_all = goods + tax + (0 if off else order.freight)
         total = max(due_in_all, invoiced)
         if off and not total:

@@ -13,7 +13,7 @@ from django.template.loader import render_to_string
 
 from buildout.builds.web.documents import pdf
 from buildout.builds.web.services import Sheet
-from buildout.units.money import format_money
+from buildout.units.money import ROUNDING_NAME, format_money
 from buildout.units.words import counted
 from estimating.engine.types import Quote, Supplier
 from estimating.web.models import ChangeOrder, Order, SentDocument
@@ -79,6 +79,7 @@ def order_facts(sheet: Sheet, order: Order) -> dict[str, Any]:
     return _parties(sheet, order) | {
         "lines": lines,
         "goods": goods,
+        "taxed": f"Tax, {order.rate.normalize():f} % {ROUNDING_NAME}",
         "total": goods + order.freight + order.tax,
         "requests": REQUESTS,
     }
@@ -126,7 +127,12 @@ def _order_text(sheet: Sheet, order: Order, buyer: str) -> str:
             + (f", extras {money(line['extras'])}" if line["extras"] else "")
             + f": {money(line['goods'])}",
         ]
-    text += ["", f"Goods: {money(facts['goods'])}", f"Freight: {money(order.freight)}", f"Tax: {money(order.tax)}"]
+    text += [
+        "",
+        f"Goods: {money(facts['goods'])}",
+        f"Freight: {money(order.freight)}",
+        f"{facts['taxed']}: {money(order.tax)}",
+    ]
     text += [f"Total: {money(facts['total'])}", ""]
     if facts["place"]:
         text += [f"Deliver to: {facts['place']}"]

@@ -12,7 +12,7 @@ from django.db import transaction
 from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build
 from buildout.people.web.models import User
-from buildout.units.money import format_money, round_money, tax_on
+from buildout.units.money import format_money, round_money
 from estimating.engine.heads import FREIGHT, HEADS, TAX
 from estimating.engine.ledger import (
     BilledLine,
@@ -24,11 +24,10 @@ from estimating.engine.ledger import (
     shares,
     three_way,
 )
-from estimating.engine.offers import tax_rate
-from estimating.engine.types import Budget, MoneyPlan, Product, Quote, TakeOff
+from estimating.engine.types import Budget, Product, TakeOff
 from estimating.web.models import Claim, LedgerEntry, Order
 from estimating.web.order_book import OrderBookError
-from estimating.web.services import standings, tax_due
+from estimating.web.services import standings, tax_due, tax_on_lines
 
 Kind = LedgerEntry.Kind
 BILLS = (Kind.INVOICE, Kind.CREDIT)
@@ -72,24 +71,6 @@ def heads_of_items(sheet: builds.Sheet) -> dict[str, int]:
     return products | {line.item: line.head for line in sheet.part("take_off", TakeOff).lines}
 
 
-class _Taxes:
-    """Rates of a build's quotes."""
-
-    def __init__(self, sheet: builds.Sheet) -> None:
-        self.currency = sheet.currency
-        self.quotes = {quote.id: quote for quote in sheet.section("quotes", list[Quote])}
-        self.money = sheet.section("money", MoneyPlan) if sheet.document.get("money") else MoneyPlan()
-
-    def of(self, order: Order, goods: Iterable[Decimal]) -> Decimal:
-        """Tax on lines of an order."""
-        quote = self.quotes.get(order.quote)
-        percent = tax_rate(quote, self.money.tax_percent) if quote else self.money.tax_percent
-        return sum((tax_on(amount, percent, self.currency) for amount in goods), Decimal(0))
-
-    def due(self, order: Order) -> Decimal:
-        return tax_due(order, self.quotes.get(order.quote), self.money.tax_percent, self.currency)
-
-
 def split_of(order: Order, head_of: dict[str, int], tax: Decimal) -> dict[int, Decimal]:
     """What an order comes to under each head, tax and freight included."""
     found: dict[int, Decimal] = {}
@@ -104,12 +85,11 @@ def money_by_head(
     sheet: builds.Sheet, book: list[LedgerEntry], orders: Iterable[Order], budget: Budget | None = None
 ) -> list[HeadMoney]:
     """Every budget head with what was ordered, invoiced, paid and drawn since; ``budget``: another than the sheet's."""
-    taxes = _Taxes(sheet)
     head_of = heads_of_items(sheet)
     return head_money(
         budget or sheet.part("budget", Budget),
         [row_of(entry) for entry in book],
-        {o.name: split_of(o, head_of, taxes.due(o)) for o in orders if o.state != Order.State.CANCELLED},
+        {o.name: split_of(o, head_of, tax_due(o, sheet.currency)) for o in orders if o.state != Order.State.CANCELLED},
         head_of,
         sheet.currency,
     )
@@ -125,7 +105,7 @@ def match(sheet: builds.Sheet, order: Order, entries: list[LedgerEntry]) -> Thre
         for line in standings(order)
     ]  # fmt: skip
     rows = [row_of(entry) for entry in entries]
-    return three_way(lines, order.freight, _Taxes(sheet).due(order), rows, sheet.currency)
+    return three_way(lines, order.freight, tax_due(order, sheet.currency), rows, sheet.currency)
 
 
 class CreditStart(NamedTuple):
@@ -155,7 +135,7 @@ def credit_start(sheet: builds.Sheet, order: Order, entries: list[LedgerEntry], 
         weights = goods if any(goods.values()) else dict.fromkeys(bad or sorted(billed)[:1], Decimal(1))
         if weights:
             goods = dict(zip(weights, shares(claim.asked, list(weights.values()), sheet.currency), strict=True))
-    return CreditStart(billed, quantity, goods, _Taxes(sheet).of(order, goods.values()))
+    return CreditStart(billed, quantity, goods, tax_on_lines(order, goods.values(), sheet.currency))
 
 
 @transaction.atomic

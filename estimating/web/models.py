@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import ClassVar
 
 from django.db import models
@@ -49,6 +50,9 @@ class Order(models.Model):
     """[{item, name, quantity, unit, unit_price, goods}], numbers as text."""
     freight = models.DecimalField(max_digits=14, decimal_places=3, default=0)
     tax = models.DecimalField(max_digits=14, decimal_places=3, default=0)
+    """In all, as it was placed."""
+    tax_percent = models.DecimalField(max_digits=9, decimal_places=4, null=True, blank=True)
+    """The rate it was placed at; its quote may say another since. None: placed before the rate was kept."""
     note = models.TextField(blank=True)
     revision = models.ForeignKey(Revision, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
     """The revision it was drawn from."""
@@ -62,6 +66,14 @@ class Order(models.Model):
     @property
     def name(self) -> str:
         return f"PO-{self.number}"
+
+    @property
+    def rate(self) -> Decimal:
+        """Tax in percent: as it was placed, else what its tax comes to of goods and freight."""
+        if self.tax_percent is not None:
+            return self.tax_percent
+        taxed = sum((Decimal(line["goods"]) for line in self.lines), self.freight)
+        return round(self.tax / taxed * 100, 3) if taxed else Decimal(0)
 
     def __str__(self) -> str:
         return f"{self.name} to {self.supplier_name}"

@@ -38,6 +38,7 @@ class ReadyOrder(NamedTuple):
     lines: list[AwardLine]
     goods: Decimal
     freight: Decimal
+    tax_percent: Decimal
     tax: Decimal
 
     @property
@@ -68,7 +69,9 @@ def ready_orders(sheet: builds.Sheet, orders: list[Order]) -> list[ReadyOrder]:
         percent = tax_rate(quote, money.tax_percent)  # the award's amounts are without tax, whatever the quote's are
         tax = sum((tax_on(amount, percent, sheet.currency) for amount in amounts), Decimal(0))
         found.append(
-            ReadyOrder(quote, suppliers.get(quote.supplier), lines, sum(amounts[:-1], Decimal(0)), freight, tax)
+            ReadyOrder(
+                quote, suppliers.get(quote.supplier), lines, sum(amounts[:-1], Decimal(0)), freight, percent, tax
+            )
         )
     return found
 
@@ -96,6 +99,7 @@ def place(build: Build, user: User, quote_id: str, note: str = "") -> Order:
         placed=sheet.today(),
         freight=ready.freight,
         tax=ready.tax,
+        tax_percent=ready.tax_percent,
         note=note,
         revision=sheet.revision,
         lines=[

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
 from typing import NamedTuple
@@ -12,9 +13,8 @@ from django.utils import timezone
 from buildout.builds.web.models import Build, Revision
 from buildout.units.money import tax_on
 from estimating.engine.deliveries import LineStanding, standing
-from estimating.engine.offers import tax_rate
 from estimating.engine.order_changes import OrderDifference
-from estimating.engine.types import Charge, OrderedLine, PlacedOrder, Quote
+from estimating.engine.types import Charge, OrderedLine, PlacedOrder
 from estimating.web.models import ChangeOrder, Order
 
 
@@ -66,18 +66,23 @@ def standings(order: Order) -> list[OrderedItem]:
     return found
 
 
-def tax_due(order: Order, quote: Quote | None, build_percent: Decimal, currency: str) -> Decimal:
-    """Tax as the order was placed with, and on every line of its agreed changes at the rate of its own quote."""
-    percent = tax_rate(quote, build_percent) if quote is not None else build_percent
+def tax_on_lines(order: Order, amounts: Iterable[Decimal], currency: str) -> Decimal:
+    """Tax on lines at the rate the order was placed at, each rounded once."""
+    return sum((tax_on(amount, order.rate, currency) for amount in amounts), Decimal(0))
+
+
+def tax_due(order: Order, currency: str) -> Decimal:
+    """Tax on an order as it stands: as it was placed, and on each line changed since what its tax moved by.
+
+    What its quote says since does not count.
+    """
+    now = tax_on_lines(order, (line.goods for line in standings(order)), currency)
     if order.state == Order.State.CANCELLED:
-        # No freight is due, and of the goods what the supplier charges for calling them off.
-        return sum((tax_on(line.goods, percent, currency) for line in standings(order)), Decimal(0))
-    agreed = [change for change in order.changes.all() if change.state == ChangeOrder.State.AGREED]
-    moved = [Decimal(line["money"]) for change in agreed for line in change.lines]
-    return order.tax + sum((tax_on(amount, percent, currency) for amount in moved), Decimal(0))
+        return now  # no freight is due, and of the goods what the supplier charges for calling them off
+    return order.tax + now - tax_on_lines(order, (Decimal(line["goods"]) for line in order.lines), currency)
 
 
-def placed_orders(build: Build) -> list[PlacedOrder]:
+def placed_orders(build: Build, currency: str) -> list[PlacedOrder]:
     """The standing orders as the chain takes them, agreed change orders and deliveries counted in."""
     return [
         PlacedOrder(
@@ -90,6 +95,8 @@ def placed_orders(build: Build) -> list[PlacedOrder]:
             received=order.received,
             last_delivery=max((d.came for d in order.deliveries.all() if d.taken_back is None), default=None),
             freight=_as_written(order.freight),
+            tax_percent=_as_written(order.rate),
+            tax=_as_written(tax_due(order, currency) - tax_on_lines(order, _called_off(order).values(), currency)),
             lines=[
                 OrderedLine(
                     item=line.item,
@@ -112,12 +119,16 @@ def charges(build: Build) -> list[Charge]:
     """What suppliers ask for goods that were called off: lines of which nothing is due any more, but money is."""
     orders = Order.objects.filter(build=build).prefetch_related("changes", "deliveries")
     return [
-        Charge(order=order.name, item=line.item, amount=_as_written(line.goods))
+        Charge(order=order.name, item=item, amount=_as_written(amount), tax_percent=_as_written(order.rate))
         for order in orders
-        if any(change.state == ChangeOrder.State.AGREED for change in order.changes.all())
-        for line in standings(order)
-        if line.due == 0 and line.goods > 0
+        for item, amount in _called_off(order).items()
     ]
+
+
+def _called_off(order: Order) -> dict[str, Decimal]:
+    if not any(change.state == ChangeOrder.State.AGREED for change in order.changes.all()):
+        return {}
+    return {line.item: line.goods for line in standings(order) if line.due == 0 and line.goods > 0}
 
 
 def _as_written(amount: Decimal) -> Decimal:

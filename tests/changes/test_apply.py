@@ -244,7 +244,7 @@ def test_a_day_taken_out_is_told_and_the_place_is_no_commitment(quick_build: Bui
     assert "is not held any more" in notice.text
     assert "choose what suits you" in notice.text
     quick_build.refresh_from_db()
-    assert services.commitments_of(quick_build).sign_ups == []
+    assert services.commitments_of(quick_build, "XXX").sign_ups == []
     services.apply(propose(quick_build, owner, dearer), owner, "")  # and the next change goes through
     assert Notice.objects.count() == 1
 

@@ -6,6 +6,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+import msgspec
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -22,6 +23,7 @@ from estimating.engine.types import (
     OrderedLine,
     PlacedOrder,
     Product,
+    Quote,
     TakeOff,
     TakeOffLine,
 )
@@ -211,3 +213,63 @@ def test_what_calling_off_costs_stays_in_the_budget() -> None:
     assert (head.quoted, head.ordered) == (D("1120.00"), D("120.00"))
     assert ("Foam, called off from order PO-1", D("120.00")) in head.made_of
     assert (found.tax, found.total) == (D("112.00"), D("1232.00"))
+
+
+def quote(name: str, percent: str | None) -> Quote:
+    day = date(2027, 1, 4)
+    return Quote(
+        id=name, supplier=name[0], currency="XXX", quoted=day, valid_until=day, lines=[], lead_days_low=1,
+        lead_days_likely=1, lead_days_high=1, tax_percent=None if percent is None else D(percent),
+    )  # fmt: skip
+
+
+QUOTES = [quote("q-1", "7.5"), quote("r-1", "5"), quote("s-1", None)]
+
+
+def test_every_line_is_taxed_at_the_rate_of_its_own_quote() -> None:
+    # q-1, 7.5 %: foam 1000.00 and 20.00 extras → 76.50; freight 40.00 → 3.00
+    # r-1, 5 %: cover 1175.43 → 58.7715 → 58.77; freight 80.00 → 4.00
+    # s-1, the build's 10 %: mirror 30.05 → 3.005 → 3.01
+    award = Award(
+        status="proven", bound=D(0), total=D(0), tax=D(0), unquoted=[], reasons=[],
+        lines=[
+            bought("foam", "1000.00", "20.00"), bought("cover", "1175.43", quote="r-1"),
+            bought("mirror", "30.05", quote="s-1"),
+        ],
+        suppliers=[
+            AwardSupplier(supplier=q[0], quote=q, goods=D(0), freight=D(freight), tax=D(0), total=D(0))
+            for q, freight in (("q-1", "40.00"), ("r-1", "80.00"), ("s-1", "0.00"))
+        ],
+    )  # fmt: skip
+    found = budget(asked("foam", "cover", "mirror"), award, MoneyPlan(tax_percent=D(10)), [], PRODUCTS, (), QUOTES)
+    check(found)
+    assert found.lines[21].made_of == [
+        ("Foam, quote q-1, 7.5 %", D("76.50")), ("Cover, quote r-1, 5 %", D("58.77")),
+        ("Mirror, quote s-1, 10 %", D("3.01")), ("Freight, quote q-1, 7.5 %", D("3.00")),
+        ("Freight, quote r-1, 5 %", D("4.00")),
+    ]  # fmt: skip
+    assert (found.goods, found.freight, found.tax) == (D("2225.48"), D("120.00"), D("145.28"))
+    assert found.total == D("2490.76")
+    assert found.tax_rates == [D(5), D("7.5"), D(10)]
+
+
+def test_an_order_is_taxed_as_it_was_placed() -> None:
+    # Placed at 5 % for 400.00 and 60.00 freight: 20.00 + 3.00. Its quote says 7.5 % since: that is for the 6 of 10
+    # still to buy, 600.00 → 45.00. Calling off an earlier order placed at 5 % costs 120.00 → 6.00.
+    award = awarded(bought("foam", "1000.00"))
+    placed = msgspec.structs.replace(order("foam", "400.00", 4, "60"), tax_percent=D(5), tax=D("23.00"))
+    off = [Charge(order="PO-1", item="foam", amount=D("120.00"), tax_percent=D(5))]
+    found = budget(asked("foam"), award, MoneyPlan(tax_percent=D(10)), [placed], PRODUCTS, off, QUOTES)
+    check(found)
+    assert found.tax == D("74.00")
+    assert found.tax_rates == [D(5), D("7.5")]
+    # Their paper rounds the whole invoice and says 22.99: that is what is owed.
+    told = msgspec.structs.replace(placed, tax=D("22.99"))
+    found = budget(asked("foam"), award, MoneyPlan(tax_percent=D(10)), [told], PRODUCTS, off, QUOTES)
+    check(found)
+    assert found.tax == D("73.99")
+    assert ("Order PO-7, as its tax is written there", D("-0.01")) in found.lines[21].made_of
+    # A file that says neither rate nor tax: as its quote says.
+    bare = msgspec.structs.replace(placed, tax_percent=None, tax=None)
+    found = budget(asked("foam"), award, MoneyPlan(tax_percent=D(10)), [bare], PRODUCTS, (), QUOTES)
+    assert found.tax == D("79.50")  # 30.00 + 4.50 + 45.00

@@ -103,14 +103,14 @@ def test_queries(client_of: ClientOf, demo_build: Build, owner: User, django_ass
         browser.get(url("cash", demo_build))
 
 
-def test_tax_of_an_order_is_its_own_quotes(demo_build: Build, owner: User) -> None:
-    """Changed or called off: the rate the quote said, not the build's."""
+def test_an_order_keeps_the_rate_it_was_placed_at(demo_build: Build, owner: User) -> None:
+    """Changed or called off: taxed at 7.5 % as it was placed, though its quote says 5 % since."""
     revision = demo_build.current
     assert revision is not None
     order = Order.objects.get(build=demo_build, number=1)
     quote = next(quote for quote in revision.document["quotes"] if quote["id"] == order.quote)
     quote["tax_percent"] = "5"
-    assert str(revision.document["money"]["tax_percent"]) != "5"
+    assert order.tax_percent == Decimal("7.5")
     revision.save()
     line = order.lines[0]
     ChangeOrder.objects.create(
@@ -124,6 +124,6 @@ def test_tax_of_an_order_is_its_own_quotes(demo_build: Build, owner: User) -> No
         flow = planned(demo_build, sheet_of(demo_build))
         return sum((f.amount for week in flow.weeks for f in week.flows if order.name in f.what), Decimal(0))
 
-    assert leaves() == goods - 20 + order.freight + order.tax - 1  # 5 % of 20
+    assert leaves() == goods - 20 + order.freight + order.tax - Decimal("1.50")  # 7.5 % of 20
     cancel(order, owner, Decimal(100))
-    assert leaves() == Decimal(105)
+    assert leaves() == Decimal("107.50")

@@ -72,7 +72,7 @@ def test_an_agreed_change_is_what_the_order_now_says(order: Order) -> None:
     [change] = write(order.build, need(43))
     member = order.build.members.select_related("user").get(role="owner")
     order_book.decide(change, member.user, agreed=True)
-    [placed] = placed_orders(order.build)
+    [placed] = placed_orders(order.build, "XXX")
     assert placed.lines[0].quantity == 43
     write(order.build)
     assert states() == [(1, "agreed")]

@@ -77,7 +77,7 @@ def test_a_tick_is_a_fact_and_can_be_taken_back(client_of: ClientOf, demo_build:
     made = made_cuts(demo_build)
     assert [(m.product, m.length, m.width) for m in made] == [(plan.product, one.length, one.width)]
     assert made[0].pieces == one.pieces
-    assert commitments_of(demo_build).cuts == made
+    assert commitments_of(demo_build, "XXX").cuts == made
     again = browser.post(tick, follow=True).content.decode()
     assert "is ticked already" in again
     assert CutMade.objects.count() == 1

@@ -110,7 +110,7 @@ def test_an_order_freezes_what_is_awarded(client_of: ClientOf, demo_build: Build
     assert entry.text.startswith("PO-3 placed with Ninefold Cover Works: ¤")
     page = browser.get(url("orders", demo_build)).content.decode()
     assert 'value="ninefold-1"' not in page, "it is no longer waiting"
-    taken = next(order for order in placed_orders(demo_build) if order.number == "PO-3")
+    taken = next(order for order in placed_orders(demo_build, "XXX") if order.number == "PO-3")
     assert taken.lines[0].goods == line.goods + line.extras, "the chain counts it in full"
 
 
@@ -130,7 +130,7 @@ def test_what_a_cancelled_order_had_waits_again(client_of: ClientOf, demo_build:
     browser = client_of(owner)
     browser.post(url("cancel-order", demo_build, 1))
     assert Order.objects.get(build=demo_build, number=1).state == "cancelled"
-    assert [order.number for order in placed_orders(demo_build)] == ["PO-2"]
+    assert [order.number for order in placed_orders(demo_build, "XXX")] == ["PO-2"]
     browser.post(url("place-order", demo_build), {"quote": "plumbob-1"})
     anew = Order.objects.get(build=demo_build, number=3)
     assert [line["item"] for line in anew.lines] == ["timber-2x4", "ply-half"]
@@ -212,7 +212,7 @@ def test_an_agreed_change_counts(client_of: ClientOf, demo_build: Build, owner: 
     assert "PO-2, change 1" in page
 
     def vinyl() -> Decimal:
-        order = next(order for order in placed_orders(demo_build) if order.number == "PO-2")
+        order = next(order for order in placed_orders(demo_build, "XXX") if order.number == "PO-2")
         return next(line.quantity for line in order.lines if line.item == "vinyl")
 
     assert vinyl() != Decimal(120), "a change that is not agreed does not count"
@@ -229,9 +229,9 @@ def test_an_agreed_change_counts(client_of: ClientOf, demo_build: Build, owner: 
 def test_a_refused_change_leaves_the_order_as_sent(
     client_of: ClientOf, demo_build: Build, owner: User, change: ChangeOrder
 ) -> None:
-    before = placed_orders(demo_build)
+    before = placed_orders(demo_build, "XXX")
     client_of(owner).post(url("refuse-change", demo_build, 2, 1))
-    assert placed_orders(demo_build) == before
+    assert placed_orders(demo_build, "XXX") == before
     assert client_of(owner).post(url("agree-change", demo_build, 2, 9)).status_code == 404
 
 

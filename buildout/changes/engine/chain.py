@@ -87,7 +87,7 @@ LINK_VERSIONS = dict.fromkeys(
 ) | {
     "survey": 3,
     "plan": 5,
-    "budget": 2,
+    "budget": 3,
     "order-by dates": 2,
     "take-off": 5,
     "award": 6,
@@ -295,7 +295,7 @@ def run_chain(
     ordered = link("order-by dates", "", OrderDates, lambda: order_by(awarded, *need), awarded, *need)
 
     step("budget")
-    purse = (plan.money, commitments.orders, plan.products, commitments.charges)
+    purse = (plan.money, commitments.orders, plan.products, commitments.charges, plan.quotes)
     spent = link("budget", "", Budget, lambda: budget(counted, awarded, *purse), counted, awarded, *purse)
 
     step("forecast")

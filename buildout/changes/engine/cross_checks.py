@@ -690,6 +690,7 @@ def check_commitments(plan: Plan, commitments: Commitments) -> list[Problem]:
             if supplier != order.supplier:
                 message = f'"quote": {order.quote!r} is from {supplier!r}, the order goes to {order.supplier!r}.'
                 notes.add([*here, "quote"], message)
+        _percent(notes, [*here, "tax_percent"], order.tax_percent or Decimal(0))
         if order.state == "received" and order.received is None:
             notes.add(
                 [*here, "received"], '"received" is missing: give the day the goods came.', '"received": "2027-02-09"'
@@ -710,6 +711,7 @@ def check_commitments(plan: Plan, commitments: Commitments) -> list[Problem]:
                     notes.add([*line_path, "unit"], message, f'"{products[line.item].unit}"')
     for at, charge in enumerate(commitments.charges):
         notes.refer(["charges", at, "item"], charge.item, "product", products)
+        _percent(notes, ["charges", at, "tax_percent"], charge.tax_percent or Decimal(0))
         if charge.amount <= 0:
             notes.add(["charges", at, "amount"], f'"amount": {charge.amount} must be above zero.', '"25.00"')
     codes = [*(row.code for row in default_template()), *(task.code for task in plan.tasks.own)]

@@ -50,8 +50,9 @@ def ask(build: Build, user: User, room: str, systems: list[str]) -> SystemCompar
     plan = check_plan(sheet.document)
     check_choice(plan, room, systems)
     key = content_hash(
-        "comparison", COMPARISON_VERSION, sorted(LINK_VERSIONS.items()), plan, commitments_of(build), room, systems
-    )
+        "comparison", COMPARISON_VERSION, sorted(LINK_VERSIONS.items()), plan, commitments_of(build, plan.currency),
+        room, systems,
+    )  # fmt: skip
     with transaction.atomic():
         build.comparisons.exclude(base=sheet.revision).delete()
         build.comparisons.filter(key=key, state=SystemComparison.State.FAILED).delete()
@@ -79,8 +80,9 @@ def work_out_comparison(comparison_id: int) -> None:
 
     try:
         before = from_json(ChainResult, found.base.result).schedule
+        plan = check_plan(found.base.document)
         made = compare_systems(
-            check_plan(found.base.document), commitments_of(found.build), found.room, found.systems,
+            plan, commitments_of(found.build, plan.currency), found.room, found.systems,
             store=_ReadingStore(), before=before, on_step=on_step,
         )  # fmt: skip
     except _GoneError:

@@ -65,9 +65,10 @@ class DatabaseStore:
         )
 
 
-def commitments_of(build: Build) -> Commitments:
+def commitments_of(build: Build, currency: str) -> Commitments:
+    """Orders, sign-ups and cuts as they stand; ``currency``: what the plan counts in."""
     return Commitments(
-        orders=placed_orders(build), charges=charges(build), sign_ups=signed_up(build), cuts=made_cuts(build)
+        orders=placed_orders(build, currency), charges=charges(build), sign_ups=signed_up(build), cuts=made_cuts(build)
     )
 
 
@@ -117,7 +118,7 @@ def work_out(proposal_id: int) -> None:
 def compute(proposal: Proposal, on_step: Any = lambda number, name: None) -> None:
     """Work a proposal out and keep result and impact with it; a build's first one is applied at once."""
     plan = check_plan(proposal.document)
-    commitments = commitments_of(proposal.build)
+    commitments = commitments_of(proposal.build, plan.currency)
     base = proposal.base
     before = from_json(ChainResult, base.result) if base is not None else None
     relied_on: Schedule | None = before.schedule if before is not None else None
@@ -164,7 +165,7 @@ def apply(proposal: Proposal, user: User | None, why: str) -> Revision:
     plan = check_plan(proposal.document)
     base = proposal.base
     # Orders and people as they stand now, not as they stood when the impact was worked out.
-    commitments = commitments_of(build)
+    commitments = commitments_of(build, plan.currency)
     revision = Revision.objects.create(
         build=build,
         number=base.number + 1 if base else 1,

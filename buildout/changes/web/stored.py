@@ -19,6 +19,7 @@ from buildout.changes.engine.build_file import BuildFile
 from buildout.changes.web.services import compute
 from buildout.people.web.models import User
 from buildout.units.money import tax_on
+from estimating.engine.offers import tax_rate
 from estimating.engine.types import PlacedOrder
 from estimating.web.cuts import enter_cuts
 from estimating.web.models import Delivery, Order
@@ -107,16 +108,21 @@ def enter_commitments(build: Build, file: BuildFile, *, by: User | None, helper_
     plan = file.plan
     suppliers = {supplier.id: supplier.name for supplier in plan.suppliers}
     products = {product.id: product.name for product in plan.products}
+    quotes = {quote.id: quote for quote in plan.quotes}
     taken: set[int] = set()
     for order in file.commitments.orders:
         number = _order_number(order.number, taken)
         taken.add(number)
-        goods = sum((line.goods for line in order.lines), Decimal(0))
+        percent = order.tax_percent
+        if percent is None:
+            percent = tax_rate(quotes[order.quote], plan.money.tax_percent)  # the file was checked: it is there
+        amounts = [*(line.goods for line in order.lines), order.freight]
+        tax = sum((tax_on(amount, percent, plan.currency) for amount in amounts), Decimal(0))
         supplier = suppliers.get(order.supplier, order.supplier)
         made = Order.objects.create(
             build=build, number=number, supplier=order.supplier, supplier_name=supplier, quote=order.quote,
             state=order.state, placed=order.placed, promised=order.promised, received=order.received,
-            freight=order.freight, tax=tax_on(goods + order.freight, plan.money.tax_percent, plan.currency),
+            freight=order.freight, tax=tax if order.tax is None else order.tax, tax_percent=percent,
             lines=[
                 {
                     "item": line.item, "name": products.get(line.item, line.item), "quantity": str(line.quantity),

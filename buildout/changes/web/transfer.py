@@ -135,7 +135,7 @@ def export_build(build: Build, *, history: bool = True) -> dict[str, Any]:
 
 def _commitments(build: Build, document: dict[str, Any]) -> dict[str, Any]:
     """Orders and places as the chain takes them. What the plan no longer knows is in the tables alone."""
-    found: dict[str, Any] = to_plain(commitments_of(build))
+    found: dict[str, Any] = to_plain(commitments_of(build, document.get("currency", "USD")))
     try:
         plan = check_plan(document)
         check_commitments_of(plan, found)

@@ -16,6 +16,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from buildout.builds.web import services as builds
 from buildout.builds.web.editing import propose_from
 from buildout.builds.web.models import Comment, Role
+from buildout.units.money import ROUNDING_NAME
 from estimating.engine.heads import FLOAT, HEADS
 from estimating.engine.types import Budget
 from estimating.web import edits, in_short, ledger
@@ -58,12 +59,11 @@ def _budget_page(
         for line in found.lines
     ]
     context = desk.page(
-        "8", budget=found, rows=rows, book=book,
+        "8", budget=found, rows=rows, book=book, rounding=ROUNDING_NAME,
         sums={
             name: sum((getattr(line, name) for line in build_only), Decimal(0))
             for name in ("invoiced", "paid", "contingency", "drawn", "forecast")
         },
-        tax_percent=desk.sheet.document.get("money", {}).get("tax_percent"),
     )  # fmt: skip
     return render(request, "estimating/budget.html", context, status=422 if form is not None else 200)
 
