@@ -34,7 +34,8 @@ class Reason(Value, kw_only=True):
     """One thing a person should know about a result, and what can be done about it.
 
     ``where`` names the thing it is about (a reading, a wall, an item, a day, or a JSON pointer).
-    ``todo`` is the next step in plain words; it may be empty only for notes.
+    ``todo`` is the next step in plain words; it may be empty only for notes. ``about``: what ``where`` stood for when
+    this was said, where a name alone could mislead because something else may bear it by now.
     """
 
     code: str
@@ -42,6 +43,7 @@ class Reason(Value, kw_only=True):
     where: str = ""
     severity: Severity = "note"
     todo: str = ""
+    about: str = ""
 
 
 def _as_written(value: Any) -> Any:
@@ -70,7 +72,7 @@ def to_json(value: Any) -> bytes:
     """Write a value as JSON, keys sorted, lengths as they were typed.
 
     >>> to_json(Reason(code="x", text="Nothing to do"))
-    b'{"code":"x","severity":"note","text":"Nothing to do","todo":"","where":""}'
+    b'{"about":"","code":"x","severity":"note","text":"Nothing to do","todo":"","where":""}'
     """
     return _writer.encode(value)
 

@@ -144,7 +144,8 @@ def _demand(
                     ask(layer.product, f"{room.room} {layer.layer} {piece.id}", *piece.box, whole=piece.whole)
             system = floors.get(room.floor.system)
             for timber in room.floor.frame if system is not None else []:
-                item = system.frame if timber.kind == "frame" else system.ramp  # type: ignore[union-attr]
+                usual = system.frame if timber.kind == "frame" else system.ramp  # type: ignore[union-attr]
+                item = room.floor.pinned.get(timber.kind, usual)
                 ask(item, f"{room.room} {timber.kind} {timber.id}", timber.length)
         if room.walls is not None and room.walls.system in walls:
             wall_system = msgspec.structs.replace(walls[room.walls.system], **room.walls.pinned)

@@ -30,7 +30,7 @@ from estimating.engine.courses import (
     turned_point,
     turned_ring,
 )
-from estimating.engine.frame_run import frame_pieces, ramp_pieces
+from estimating.engine.frame_run import Timbers, frame_pieces, ramp_pieces
 from estimating.engine.mat_shape import GRID, MatShape, Point, mat_shape, ring_of, signed_area, without_columns
 from estimating.engine.pins import LayerPins, floor_pins, missed
 from estimating.engine.types import (
@@ -123,7 +123,7 @@ def lay_floor(
     for number, kept in sorted(pinned.layers.items()):
         reasons += missed(layers[number], kept)
     reasons += _stagger_reasons(chosen, system)
-    frame, frame_reasons = _edges(plan, system, products, shape)
+    frame, frame_reasons = _edges(plan, system, products, shape, pins)
     reasons += frame_reasons
     thickness, mass, mass_reasons = _build_up(system, products)
     reasons += mass_reasons
@@ -164,6 +164,7 @@ def lay_floor(
         thickness=thickness,
         mass_per_area=mass,
         reasons=reasons,
+        pinned=pinned.timber,
     )
 
 
@@ -583,14 +584,19 @@ def _stagger_reasons(chosen: list[Chosen], system: FloorSystem) -> list[Reason]:
 
 
 def _edges(
-    plan: RoomPlan, system: FloorSystem, products: dict[str, Product], shape: MatShape
+    plan: RoomPlan, system: FloorSystem, products: dict[str, Product], shape: MatShape, pins: Sequence[Pin]
 ) -> tuple[list[FramePiece], list[Reason]]:
     reasons: list[Reason] = []
     found: list[FramePiece] = []
+    frame, ramp = Timbers("frame", pins, products.get(system.frame)), Timbers("ramp", pins, products.get(system.ramp))
     if system.frame:
-        timber = float(system.frame_width or 0)
-        found += frame_pieces(shape, timber, products.get(system.frame))
+        found += frame_pieces(shape, float(system.frame_width or 0), frame)
+    reasons += frame.refused()
     ramped = [e for e in plan.mat_edges if e.kind == "ramp"]
+    run = float(system.ramp_run or 0)
+    if system.ramp:
+        found += ramp_pieces(plan, run, ramp)
+    reasons += ramp.refused()
     rise = _thickness(system, products)
     if not ramped:
         return found, reasons
@@ -605,8 +611,6 @@ def _edges(
             )
         )
         return found, reasons
-    run = float(system.ramp_run or 0)
-    found += ramp_pieces(plan, products.get(system.ramp), run)
     slope = run / rise if rise else 0.0
     steep = slope < STEEPEST_TOE_RAMP
     # 1:12 is the steepest ramp of the 2010 ADA Standards, section 405.2.

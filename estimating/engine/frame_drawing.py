@@ -17,7 +17,7 @@ from buildout.rooms.engine.drawing import (
 )
 from buildout.rooms.engine.types import RoomPlan
 from buildout.units.lengths import UnitSystem, format_length, format_small
-from estimating.engine.types import FloorLayout, FloorSystem, FramePiece
+from estimating.engine.types import FloorLayout, FloorSystem, FramePiece, Pin
 
 Point = tuple[float, float]
 
@@ -35,6 +35,7 @@ def draw_frame(
     floor: FloorLayout,
     *,
     system: FloorSystem | None = None,
+    pins: Sequence[tuple[Pin, str]] = (),
     units: UnitSystem = "feet-inches",
     block: TitleBlock | None = None,
 ) -> Drawing:
@@ -59,6 +60,7 @@ def draw_frame(
                 hatch="" if piece.kind == "frame" else "sparse",
             )
         )  # fmt: skip
+    items += _pinned(floor, timber, run, pins)
     items += [_number(piece) for piece in floor.frame]
     corners = floor.outer or floor.field
     left, low = min(x for x, _ in corners), min(y for _, y in corners)
@@ -86,6 +88,7 @@ def draw_frame(
         "At a corner the timber that arrives goes through and the next one butts against it. Measure in the room "
         "before cutting. Do not scale.",
     ]
+    notes += [f"Pinned {pin.id}: {told}." for pin, told in pins]
     return Drawing(
         items=items,
         title=f"{plan.name}: frame and ramps",
@@ -124,6 +127,22 @@ def piece_outline(piece: FramePiece, depth: float) -> list[Point]:
     near = (max(0.0, off[0]), length - max(0.0, off[1]))
     toe = (max(0.0, -off[0]), length - max(0.0, -off[1]))
     return [at(near[0], 0), at(near[1], 0), at(toe[1], depth), at(toe[0], depth)]
+
+
+def _pinned(floor: FloorLayout, timber: float, run: float, pins: Sequence[tuple[Pin, str]]) -> list[Item]:
+    """A thick outline round a timber that is pinned; joints and goods are told in the notes alone."""
+    items: list[Item] = []
+    for pin, told in pins:
+        if pin.kind != "piece" or pin.x is None:
+            continue
+        here = [piece for piece in floor.frame if (piece.kind, piece.edge) == (pin.layer, pin.wall)]
+        if not here:
+            continue
+        begin, at = here[0].a, float(pin.x)
+        piece = min(here, key=lambda one: abs(math.dist(begin, one.a) - at))
+        depth = timber if piece.kind == "frame" else run
+        items.append(Polygon(outline=piece_outline(piece, depth), role="highlight", title=f"Pinned {pin.id}: {told}"))
+    return items
 
 
 def _number(piece: FramePiece) -> Text:

@@ -3,19 +3,51 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Set
+from collections.abc import Sequence, Set
 from typing import Literal
 
 from buildout.rooms.engine.types import MatEdge, RoomPlan
-from buildout.units.value import snap
+from buildout.units.value import Reason, snap
 from estimating.engine.mat_shape import STRAIGHT, MatShape, Point, Side
-from estimating.engine.types import FramePiece, Product
+from estimating.engine.pinned_runs import Run, divide, shares
+from estimating.engine.pins import refused
+from estimating.engine.types import FramePiece, Pin, Product
 
 SHORTEST = 609.6
 """mm (2 ft): rather than a shorter timber the last two are shared evenly. Common practice, no published source."""
 
 
-def frame_pieces(shape: MatShape, timber: float, stock: Product | None) -> list[FramePiece]:
+class Timbers:
+    """Pins of one kind of timber, and those among them that no run of it could hold."""
+
+    def __init__(self, kind: Literal["frame", "ramp"], pins: Sequence[Pin], stock: Product | None) -> None:
+        self.kind: Literal["frame", "ramp"] = kind
+        self.pins = [pin for pin in pins if pin.layer == kind and pin.kind != "product"]
+        self.longest = _longest(stock)
+        self.edges: list[str] = []
+        self.reasons: list[Reason] = []
+
+    def lengths(self, length: float, edges: Sequence[str]) -> list[float]:
+        """A run along ``edges`` divided into timbers, those that are pinned on it kept."""
+        self.edges += edges
+        pins = [pin for pin in self.pins if pin.wall in edges]
+        run = Run(length, self.longest, min(SHORTEST, self.longest / 2), f"{self.kind} timber")
+        parts, reasons = divide(run, pins)
+        self.reasons += reasons
+        return [long for _, long in shares(parts, lambda part: shared_out(part, self.longest))]
+
+    def refused(self) -> list[Reason]:
+        """Pins that do not hold, those on edges without this timber among them."""
+        names = ", ".join(sorted(self.edges))
+        todo = f"Name one of {names}." if names else "Choose a floor system that has it, or unpin."
+        lost = [pin for pin in self.pins if pin.wall not in self.edges]
+        why = f"no {self.kind} timber lies along"
+        return self.reasons + [
+            refused(pin, f"{why} {pin.wall or 'an edge that it does not name'}", todo) for pin in lost
+        ]
+
+
+def frame_pieces(shape: MatShape, timber: float, timbers: Timbers) -> list[FramePiece]:
     """Timbers laid flat with their outer face on the frame's outer face.
 
     At every corner the run that arrives goes through and the next one butts against it, so the lengths times
@@ -41,7 +73,8 @@ def frame_pieces(shape: MatShape, timber: float, stock: Product | None) -> list[
             _off_square(before[-1], run[0]) if starts else 0.0, _off_square(run[-1], after[0]) if ends_on else 0.0,
         )  # fmt: skip
         along = ((run[-1].b[0] - run[0].a[0]) / whole, (run[-1].b[1] - run[0].a[1]) / whole)
-        found += _parts("frame", f"F{number}", edge, length, ends, stock, _on(run[0].a, along, back), along)
+        lengths = timbers.lengths(length, [edge.id for side in run for edge in side.edges])
+        found += _parts("frame", f"F{number}", edge, lengths, ends, _on(run[0].a, along, back), along)
     return found
 
 
@@ -56,10 +89,14 @@ def _on(start: Point, along: Point, run: float) -> Point:
 
 
 def _parts(
-    kind: Literal["frame", "ramp"], name: str, edge: str, length: float, ends: Point, stock: Product | None,
-    start: Point, along: Point,
-) -> list[FramePiece]:  # fmt: skip
-    parts = shared_out(length, _longest(stock))
+    kind: Literal["frame", "ramp"],
+    name: str,
+    edge: str,
+    parts: Sequence[float],
+    ends: Point,
+    start: Point,
+    along: Point,
+) -> list[FramePiece]:
     return [
         FramePiece(
             id=f"{name}.{place}", edge=edge, length=part, kind=kind, start_mitre=ends[0] if place == 1 else 0.0,
@@ -70,7 +107,7 @@ def _parts(
     ]  # fmt: skip
 
 
-def ramp_pieces(plan: RoomPlan, stock: Product | None, run: float) -> list[FramePiece]:
+def ramp_pieces(plan: RoomPlan, run: float, timbers: Timbers) -> list[FramePiece]:
     """Ramp timbers in front of every ramped edge of the mat field, ``run`` mm deep.
 
     Where two ramped edges meet, both are mitred by half the turn. Round an outer corner of the mat the toe is the
@@ -86,7 +123,8 @@ def ramp_pieces(plan: RoomPlan, stock: Product | None, run: float) -> list[Frame
         side = math.dist(edge.a, edge.b)
         along = ((edge.b[0] - edge.a[0]) / side, (edge.b[1] - edge.a[1]) / side)
         start = _on(edge.a, along, -out[0])
-        found += _parts("ramp", f"R{number}", edge.id, edge.length + sum(out), ends, stock, start, along)
+        lengths = timbers.lengths(snap(edge.length + sum(out)), [edge.id])
+        found += _parts("ramp", f"R{number}", edge.id, lengths, ends, start, along)
     return found
 
 

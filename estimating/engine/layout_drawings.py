@@ -592,6 +592,10 @@ def draw_elevation(
     for pin, told in pins:
         if pin.kind in ("line", "piece") and pin.x is not None:
             top = max((p.bottom + p.height for p in elevation.panels), default=tall)
+            trims = [p for p in elevation.trims if (p.kind == "cap") == (pin.layer == "caps")]
+            if pin.layer in ("caps", "ends") and trims:
+                near = min(trims, key=lambda p: abs(p.start - float(pin.x or 0)))
+                top = near.bottom + (near.thickness if near.kind == "cap" else near.height)
             a, b = view.at(float(pin.x), 0.0), view.at(float(pin.x), top)
             items.append(Line(a=a, b=b, role="highlight", title=f"Pinned {pin.id}: {told}"))
             items.append(Text(at=b, text=f"pinned {pin.id}", role="small label", size=SMALL, shift=(0.0, 2.0)))

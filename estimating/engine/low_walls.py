@@ -7,12 +7,14 @@ panels' face and, where an end is free, beyond the panel that pads the end. Comm
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from buildout.rooms.engine.types import PlacedFeature, PlanWall, RoomPlan
 from buildout.units.value import Reason, snap
 from estimating.engine import said
-from estimating.engine.types import Panel, Product, WallElevation, WallSystem
+from estimating.engine.pinned_runs import Run, divide, evenly, shares
+from estimating.engine.pins import SAME, refused
+from estimating.engine.types import Panel, Pin, Product, WallElevation, WallSystem
 
 OVERHANG = 12.7
 """mm (1/2 in) that a cap stands out beyond the panels below it."""
@@ -34,6 +36,7 @@ def trim_low_walls(
     products: Mapping[str, Product],
     foam: float,
     board: float,
+    pins: Sequence[Pin],
     reasons: list[Reason],
 ) -> list[Panel]:
     """Caps, in sections no longer than their board and foam, and padded ends of a wall's low walls.
@@ -43,6 +46,7 @@ def trim_low_walls(
     side and the overhang. An end is free beside a gap; its panel laps the edge of the last low panel.
     """
     found: list[Panel] = []
+    on_caps = [pin for pin in pins if (pin.layer, pin.wall) == ("caps", wall.id) and pin.kind != "product"]
     features = [f for f in plan.features if f.wall == wall.id]
     for item in (f for f in features if f.kind == "low wall"):
         below = [p for p in elevation.panels if p.kind == "low" and item.start - TOUCHING <= p.start < item.end]
@@ -61,7 +65,33 @@ def trim_low_walls(
                     number = sum(panel.kind == "wall end" for panel in found) + 1
                     found.append(_end(wall, below, at, gap, thick, system, (foam, board), number, reasons))
         capped = sum(panel.kind == "cap" for panel in found)
-        found += _cap(item, wall, (start, end), (before, after), system, products, foam, capped, reasons)
+        sections, on_caps = _cap(
+            item, wall, (start, end), (before, after), system, products, foam, capped, on_caps, reasons
+        )
+        found += sections
+    for pin in on_caps:
+        todo = "State a distance that lies on the low wall, from the wall's first corner."
+        reasons.append(refused(pin, f"no cap lies there on wall {wall.id}", todo))
+    return found
+
+
+def held_ends(trims: Sequence[Panel], pins: Sequence[Pin]) -> list[Reason]:
+    """Pins of padded ends that do not hold: an end lies where its low wall ends, as wide as that is thick."""
+    ends = [panel for panel in trims if panel.kind == "wall end"]
+    found = []
+    for pin in (p for p in pins if p.layer == "ends"):
+        here = [panel for panel in ends if panel.wall == pin.wall]
+        if pin.kind != "piece" or pin.x is None or pin.module is None:
+            todo = "State the wall, where the end begins and how wide it is."
+            found.append(refused(pin, "it does not say which free end of a low wall it is", todo))
+        elif not here:
+            names = ", ".join(sorted({panel.wall for panel in ends}))
+            todo = f"Name one of {names}." if names else "State the low wall's thickness and its gap, or unpin."
+            found.append(refused(pin, f"wall {pin.wall or 'unnamed'} has no padded free end", todo))
+        elif not any(abs(p.start - float(pin.x)) <= SAME and abs(p.width - float(pin.module)) <= SAME for p in here):
+            near = min(here, key=lambda p: abs(p.start - float(pin.x or 0)))
+            why = f"the free end there is {said.length(near.width)} wide, {said.length(near.start)} from the corner"
+            found.append(refused(pin, why, "Move the low wall's end in the room, or pin it as it lies now."))
     return found
 
 
@@ -87,16 +117,18 @@ def _cap(
     products: Mapping[str, Product],
     foam: float,
     numbered: int,
+    pins: Sequence[Pin],
     reasons: list[Reason],
-) -> list[Panel]:
+) -> tuple[list[Panel], list[Pin]]:
+    """Sections of one low wall's cap, and the pins that lie on none of them."""
     product = products.get(system.cap)
     if product is None:
-        return []
+        return [], list(pins)
     thick = float(system.thickness)
     width = float(product.width) if product.width is not None else None
     depth = snap(item.thickness + thick + OVERHANG) if item.thickness is not None else width
     if depth is None:
-        return []
+        return [], list(pins)
     if width is not None and width < depth - 0.05:
         text = f"The cap of {item.id} is {said.length(depth)} deep but its board only {said.length(width)} wide."
         todo = "Choose a wider board: wall, panels and 1/2 in beyond their face."
@@ -107,18 +139,19 @@ def _cap(
     over = 2 * float(system.foam_edge)
     limits = [float(product.length)] if product.length is not None else []
     limits += [max(float(s) for s in (sheet.length, sheet.width) if s is not None) - over] if sheet.length else []
-    count = max(1, math.ceil((end - start) / min(limits) - 1e-9)) if limits and min(limits) > 0 else 1
-    each = snap((end - start) / count)
+    longest = min(limits) if limits and min(limits) > 0 else math.inf
+    own = [pin for pin in pins if pin.x is None or start - SAME <= float(pin.x) < end]
+    least = min(float(system.narrowest_end), (end - start) / 2)
+    parts, refusals = divide(Run(snap(end - start), longest, least, "cap section", begin=start), own)
+    reasons += refusals
     timber = float(product.thickness) if product.thickness is not None else CAP_BOARD
     side = 2 * (foam + timber + float(system.turn_back_side))
     ends = 2 * (foam + timber + float(system.turn_back_end))
     found = []
-    for number in range(count):
-        a = snap(start + number * each)
-        long = each if number < count - 1 else snap(end - a)
+    for number, (at, long) in enumerate(shares(parts, evenly(longest))):
         found.append(
             Panel(
-                id=f"{wall.id}.c{numbered + number + 1}", wall=wall.id, kind="cap", start=a, width=long,
+                id=f"{wall.id}.c{numbered + number + 1}", wall=wall.id, kind="cap", start=snap(start + at), width=long,
                 bottom=snap(item.head if item.head is not None else 0.0), height=depth, board=(long, depth),
                 face=(snap(long + ends), snap(depth + side)), foam=(snap(long + over), snap(depth + over)),
                 staples=math.ceil(2 * (long + depth) / STAPLE_EVERY - 1e-9), thickness=snap(timber + foam),
@@ -126,10 +159,10 @@ def _cap(
         )  # fmt: skip
     text = (
         f"The cap of {item.id} is {said.length(end - start)} long and {said.length(depth)} deep, in "
-        f"{said.count(count, 'section')}; hang the panels below it first, then fix it from below."
+        f"{said.count(len(found), 'section')}; hang the panels below it first, then fix it from below."
     )
     reasons.append(said.note("walls-cap", text, item.id, "Check that the wall is stiff before anyone leans on it."))
-    return found
+    return found, [pin for pin in pins if pin not in own]
 
 
 def _end(

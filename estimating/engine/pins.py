@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -13,10 +13,13 @@ from buildout.units.lengths import Length, UnitSystem, format_length
 from buildout.units.value import Reason
 from estimating.engine import said
 from estimating.engine.mat_shape import Point
-from estimating.engine.types import FloorSystem, FoamLayout, Pin, Product, RoomLayouts
+from estimating.engine.types import FloorSystem, FoamLayout, Panel, Pin, Product, RoomLayouts
 
 SAME = 1.0
 """mm; places closer than this are the same."""
+ON_WALLS = ("walls", "caps", "ends", "wraps")
+"""What hangs on walls, lies on low ones or goes round columns."""
+ROUND_FLOOR = ("frame", "ramp")
 
 
 @dataclass(frozen=True)
@@ -38,11 +41,25 @@ class FloorPins:
     system: FloorSystem
     layers: dict[int, LayerPins] = field(default_factory=dict)
     reasons: list[Reason] = field(default_factory=list)
+    timber: dict[str, str] = field(default_factory=dict)
+    """Products pinned for frame and ramp."""
 
 
 def refused(pin: Pin, why: str, todo: str) -> Reason:
-    """A pin that cannot hold, by name."""
-    return said.warning("pin-refused", f"Pin {pin.id} cannot hold: {why}.", pin.id, todo)
+    """A pin that cannot hold, by name, with all that it asked for."""
+    told = said.warning("pin-refused", f"Pin {pin.id} cannot hold: {why}.", pin.id, todo)
+    return msgspec.structs.replace(told, about=asked(pin))
+
+
+def asked(pin: Pin) -> str:
+    """What a pin asks for, its name and why left out: two that ask the same fare the same.
+
+    >>> asked(Pin(id="p", layer="base", kind="line", direction="x", y=Length.read("1 ft")))
+    'base/line/x///304.800//'
+    """
+    places = (pin.x, pin.y, pin.module)
+    told = [pin.layer, pin.kind, pin.direction, pin.wall, *(f"{float(p):.3f}" if p is not None else "" for p in places)]
+    return "/".join([*told, pin.product])
 
 
 def floor_pins(system: FloorSystem, pins: Sequence[Pin], products: Mapping[str, Product]) -> FloorPins:
@@ -51,7 +68,11 @@ def floor_pins(system: FloorSystem, pins: Sequence[Pin], products: Mapping[str, 
     names = _layer_names(system)
     directions: dict[int, Pin] = {}
     for pin in pins:
-        if pin.layer in ("walls", "cover", "fold-away"):
+        if pin.layer in (*ON_WALLS, "cover", "fold-away"):
+            continue
+        if pin.layer in ROUND_FLOOR:
+            if pin.kind == "product":
+                _timber(found, pin, products)
             continue
         if pin.layer not in names:
             todo = f"Name one of {', '.join(names) or 'the layers the floor has'}."
@@ -84,6 +105,23 @@ def _product(found: FloorPins, number: int, pin: Pin, products: Mapping[str, Pro
     layers = list(found.system.layers)
     layers[number] = msgspec.structs.replace(layers[number], product=pin.product)
     found.system = msgspec.structs.replace(found.system, layers=layers)
+
+
+def _timber(found: FloorPins, pin: Pin, products: Mapping[str, Product]) -> None:
+    product = products.get(pin.product)
+    usual = found.system.frame if pin.layer == "frame" else found.system.ramp
+    earlier = found.timber.get(pin.layer)
+    if not usual:
+        found.reasons.append(refused(pin, f"the floor has no {pin.layer}", "Name one in the floor system, or unpin."))
+    elif product is None or product.form != "length":
+        why = f"{pin.product or 'its product'} is not sold in lengths"
+        found.reasons.append(refused(pin, why, "Pin a product that is."))
+    elif earlier not in (None, product.id):
+        why = f"the {pin.layer} is already pinned to {earlier}"
+        found.reasons.append(refused(pin, why, "Take off one of the two pins."))
+    else:
+        found.timber[pin.layer] = product.id
+        found.system = msgspec.structs.replace(found.system, **{pin.layer: product.id})
 
 
 def _place(
@@ -187,20 +225,37 @@ def missed(layout: FoamLayout, pins: LayerPins) -> list[Reason]:
     return found
 
 
+_RUNS = {
+    "frame": ("a timber", "where its run begins"), "ramp": ("a timber", "where its run begins"),
+    "caps": ("a section", "the wall's first corner"), "ends": ("a panel", "the wall's first corner"),
+    "wraps": ("a part", "the jacket's first seam"),
+}  # fmt: skip
+"""What one piece is called, and what its distance is measured from."""
+
+
 def words(pin: Pin, products: Mapping[str, Product]) -> str:
     """A pin in words.
 
     >>> words(Pin(id="p", layer="base", kind="direction", direction="x"), {})
     'base layer: courses along the datum wall'
+    >>> words(Pin(id="p", layer="frame", kind="piece", wall="A-B 1", x=Length.read("4'"), module=Length.read("8'")), {})
+    "frame A-B 1: a timber 8', 4' from where its run begins"
     """
     way = {"x": "along the datum wall", "y": "across the datum wall", "": "no direction stated"}[pin.direction]
-    place = {"base": "base layer", "top": "top layer", "cover": "cover", "walls": f"wall {pin.wall}"}.get(
-        pin.layer, f"{pin.layer} layer"
-    )
+    place = {
+        "base": "base layer", "top": "top layer", "cover": "cover", "frame": "frame", "ramp": "ramp",
+        "walls": f"wall {pin.wall}" if pin.wall else "walls", "caps": "caps on low walls",
+        "ends": "free ends of low walls", "wraps": "column wraps",
+    }.get(pin.layer, f"{pin.layer} layer")  # fmt: skip
     at_x, at_y = (length.text if length is not None else "not stated" for length in (pin.x, pin.y))
     if pin.kind == "product":
         name = products[pin.product].name if pin.product in products else pin.product or "no product stated"
         return f"{place}: {name}"
+    if pin.layer in _RUNS:
+        thing, start = _RUNS[pin.layer]
+        wide = pin.module.text if pin.module is not None else "of no stated length"
+        what = f"a joint {at_x} from {start}" if pin.kind == "line" else f"{thing} {wide}, {at_x} from {start}"
+        return f"{place} {pin.wall or 'nowhere'}: {what}"
     if pin.kind == "module":
         return f"{place}: panels {pin.module.text if pin.module is not None else 'of no stated width'} wide"
     if pin.layer == "walls" and pin.kind == "piece":
@@ -220,25 +275,30 @@ def words(pin: Pin, products: Mapping[str, Product]) -> str:
     return f"{place}: courses {way}"
 
 
-def refusals(layouts: RoomLayouts | None, pins: Sequence[Pin]) -> dict[str, Reason]:
-    """Why pins do not hold, by the pin's id; a pin that is not in it is honoured by the layout."""
+def refusals(layouts: RoomLayouts | None, pins: Sequence[Pin]) -> list[Reason | None]:
+    """Why each pin does not hold; None where the layout honours it.
+
+    A refusal is found by what the pin asks for, never by its name: that may have gone over to another pin since.
+    """
     parts = (layouts.floor, layouts.cover, layouts.walls, layouts.fold_away) if layouts is not None else ()
-    found = {r.where: r for part in parts if part is not None for r in part.reasons if r.code == "pin-refused"}
+    found = {r.about: r for part in parts if part is not None for r in part.reasons if r.code == "pin-refused"}
     have = {
         "cover": layouts is not None and layouts.cover is not None,
-        "walls": layouts is not None and layouts.walls is not None,
         "fold-away": layouts is not None and layouts.fold_away is not None,
-    }
+    } | dict.fromkeys(ON_WALLS, layouts is not None and layouts.walls is not None)
+    none = {"cover": "there is no cover", "fold-away": "there are no fold-away mats"}
+    none |= dict.fromkeys(ON_WALLS, "there are no wall panels")
+    floor = layouts.floor if layouts is not None else None
+    told: list[Reason | None] = []
     for pin in pins:
-        there = have.get(pin.layer, layouts is not None and layouts.floor is not None)
-        if not there and pin.id not in found:
-            none = {
-                "cover": "there is no cover", "walls": "there are no wall panels",
-                "fold-away": "there are no fold-away mats",
-            }  # fmt: skip
+        why = found.get(asked(pin))
+        if why is None and floor is not None and not floor.layers and pin.layer not in have:
+            why = refused(pin, "no floor could be laid", "Look at what the floor's layout says first.")
+        if why is None and not have.get(pin.layer, floor is not None):
             what = none.get(pin.layer, "there is no floor")
-            found[pin.id] = refused(pin, f"{what} in this room", "Choose a system that has it, or unpin.")
-    return found
+            why = refused(pin, f"{what} in this room", "Choose a system that has it, or unpin.")
+        told.append(why)
+    return told
 
 
 def _strips(layer: FoamLayout, lines: Sequence[float], products: Mapping[str, Product]) -> set[str]:
@@ -285,19 +345,32 @@ def as_it_lies(
                 pin = Pin(id="", layer=name, kind="piece", direction=way, x=at(x), y=at(y))
                 found.append((f"{'strip' if strip else 'sheet'} {piece.id}", pin))
         groups.append((f"{name.capitalize()} layer", found))
+    timbers = layouts.floor.frame if layouts.floor is not None else []
+    found = []
+    for timber in timbers:
+        first = next(t for t in timbers if t.id == f"{timber.id.rsplit('.', 1)[0]}.1")
+        run = at(math.dist(first.a, timber.a))
+        pin = Pin(id="", layer=timber.kind, kind="piece", wall=timber.edge, x=run, module=at(timber.length))
+        found.append((f"timber {timber.id}", pin))
+    if found:
+        groups.append(("Frame and ramps", found))
     for elevation in layouts.walls.elevations if layouts.walls is not None else []:
         found = []
         for panel in elevation.panels:
-            if panel.start > SAME and panel.kind in ("full", "end", "low"):
+            if panel.start > SAME:
                 pin = Pin(id="", layer="walls", kind="line", wall=elevation.wall, x=at(panel.start))
                 found.append((f"the joint where panel {panel.id} begins", pin))
-            if panel.kind in ("full", "end", "low"):
-                pin = Pin(
-                    id="", layer="walls", kind="piece", wall=elevation.wall, x=at(panel.start), module=at(panel.width)
-                )
-                found.append((f"panel {panel.id} as it is", pin))
+            found.append((f"panel {panel.id} as it is", _as_hung("walls", panel, at)))
+        for panel in elevation.trims:
+            if panel.start >= 0:
+                trim = _as_hung("caps" if panel.kind == "cap" else "ends", panel, at)
+                found.append((f"{panel.kind} {panel.id}", trim))
         if found:
             groups.append((f"Wall {elevation.wall}", found))
+    wraps = layouts.walls.wraps if layouts.walls is not None else []
+    found = [(f"part {panel.id}", _as_hung("wraps", panel, at)) for panel in wraps]
+    if found:
+        groups.append(("Column wraps", found))
     mats = layouts.fold_away.mats if layouts.fold_away is not None else []
     found = []
     for number, mat in enumerate(mats, 1):
@@ -310,3 +383,7 @@ def as_it_lies(
     if found:
         groups.append(("Fold-away mats", found))
     return groups
+
+
+def _as_hung(layer: str, panel: Panel, at: Callable[[float], Length]) -> Pin:
+    return Pin(id="", layer=layer, kind="piece", wall=panel.wall, x=at(panel.start), module=at(panel.width))

@@ -347,6 +347,7 @@ def _count_floor(counter: _Counter, room: RoomLayouts, systems: Mapping[str, Flo
         )
     for kind, item in (("frame", system.frame), ("ramp", system.ramp)):
         timbers = [t for t in floor.frame if t.kind == kind]
+        item = floor.pinned.get(kind, item)
         run = sum((Decimal(str(t.length)) for t in timbers), Decimal(0))
         text = f"{said.count(len(timbers), 'piece')}, {said.length(float(run))} in all"
         counter.add(item, "metre", _metres(run), room.room, kind, [t.id for t in timbers], text)

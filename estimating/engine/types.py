@@ -193,19 +193,22 @@ class Pin(Value, kw_only=True):
 
     id: str
     layer: str
-    """``base``, ``top``, ``cover``, ``walls`` or ``fold-away``."""
+    """``base``, ``top``, ``frame``, ``ramp``, ``cover``, ``walls``, ``caps`` or ``ends`` of low walls, ``wraps`` of
+    columns, or ``fold-away``."""
     kind: Literal["direction", "line", "piece", "module", "product"]
     direction: Literal["", "x", "y"] = ""
     """Direction of the courses or welds; also which way a pinned line runs or a pinned sheet's long side lies."""
     wall: str = ""
-    """The wall a line or module is pinned on; for welds the wall they run along."""
+    """The wall a line or module is pinned on; for welds the wall they run along; for frame and ramp the edge of the mat
+    field, for wraps the column."""
     x: Length | None = None
     y: Length | None = None
     """Floor: where a line lies (y for a line along x, x for a line along y) or the corner nearest the datum of a
-    sheet, strip or mat, in room coordinates. Walls: x is the distance of a joint or a panel from the wall's first
-    corner."""
+    sheet, strip or mat, in room coordinates. Walls and caps: x is the distance of a joint, a panel or a section from
+    the wall's first corner; frame and ramp: from where the first timber of that run begins; wraps: round the jacket
+    from its first seam."""
     module: Length | None = None
-    """Width of a wall's panels; of one panel where that is pinned as a piece."""
+    """Width of a wall's panels; of one panel, or the length of a section or timber, where that is pinned as a piece."""
     product: str = ""
     why: str = ""
 
@@ -377,6 +380,8 @@ class FloorLayout(Value, kw_only=True):
     mass_per_area: float
     """kg/m², cover included; 0 where densities are missing."""
     reasons: list[Reason]
+    pinned: dict[str, str] = {}
+    """Products pinned instead of the system's: ``frame`` or ``ramp`` to product id."""
 
 
 class Weld(Value, kw_only=True):
@@ -517,7 +522,7 @@ class WallLayout(Value, kw_only=True):
     faces: list[tuple[float, float, int]] = []
     """Fabric blanks by size: along the goods, across, how many. Wraps are counted in."""
     pinned: dict[str, str] = {}
-    """Products pinned instead of the system's: ``board``, ``foam`` or ``face`` to product id."""
+    """Products pinned instead of the system's: ``board``, ``foam``, ``face`` or ``cap`` to product id."""
     corner_fabric: float = 0.0
     """mm² of the blanks that is folded in at corners: part of the allowance."""
     staples: int = 0

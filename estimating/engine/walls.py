@@ -20,7 +20,8 @@ import msgspec
 from buildout.rooms.engine.types import PlacedColumn, PlacedFeature, PlanWall, RoomPlan
 from buildout.units.value import Reason, Status, snap
 from estimating.engine import said
-from estimating.engine.low_walls import trim_low_walls
+from estimating.engine.low_walls import held_ends, trim_low_walls
+from estimating.engine.pinned_runs import Run, divide, evenly, shares
 from estimating.engine.pins import refused
 from estimating.engine.types import CleatLine, Fitout, Panel, Pin, Product, WallElevation, WallLayout, WallSystem
 
@@ -135,19 +136,26 @@ def lay_walls(plan: RoomPlan, system: WallSystem, fitout: Fitout, products: dict
         joints = _pinned_panels(wall, fitout.pins, stretches[wall.id], corners[wall.id], own, joints, reasons)
         made = _elevation(plan, wall, stretches[wall.id], corners[wall.id], own, blanks, reasons, joints)
         between = (corners[wall.id].start, wall.length - corners[wall.id].end)
-        trims = trim_low_walls(plan, wall, made, between, own, products, blanks.foam, blanks.board, reasons)
+        trims = trim_low_walls(
+            plan, wall, made, between, own, products, blanks.foam, blanks.board, fitout.pins, reasons
+        )
         elevations.append(msgspec.structs.replace(made, trims=trims) if trims else made)
     for pin in fitout.pins:
-        if pin.layer == "walls" and pin.kind != "product" and pin.wall not in {wall.id for wall in chosen}:
+        if pin.layer in ("walls", "caps") and pin.kind != "product" and pin.wall not in {wall.id for wall in chosen}:
             todo = f"Name one of {', '.join(sorted(wall.id for wall in chosen)) or 'the walls that get panels'}."
             reasons.append(refused(pin, f"wall {pin.wall or 'unnamed'} gets no panels", todo))
+    reasons += held_ends([panel for elevation in elevations for panel in elevation.trims], fitout.pins)
     wraps: list[Panel] = []
-    if fitout.column_wraps:
-        for column in plan.columns:
-            wraps += _wrap(column, system, products)
-        if plan.columns and float(products[system.foam].thickness or 0) < WRAP_FOAM - 0.5:
-            text = f"Column wraps need {said.length(WRAP_FOAM)} of foam at least; the panel foam is thinner."
-            reasons.append(said.note("walls-wrap-foam", text, system.foam, "Lay it double there or buy thicker foam."))
+    wrapped = plan.columns if fitout.column_wraps else []
+    for column in wrapped:
+        wraps += _wrap(column, system, products, fitout.pins, reasons)
+    for pin in (p for p in fitout.pins if p.layer == "wraps" and p.wall not in {column.id for column in wrapped}):
+        names = ", ".join(sorted(column.id for column in wrapped))
+        todo = f"Name one of {names}." if names else "Choose to wrap the columns, or unpin."
+        reasons.append(refused(pin, f"column {pin.wall or 'unnamed'} gets no wrap", todo))
+    if wrapped and float(products[system.foam].thickness or 0) < WRAP_FOAM - 0.5:
+        text = f"Column wraps need {said.length(WRAP_FOAM)} of foam at least; the panel foam is thinner."
+        reasons.append(said.note("walls-wrap-foam", text, system.foam, "Lay it double there or buy thicker foam."))
     reasons += _too_wide(elevations, system, products)
     status: Status = "feasible" if any(e.panels for e in elevations) or wraps else "empty"
     if status == "empty":
@@ -164,9 +172,11 @@ def _pinned_products(
     """The system with the products that are pinned: each takes the part whose product is sold in the same form."""
     pinned: dict[str, str] = {}
     reasons: list[Reason] = []
-    for pin in (p for p in pins if p.layer == "walls" and p.kind == "product"):
+    for pin in (p for p in pins if p.layer in ("walls", "caps") and p.kind == "product"):
         product = products.get(pin.product)
         parts = {"board": system.board, "foam": system.foam, "face": system.face}
+        if pin.layer == "caps":
+            parts = {"cap": system.cap}
         same = [
             part
             for part, usual in parts.items()
@@ -177,7 +187,8 @@ def _pinned_products(
             why = f"{pin.product or 'its product'} is not in the list of products"
             reasons.append(refused(pin, why, "Add it, or pin another one."))
         elif len(same) != 1:
-            why = f"{product.name} cannot be told to be the panels' board, foam or face"
+            of = "the low walls' cap" if pin.layer == "caps" else "the panels' board, foam or face"
+            why = f"{product.name} cannot be told to be {of}"
             reasons.append(refused(pin, why, "Choose it in the wall system, part by part."))
         elif pinned.get(same[0], pin.product) != pin.product:
             why = f"the {same[0]} is already pinned to {pinned[same[0]]}"
@@ -569,7 +580,7 @@ def _pinned_panels(
         parts = _split_at(_partition(stretches, begin, finish), joints) if finish > begin else []
         around = [
             p for p in parts
-            if p.kind in ("plain", "low") and p.start - EXACT <= at and end <= p.end + EXACT
+            if p.kind in ("plain", "low", "removable") and p.start - EXACT <= at and end <= p.end + EXACT
         ]  # fmt: skip
         other = next((p for a, b, p in held if a < end - EXACT and at < b - EXACT), None)
         slip = [edge for p in around for edge in (at - p.start, p.end - end) if EXACT < edge < narrowest]
@@ -600,7 +611,7 @@ def _split_at(parts: list[Stretch], joints: list[float]) -> list[Stretch]:
             for part in found
             for piece in (
                 [Stretch(part.start, at, part.kind, part.why), Stretch(at, part.end, part.kind, part.why)]
-                if part.kind in ("plain", "low") and part.start + EXACT < at < part.end - EXACT
+                if part.kind in ("plain", "low", "removable") and part.start + EXACT < at < part.end - EXACT
                 else [part]
             )
         ]
@@ -809,7 +820,13 @@ def _joined(free: list[tuple[float, float, str]]) -> list[tuple[float, float, st
 # ---------------------------------------------------------------- columns, goods
 
 
-def _wrap(column: PlacedColumn, system: WallSystem, products: dict[str, Product]) -> list[Panel]:
+def _wrap(
+    column: PlacedColumn,
+    system: WallSystem,
+    products: dict[str, Product],
+    pins: Sequence[Pin],
+    reasons: list[Reason],
+) -> list[Panel]:
     """A padded jacket round a column, in as few vertical parts as the fabric's width allows.
 
     A round jacket's girth is π × (diameter + 2 × foam); a rectangular one is the column's girth and eight times the
@@ -824,16 +841,18 @@ def _wrap(column: PlacedColumn, system: WallSystem, products: dict[str, Product]
     extra = WRAP_LAP + 2 * float(system.turn_back_side)
     goods = products[system.face].width
     usable = (float(goods) if goods is not None else math.inf) - extra
-    count = max(1, math.ceil(girth / usable - 1e-9)) if usable > 0 and math.isfinite(usable) else 1
     height = float(system.height)
     along = snap(height + 2 * (foam + float(system.turn_back_end)))
+    own = [pin for pin in pins if (pin.layer, pin.wall) == ("wraps", column.id)]
+    longest = usable if usable > 0 else math.inf
+    parts, refusals = divide(Run(snap(girth), longest, WRAP_LAP, "part of the jacket"), own)
+    reasons += refusals
     return [
         Panel(
-            id=f"{column.id}.{number:02d}", wall=column.id, kind="wrap", start=snap(girth * (number - 1) / count),
-            width=snap(girth / count), bottom=snap(float(system.bottom)), height=snap(height), board=(0.0, 0.0),
-            face=(along, snap(girth / count + extra)),
+            id=f"{column.id}.{number:02d}", wall=column.id, kind="wrap", start=start, width=wide,
+            bottom=snap(float(system.bottom)), height=snap(height), board=(0.0, 0.0), face=(along, snap(wide + extra)),
         )
-        for number in range(1, count + 1)
+        for number, (start, wide) in enumerate(shares(parts, evenly(longest)), 1)
     ]  # fmt: skip
 
 

@@ -272,14 +272,16 @@ class PinForm(PartForm):
     part = Pin
     labels = {
         "layer": "Where", "kind": "What is pinned", "direction": "Runs", "x": "Along the datum wall, from its corner",
-        "y": "Across from the datum wall", "wall": "Wall", "module": "Panel width", "product": "Goods", "why": "Why",
+        "y": "Across from the datum wall", "wall": "Wall, edge or column", "module": "Panel width or length",
+        "product": "Goods", "why": "Why",
     }  # fmt: skip
     hints = {
         "direction": "Courses, course lines, sheets and strips; a mat's long side",
-        "x": "Course lines across, the corner of a sheet, strip or mat, or a joint or panel from the wall's first "
-        "corner: 8' 4 1/2\"",
+        "x": "Course lines across, the corner of a sheet, strip or mat; a joint, panel or cap from the wall's first "
+        "corner; a timber from where its run begins; a part of a wrap from its first seam: 8' 4 1/2\"",
         "y": "Course lines along, and the corner nearest the datum of a sheet, strip or mat",
-        "wall": "Panels, or the wall that welds run along",
+        "wall": "Panels, caps, ends: the wall; welds: the wall they run along; frame and ramp: the mat's edge; wraps: "
+        "the column",
     }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -288,7 +290,7 @@ class PinForm(PartForm):
             ("", "does not matter here"), ("x", "along the datum wall"), ("y", "across the datum wall"),
         ]  # fmt: skip
         self.fields["kind"].choices = [  # type: ignore[attr-defined]
-            ("direction", "a direction"), ("line", "a line"), ("piece", "a sheet, strip, mat or panel"),
+            ("direction", "a direction"), ("line", "a line"), ("piece", "a sheet, strip, mat, panel or timber"),
             ("module", "a panel width"), ("product", "the goods"),
         ]  # fmt: skip
 
@@ -297,7 +299,9 @@ class PinForm(PartForm):
         layer, kind = data.get("layer", ""), data.get("kind", "")
         on_wall, way = layer == "walls", data.get("direction", "")
         asked: list[tuple[str, str]] = []
-        if on_wall:
+        if layer in self.ON_RUNS:
+            asked = self._on_a_run(layer, kind)
+        elif on_wall:
             asked.append(("wall", "Choose the wall it is pinned on."))
             if kind == "module":
                 asked.append(("module", 'State the panel width, for example 40".'))
@@ -336,6 +340,30 @@ class PinForm(PartForm):
             if not data.get(name) and name not in self.errors:
                 self.add_error(name, text)
         return data
+
+    ON_RUNS = {
+        "frame": ("timber", "edge of the mat", "where its run begins"),
+        "ramp": ("timber", "edge of the mat", "where its run begins"),
+        "caps": ("section of the cap", "wall", "the wall's first corner"),
+        "ends": ("end panel", "wall", "the wall's first corner"),
+        "wraps": ("part of the jacket", "column", "its first seam"),
+    }  # fmt: skip
+    """What a piece of it is called, what it lies on, and what distances are measured from."""
+
+    def _on_a_run(self, layer: str, kind: str) -> list[tuple[str, str]]:
+        thing, on, start = self.ON_RUNS[layer]
+        kinds = {"ends": ("piece",), "wraps": ("piece", "line")}.get(layer, ("piece", "line", "product"))
+        if kind and kind not in kinds:
+            words = {"piece": f"one {thing}", "line": "a line (a joint)", "product": "the goods"}
+            self.add_error("kind", f"Here {' or '.join(words[k] for k in kinds)} can be pinned.")
+            return []
+        if kind == "product":
+            return [("product", "Choose the goods it is to be of.")]
+        asked = [
+            ("wall", f"Choose the {on} it lies on."),
+            ("x", f"State how far it lies from {start}, for example 4' 0\"."),
+        ]  # fmt: skip
+        return asked + ([("module", f"State how long this {thing} is, for example 6' 0\".")] if kind == "piece" else [])
 
 
 class RouteStepForm(PartForm):

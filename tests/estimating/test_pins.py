@@ -15,7 +15,10 @@ from estimating.engine.cover import lay_cover
 from estimating.engine.cut_plans import plan_cuts
 from estimating.engine.floor import lay_floor
 from estimating.engine.fold_away import lay_fold_away
+from estimating.engine.pinned_runs import Run, divide, evenly, shares
 from estimating.engine.pins import as_it_lies
+from estimating.engine.pins import refusals as why
+from estimating.engine.take_off import take_off
 from estimating.engine.types import Fitout, FoldAwaySystem, Pin, Product, RoomLayouts
 from estimating.engine.walls import lay_walls
 
@@ -217,7 +220,7 @@ def test_what_lies_is_pinned_and_stays(rooms: Any, systems: Any) -> None:
     )  # fmt: skip
     offered = [(told, pin) for _, found in as_it_lies(made, "metric", products) for told, pin in found]
     kinds = {told.split()[0] for told, pin in offered if pin.kind == "piece"}
-    assert kinds == {"sheet", "strip", "panel", "mat"}
+    assert kinds == {"sheet", "strip", "panel", "mat", "timber"}
     for told, given_pin in offered:
         pin = msgspec.structs.replace(given_pin, id="p")
         if pin.kind != "piece" or told.startswith("sheet"):
@@ -276,3 +279,219 @@ def test_a_pinned_face_is_cut_and_counted(rooms: Any, systems: Any) -> None:
     cuts = plan_cuts([RoomLayouts(room="room", walls=layout)], products, [], [systems.walls()])
     assert {"vinyl-b", "ply"} <= {p.product for p in cuts.plans}
     assert "vinyl" not in {p.product for p in cuts.plans}
+
+
+# ---------------------------------------------------------------- caps, ends, wraps, timbers
+
+
+def piece(layer: str, name: str, where: str, x: float | None, wide: float | None) -> Pin:
+    return Pin(id=name, layer=layer, kind="piece", wall=where, x=None if x is None else inches(x),
+               module=None if wide is None else inches(wide))  # fmt: skip
+
+
+def joint(layer: str, name: str, where: str, x: float) -> Pin:
+    return Pin(id=name, layer=layer, kind="line", wall=where, x=inches(x))
+
+
+LOW = [
+    {"id": "low", "wall": "B-C", "kind": "low wall", "start": 64, "end": 282, "head": 42, "thickness": 4.625},
+    {"id": "gap", "wall": "B-C", "kind": "gap", "start": 282, "end": 357},
+]
+
+
+def hung(rooms: Any, systems: Any, *pins: Pin, **more: Any) -> Any:
+    plan = rooms.rectangle(400, 300, features=LOW, columns=[rooms.square_column("K1", (150, 150), 12)])
+    fitout = Fitout(room="room", panelled=["B-C"], pins=list(pins), **more)
+    return lay_walls(plan, systems.walls(), fitout, systems.products())
+
+
+def told(reasons: list[Any]) -> dict[str, str]:
+    return {r.where: r.text for r in reasons if r.code == "pin-refused"}
+
+
+def test_a_pinned_section_of_a_cap(rooms: Any, systems: Any) -> None:
+    """The cap is 220 1/2 in long from 64: in threes it would be 73 1/2. A section of 60 from 100 leaves 36 and 124 1/2.
+
+    Its foam is cut from 81 in less 1/4, so a section is 80 3/4 at most: 124 1/2 in two of 62 1/4.
+    """
+    layout = hung(rooms, systems, piece("caps", "p", "B-C", 100, 60))
+    caps = [(round(p.start / INCH, 2), round(p.width / INCH, 2)) for p in layout.elevations[0].trims if p.kind == "cap"]
+    assert caps == [(64.0, 36.0), (100.0, 60.0), (160.0, 62.25), (222.25, 62.25)]
+    assert told(layout.reasons) == {}
+    cut = hung(rooms, systems, joint("caps", "j", "B-C", 154))
+    marks = [round(p.start / INCH, 2) for p in cut.elevations[0].trims if p.kind == "cap"]
+    assert 154.0 in marks
+    assert told(cut.reasons) == {}
+
+
+def test_sections_of_a_cap_that_cannot_hold(rooms: Any, systems: Any) -> None:
+    pins = [
+        piece("caps", "held", "B-C", 100, 60), piece("caps", "over", "B-C", 150, 40),
+        piece("caps", "long", "B-C", 170, 90), piece("caps", "slip", "B-C", 70, 24),
+        piece("caps", "before", "B-C", 10, 30), piece("caps", "other", "A-B", 10, 30),
+        piece("caps", "short", "B-C", 170, 5), piece("caps", "sizeless", "B-C", 170, None),
+        Pin(id="way", layer="caps", kind="direction", wall="B-C", direction="x"),
+    ]  # fmt: skip
+    found = told(hung(rooms, systems, *pins).reasons)
+    assert sorted(found) == ["before", "long", "other", "over", "short", "sizeless", "slip", "way"]
+    assert "overlaps the cap section of pin held" in found["over"]
+    assert "its goods allow" in found["long"]
+    assert "too short for a cap section" in found["slip"]
+    assert "no cap lies there" in found["before"]
+    assert "gets no panels" in found["other"]
+
+
+def test_a_pinned_end_of_a_low_wall_is_held_while_it_lies_there(rooms: Any, systems: Any) -> None:
+    """4 5/8 in of wall and 2 of panel: 6 5/8 wide, at 282 in."""
+    pins = [
+        piece("ends", "held", "B-C", 282, 6.625), piece("ends", "moved", "B-C", 270, 6.625),
+        piece("ends", "thin", "B-C", 282, 5), piece("ends", "none", "C-D", 282, 6.625),
+        joint("ends", "line", "B-C", 282),
+    ]  # fmt: skip
+    found = told(hung(rooms, systems, *pins).reasons)
+    assert sorted(found) == ["line", "moved", "none", "thin"]
+    assert "6 5/8 in" in found["moved"]
+    assert "Name one of B-C" in next(
+        r.todo for r in hung(rooms, systems, *pins).reasons if r.where == "none" and r.code == "pin-refused"
+    )
+
+
+def test_a_pinned_part_of_a_column_s_jacket(rooms: Any, systems: Any) -> None:
+    """Column 12 in square, foam 2 in: 48 + 8 × 2 = 64 in round. 54 in goods less 3 lap and 2 turned back: 49 a part.
+
+    Free it is two of 32. A part of 45 from the first seam leaves 19; one of 52 is too wide for the goods.
+    """
+    free = hung(rooms, systems, column_wraps=True)
+    assert [round(p.width / INCH, 2) for p in free.wraps] == [32.0, 32.0]
+    layout = hung(rooms, systems, piece("wraps", "p", "K1", 0, 45), column_wraps=True)
+    assert [(round(p.start / INCH, 2), round(p.width / INCH, 2)) for p in layout.wraps] == [(0.0, 45.0), (45.0, 19.0)]
+    assert [round(p.face[1] / INCH, 2) for p in layout.wraps] == [50.0, 24.0]
+    assert told(layout.reasons) == {}
+    seam = hung(rooms, systems, joint("wraps", "j", "K1", 24), column_wraps=True)
+    assert [round(p.width / INCH, 2) for p in seam.wraps] == [24.0, 40.0]
+    pins = [
+        piece("wraps", "wide", "K1", 0, 52), piece("wraps", "past", "K1", 40, 40), piece("wraps", "slip", "K1", 1, 45),
+        piece("wraps", "nobody", "K9", 0, 40),
+        Pin(id="goods", layer="wraps", kind="product", wall="K1", product="vinyl"),
+    ]  # fmt: skip
+    assert sorted(told(hung(rooms, systems, *pins, column_wraps=True).reasons)) == sorted(p.id for p in pins)
+    bare = told(hung(rooms, systems, piece("wraps", "bare", "K1", 0, 45)).reasons)
+    assert "column K1 gets no wrap" in bare["bare"]
+
+
+def test_a_pinned_timber_lies_where_it_is_pinned(rooms: Any, systems: Any) -> None:
+    """Room 300 × 240, frame 1/2 in off the walls: a run of 299 less one timber's 3 1/2, 295 1/2, from 12 ft timbers.
+
+    Free: 144 + 75 3/4 + 75 3/4 (151 1/2 left after one: the last two are evened, since 7 1/2 is too short). One of
+    100 pinned 60 from the start leaves 60 and 135 1/2.
+    """
+    plan, products = rooms.rectangle(300, 240), systems.products()
+    free = lay_floor(plan, systems.floor(), products)
+    edge = next(e.id for e in plan.mat_edges if e.along == "B-C")
+
+    def lengths(floor: Any) -> list[float]:
+        return [round(p.length / INCH, 2) for p in floor.frame if p.edge == edge]
+
+    assert lengths(free) == [144.0, 75.75, 75.75]
+    pinned = lay_floor(plan, systems.floor(), products, [piece("frame", "p", edge, 60, 100)])
+    assert lengths(pinned) == [60.0, 100.0, 135.5]
+    assert told(pinned.reasons) == {}
+    assert pinned.frame_length == pytest.approx(free.frame_length, abs=0.05)
+    for one, two in zip(pinned.frame, pinned.frame[1:], strict=False):
+        if one.edge == two.edge == edge:
+            assert one.b == pytest.approx(two.a, abs=0.02)
+    split = lay_floor(plan, systems.floor(), products, [joint("frame", "j", edge, 100)])
+    assert lengths(split) == [100.0, 144.0, 51.5]
+
+
+def test_timbers_that_cannot_hold(rooms: Any, systems: Any) -> None:
+    plan, products = rooms.rectangle(300, 240, ramps=["A-B"]), systems.products()
+    edge = next(e.id for e in plan.mat_edges if e.along == "B-C")
+    ramp = next(e.id for e in plan.mat_edges if e.kind == "ramp")
+    pins = [
+        piece("frame", "held", edge, 60, 100), piece("frame", "over", edge, 100, 80),
+        piece("frame", "long", edge, 0, 150), piece("frame", "past", edge, 250, 100),
+        piece("frame", "stub", edge, 170, 100), piece("frame", "short", edge, 170, 10),
+        piece("frame", "nowhere", "Q-R 1", 0, 100), piece("frame", "vague", edge, None, 100),
+        joint("frame", "end", edge, 295.5), Pin(id="way", layer="frame", kind="direction", wall=edge, direction="x"),
+        Pin(id="foam", layer="frame", kind="product", product="base"),
+        piece("ramp", "toe", ramp, 0, 100), piece("ramp", "flat", edge, 0, 100),
+    ]  # fmt: skip
+    floor = lay_floor(plan, systems.floor(), products, pins)
+    found = told(floor.reasons)
+    assert sorted(found) == ["end", "flat", "foam", "long", "nowhere", "over", "past", "short", "stub", "vague", "way"]
+    assert [round(p.length / INCH) for p in floor.frame if p.kind == "ramp"] == [100, 140]
+    assert all(r.todo for r in floor.reasons if r.code == "pin-refused")
+
+
+def test_pinned_timber_and_cap_boards_are_cut_and_counted(rooms: Any, systems: Any) -> None:
+    products = systems.products()
+    products["oak"] = msgspec.structs.replace(products["timber"], id="oak", name="Oak", length=inches(192))
+    products["plank"] = msgspec.structs.replace(products["cap"], id="plank", name="Plank", width=inches(8))
+    plan = rooms.rectangle(400, 300, features=LOW)
+    pins = [
+        Pin(id="p", layer="frame", kind="product", product="oak"),
+        Pin(id="q", layer="caps", kind="product", product="plank"),
+    ]
+    floor = lay_floor(plan, systems.floor(), products, pins)
+    walls = lay_walls(plan, systems.walls(), Fitout(room="room", panelled=["B-C"], pins=pins), products)
+    assert (floor.pinned, walls.pinned) == ({"frame": "oak"}, {"cap": "plank"})
+    assert max(p.length for p in floor.frame) == pytest.approx(192 * INCH)
+    layouts = [RoomLayouts(room="room", floor=floor, walls=walls)]
+    cuts = plan_cuts(layouts, products, [systems.floor()], [systems.walls()])
+    cut = {plan.product for plan in cuts.plans}
+    assert {"oak", "plank"} <= cut
+    assert not {"timber", "cap"} & cut
+    counted = take_off([], [plan], layouts, cuts, [], [systems.floor()], [systems.walls()], products, [], {})
+    lines = {line.item for line in counted.lines}
+    assert {"oak", "plank"} <= lines
+    assert not {"timber", "cap"} & lines
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.integers(700, 9000), st.integers(900, 4000),
+    st.lists(st.tuples(st.integers(-200, 9000), st.integers(0, 4500), st.booleans()), max_size=5),
+)  # fmt: skip
+def test_any_run_is_whole_whatever_is_pinned(length: int, longest: int, wishes: list[tuple[int, int, bool]]) -> None:
+    """Pieces lie end to end over the run, none longer than its goods, and every pin is held or named, never both."""
+    run = Run(length, longest, 300, "timber")
+    pins = [
+        Pin(id=f"p{k}", layer="frame", kind="line" if line else "piece", x=Length(f"{x} mm", Decimal(x)),
+            module=None if line else Length(f"{wide} mm", Decimal(wide)))
+        for k, (x, wide, line) in enumerate(wishes)
+    ]  # fmt: skip
+    parts, reasons = divide(run, pins)
+    pieces = shares(parts, evenly(longest))
+    ends = [0.0, *(at + long for at, long in pieces)]
+    assert [at for at, _ in pieces] == pytest.approx(ends[:-1], abs=0.02)
+    assert ends[-1] == pytest.approx(length, abs=0.02)
+    assert all(0 < long <= longest + 0.02 for _, long in pieces)
+    named = {r.where for r in reasons}
+    for pin in pins:
+        at, end = float(pin.x or 0), float(pin.x or 0) + float(pin.module or 0)
+        if pin.kind == "line":
+            there = any(abs(at - mark) <= 1.01 for mark in ends[1:-1])
+        else:
+            there = any(abs(at - a) <= 1.01 and abs(end - a - long) <= 1.01 for a, long in pieces)
+        assert there or pin.id in named
+
+
+def test_a_refusal_follows_what_was_asked_not_the_name(rooms: Any, systems: Any) -> None:
+    """Two pins of one name, and one whose place was changed since: each is told by what it asks for."""
+    plan, products = rooms.rectangle(300, 240), systems.products()
+    held = Pin(id="a", layer="base", kind="line", direction="x", y=inches(100))
+    lost = Pin(id="a", layer="base", kind="line", direction="x", y=inches(110))
+    floor = lay_floor(plan, systems.floor(), products, [held, lost])
+    layouts = RoomLayouts(room="room", floor=floor)
+    first, second = why(layouts, [held, lost])
+    assert first is None
+    assert second is not None
+    renamed = msgspec.structs.replace(lost, id="b", why="Said again")
+    (again,) = why(layouts, [renamed])
+    assert again is not None
+    assert why(layouts, [msgspec.structs.replace(held, id="b")]) == [None]
+    nothing = lay_floor(rooms.rectangle(6, 6), systems.floor(), products, [held])
+    (refusal,) = why(RoomLayouts(room="room", floor=nothing), [held])
+    assert refusal is not None
+    assert "no floor could be laid" in refusal.text

@@ -98,10 +98,10 @@ LINK_VERSIONS = dict.fromkeys(
     "forecast": 4,
     "gains": 3,
     "cut plans": 8,
-    "floor": 8,
-    "cover": 6,
-    "walls": 6,
-    "fold-away": 4,
+    "floor": 9,
+    "cover": 7,
+    "walls": 7,
+    "fold-away": 5,
 }
 """Raise a link's number when its code gives other results for the same inputs."""
 

@@ -18,6 +18,7 @@ import msgspec
 from buildout.changes.engine.build_file import Commitments, Plan
 from buildout.changes.engine.chain import ChainResult, Store, run_chain
 from buildout.units.value import Status, Value
+from estimating.engine.pins import ON_WALLS
 from estimating.engine.screening import Screening, screen_floor, screen_fold_away
 from estimating.engine.types import FloorLayout, FoldAwayLayout, FoldAwaySystem, RoomLayouts
 from scheduling.engine.types import Schedule
@@ -129,7 +130,7 @@ def with_system(plan: Plan, room: str, system: str) -> Plan:
         if fitout.room == room and system not in (fitout.floor, fitout.fold_away):
             fitout = msgspec.structs.replace(
                 fitout, floor="" if folds else system, fold_away=system if folds else "",
-                pins=[p for p in fitout.pins if p.layer == "walls"],
+                pins=[p for p in fitout.pins if p.layer in ON_WALLS],
             )  # fmt: skip
         fitouts.append(fitout)
     return msgspec.structs.replace(plan, fitouts=fitouts)
@@ -147,7 +148,7 @@ def switched(document: Mapping[str, Any], room: str, system: str) -> dict[str, A
     for name in ("floor", "fold_away"):
         fitout.pop(name, None)
     fitout["fold_away" if folds else "floor"] = system
-    pins = [pin for pin in fitout.pop("pins", []) if pin["layer"] == "walls"]
+    pins = [pin for pin in fitout.pop("pins", []) if pin["layer"] in ON_WALLS]
     if pins:
         fitout["pins"] = pins
     return edited

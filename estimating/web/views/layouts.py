@@ -15,7 +15,7 @@ from buildout.builds.web.documents import pdf_or_page
 from buildout.rooms.engine.drawing import Drawing
 from buildout.rooms.engine.types import Room, RoomPlan, Survey
 from buildout.rooms.web.drawings import as_file, dxf_of, svg_of, svg_on_paper, title_block
-from estimating.engine.pins import refusals, words
+from estimating.engine.pins import ON_WALLS, ROUND_FLOOR, refusals, words
 from estimating.engine.types import Fitout, FloorSystem, Product, RoomLayouts
 from estimating.web.cutting import cutting
 from estimating.web.views.desk import Desk, sit_down
@@ -48,8 +48,8 @@ def _sheets(desk: Desk, room_id: str) -> tuple[RoomPlan, RoomLayouts | None, lis
 
     fitout = next((f for f in desk.sheet.section("fitouts", list[Fitout]) if f.room == room_id), None)
     products = {product.id: product for product in desk.sheet.section("products", list[Product])}
-    refused = refusals(layout, fitout.pins if fitout else [])
-    held = [(pin, words(pin, products)) for pin in (fitout.pins if fitout else []) if pin.id not in refused]
+    pins = fitout.pins if fitout else []
+    held = [(pin, words(pin, products)) for pin, why in zip(pins, refusals(layout, pins), strict=True) if why is None]
 
     def add(name: str, title: str, draw: Callable[..., Drawing], *args: Any, caution: str = "", **more: Any) -> None:
         block = title_block(desk.build, desk.sheet, f"{plan.name}, {title[0].lower()}{title[1:]}", "3")
@@ -62,7 +62,8 @@ def _sheets(desk: Desk, room_id: str) -> tuple[RoomPlan, RoomLayouts | None, lis
         add(f"floor-{layer.layer}", title, draw_floor_layer, layout.floor, layer.layer, system=system, caution=caution,
             pins=[one for one in held if one[0].layer == layer.layer])  # fmt: skip
     if layout.floor and layout.floor.frame:
-        add("frame", "Frame and ramps", draw_frame, layout.floor, system=system, caution=_SAWING)
+        add("frame", "Frame and ramps", draw_frame, layout.floor, system=system, caution=_SAWING,
+            pins=[one for one in held if one[0].layer in ROUND_FLOOR])  # fmt: skip
     if layout.cover:
         spec = system.cover if system else None
         add("cover", "Cover, for the fabricator", draw_cover, layout.cover, spec=spec, contact=desk.user.name,
@@ -70,7 +71,7 @@ def _sheets(desk: Desk, room_id: str) -> tuple[RoomPlan, RoomLayouts | None, lis
             pins=[one for one in held if one[0].layer == "cover"])  # fmt: skip
     for elevation in layout.walls.elevations if layout.walls else []:
         add(f"wall-{elevation.wall}", f"Wall {elevation.wall}", draw_elevation, layout.walls, elevation.wall,
-            pins=[one for one in held if one[0].layer == "walls" and one[0].wall == elevation.wall])  # fmt: skip
+            pins=[one for one in held if one[0].layer in ON_WALLS and one[0].wall == elevation.wall])  # fmt: skip
     if layout.fold_away:
         add("fold-away", "Fold-away mats", draw_fold_away, layout.fold_away,
             pins=[one for one in held if one[0].layer == "fold-away"])  # fmt: skip

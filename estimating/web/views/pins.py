@@ -32,10 +32,18 @@ def room_of(desk: Desk, room_id: str) -> tuple[RoomPlan, RoomLayouts]:
 def _form(request: HttpRequest, plan: RoomPlan, layout: RoomLayouts, goods: list[Product]) -> PinForm:
     layers = [(layer.layer, f"{layer.layer} layer") for layer in layout.floor.layers] if layout.floor else []
     layers += [("cover", "cover")] if layout.cover else []
+    timbers = {piece.kind for piece in layout.floor.frame} if layout.floor else set()
+    layers += [(kind, name) for kind, name in (("frame", "frame timbers"), ("ramp", "ramps")) if kind in timbers]
     layers += [("walls", "wall panels")] if layout.walls else []
+    trims = {trim.kind for elevation in layout.walls.elevations for trim in elevation.trims} if layout.walls else set()
+    layers += [("caps", "caps on low walls")] if "cap" in trims else []
+    layers += [("ends", "free ends of low walls")] if "wall end" in trims else []
+    layers += [("wraps", "column wraps")] if layout.walls and layout.walls.wraps else []
     layers += [("fold-away", "fold-away mats")] if layout.fold_away else []
-    walls = [(wall.id, wall.id) for wall in plan.walls]
-    choices = {"layer": layers, "wall": walls, "product": product_choices(goods, "sheet", "roll")}
+    places = [(wall.id, f"wall {wall.id}") for wall in plan.walls]
+    places += [(column.id, f"column {column.id}") for column in plan.columns] if layout.walls else []
+    places += [(edge.id, f"mat edge {edge.id}") for edge in plan.mat_edges] if timbers else []
+    choices = {"layer": layers, "wall": places, "product": product_choices(goods, "sheet", "roll", "length")}
     return PinForm(request.POST if request.method == "POST" else None, choices=choices)
 
 
@@ -65,8 +73,10 @@ def pins(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
             return redirect(proposal)
         entries.pop()
     there = from_plain(list[Pin], fitout.get("pins", []))
-    refused = refusals(layout, there)
-    rows = [{"pin": pin, "words": words(pin, products), "refused": refused.get(pin.id)} for pin in there]
+    rows = [
+        {"pin": pin, "words": words(pin, products), "refused": why}
+        for pin, why in zip(there, refusals(layout, there), strict=True)
+    ]
     groups = [
         (name, [(told, pin.kind, _posted(pin)) for told, pin in found])
         for name, found in as_it_lies(layout, desk.sheet.units, products)
