@@ -34,7 +34,7 @@ from estimating.engine.mat_shape import (
     without_straight_points,
 )
 from estimating.engine.passage import least_harmful_joint, passage, reliefs, staples
-from estimating.engine.pins import refused
+from estimating.engine.pins import SAME, refused
 from estimating.engine.rolled import SHARE, carriers_needed, places_to_hold, rolled_diameter
 from estimating.engine.types import (
     CoverLayout,
@@ -89,7 +89,7 @@ class Wish:
 
     angles: list[float]
     product: str = ""
-    lines: tuple[tuple[str, Point], ...] = ()
+    lines: tuple[tuple[Pin, Point], ...] = ()
 
 
 def lay_cover(
@@ -259,7 +259,7 @@ def _pinned(
     first: Pin | None = None
     angle = 0.0
     product = ""
-    lines: list[tuple[str, Point]] = []
+    lines: list[tuple[Pin, Point]] = []
     reasons = []
     for pin in (p for p in pins if p.layer == "cover"):
         wall = next((w for w in plan.walls if w.id == pin.wall), None)
@@ -297,7 +297,7 @@ def _pinned(
             if at is None:
                 reasons.append(refused(pin, "it does not say where the weld lies", "State x or y, such as 4 ft."))
                 continue
-            lines.append((pin.id, (float(pin.x or 0), float(pin.y or 0))))
+            lines.append((pin, (float(pin.x or 0), float(pin.y or 0))))
         first, angle = first or pin, wish
     return Wish([angle] if first is not None else tried, product, tuple(lines)), reasons
 
@@ -545,14 +545,17 @@ def _turned(shape: Any, angle: float) -> Any:
 
 
 def _missed(wish: Wish, chosen: Scheme, pitch: float) -> list[Reason]:
-    """Pinned weld lines that the goods' width keeps apart from the first."""
+    """Pinned weld lines that lie off the cover, or that the goods' width keeps apart from the first."""
     found = []
-    for name, (x, y) in wish.lines[1:]:
-        off = math.remainder(y * math.cos(chosen.angle) - x * math.sin(chosen.angle) - chosen.offset, pitch)
-        if abs(off) > 1.0:
-            why = f"its weld would lie {said.length(abs(off))} off those of pin {wish.lines[0][0]}"
+    for pin, (x, y) in wish.lines:
+        at = y * math.cos(chosen.angle) - x * math.sin(chosen.angle)
+        off = math.remainder(at - chosen.offset, pitch)
+        if abs(off) > SAME:
+            why = f"its weld would lie {said.length(abs(off))} off those of pin {wish.lines[0][0].id}"
             todo = f"Move it by whole widths of {said.length(pitch)}, or take off the other pin."
-            found.append(said.warning("pin-refused", f"Pin {name} cannot hold: {why}.", name, todo))
+            found.append(refused(pin, why, todo))
+        elif not any(abs(at - line) <= 1.5 * SAME for line in chosen.lines):
+            found.append(refused(pin, "no weld can lie there, it is off the cover or at its edge", "Move it inside."))
     return found
 
 

@@ -32,7 +32,7 @@ from buildout.rooms.engine.types import PlacedFeature, PlanWall, RoomPlan
 from buildout.units.lengths import UnitSystem, format_area, format_length, format_mass, format_small
 from estimating.engine.fold_away import meeting_edges
 from estimating.engine.mat_shape import COLUMN_GAP
-from estimating.engine.pins import holds_mat
+from estimating.engine.pins import holds_mat, lies_on
 from estimating.engine.types import (
     CleatLine,
     CoverLayout,
@@ -359,6 +359,17 @@ def draw_cover(
         items.append(Line(a=outline[i], b=outline[j], role="hidden", title=f"Diagonal {i + 1}–{j + 1}"))
     for weld in cover.welds:
         items.append(Line(a=weld.a, b=weld.b, role="weld", title=f"Weld {_to_quarter(weld.length, units)}"))
+    for pin, words in pins:
+        here = [weld for weld in cover.welds if pin.kind == "line" and lies_on(weld, pin)]
+        for weld in here:
+            items.append(Line(a=weld.a, b=weld.b, role="highlight", title=f"Pinned {pin.id}: {words}"))
+        if here:
+            items.append(
+                Text(
+                    at=here[0].a, text=f"pinned {pin.id}", role="small label", size=SMALL, clear=True, shift=(0.0, 3.0),
+                    or_shift=[(8.0, 2.0), (-8.0, 2.0), (8.0, -3.0), (-8.0, -3.0)],
+                )
+            )  # fmt: skip
     for relief in cover.reliefs:
         if len(relief.slit) == 2:
             words = f"Shortest slit, {_to_quarter(relief.slit_length, units)}"

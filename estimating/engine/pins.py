@@ -13,13 +13,15 @@ from buildout.units.lengths import Length, UnitSystem, format_length
 from buildout.units.value import Reason
 from estimating.engine import said
 from estimating.engine.mat_shape import Point
-from estimating.engine.types import FloorSystem, FoamLayout, Panel, Pin, Product, RoomLayouts
+from estimating.engine.types import CoverLayout, FloorSystem, FoamLayout, Panel, Pin, Product, RoomLayouts, Weld
 
 SAME = 1.0
 """mm; places closer than this are the same."""
 ON_WALLS = ("walls", "caps", "ends", "wraps")
 """What hangs on walls, lies on low ones or goes round columns."""
 ROUND_FLOOR = ("frame", "ramp")
+WELD_OFF = math.sin(math.radians(4))
+"""Welds that run further off the datum wall's direction are not told by x or y alone."""
 
 
 @dataclass(frozen=True)
@@ -197,6 +199,19 @@ def holds_mat(pin: Pin, mat: Sequence[Point]) -> bool:
     return math.dist(nearest_datum(mat), (float(pin.x), float(pin.y))) <= 1.5 * SAME
 
 
+def lies_on(weld: Weld, pin: Pin) -> bool:
+    """Whether a weld lies where a weld line is pinned.
+
+    >>> lies_on(Weld(a=(0.0, 500.0), b=(900.0, 500.0), length=900.0),
+    ...     Pin(id="p", layer="cover", kind="line", direction="x", y=Length.read("500 mm")))
+    True
+    """
+    at = (float(pin.x or 0), float(pin.y or 0))
+    (ax, ay), (bx, by) = weld.a, weld.b
+    off = (bx - ax) * (at[1] - ay) - (by - ay) * (at[0] - ax)
+    return abs(off) <= 2 * SAME * max(weld.length, 1.0)
+
+
 def missed(layout: FoamLayout, pins: LayerPins) -> list[Reason]:
     """Pins of whole sheets and strips that the layout as drawn does not hold."""
     found = []
@@ -267,7 +282,11 @@ def words(pin: Pin, products: Mapping[str, Product]) -> str:
     if pin.layer == "walls":
         return f"{place}: a panel joint {at_x} from its first corner"
     if pin.layer == "cover":
-        return f"{place}: welds along wall {pin.wall}" if pin.wall else f"{place}: welds {way}"
+        along = f"along wall {pin.wall}" if pin.wall else way
+        if pin.kind == "line":
+            where = [f"{at} {how}" for at, p, how in ((at_x, pin.x, "along"), (at_y, pin.y, "across")) if p is not None]
+            return f"{place}: a weld {along}, {' and '.join(where) or 'nowhere'} from the datum"
+        return f"{place}: welds {along}"
     if pin.kind == "line":
         return f"{place}: a course line {way}, {at_y if pin.direction == 'x' else at_x} from the datum"
     if pin.kind == "piece":
@@ -354,6 +373,8 @@ def as_it_lies(
         found.append((f"timber {timber.id}", pin))
     if found:
         groups.append(("Frame and ramps", found))
+    if layouts.cover is not None and layouts.cover.welds:
+        groups.append(("Cover", _welds_as_they_lie(layouts.cover, at)))
     for elevation in layouts.walls.elevations if layouts.walls is not None else []:
         found = []
         for panel in elevation.panels:
@@ -383,6 +404,27 @@ def as_it_lies(
     if found:
         groups.append(("Fold-away mats", found))
     return groups
+
+
+def _welds_as_they_lie(cover: CoverLayout, at: Callable[[float], Length]) -> list[tuple[str, Pin]]:
+    """The cover's goods, and where its welds run square to the datum wall their direction and each line of them."""
+    found = [("its goods", Pin(id="", layer="cover", kind="product", product=cover.product))]
+    across = min((abs(c), way) for c, way in zip(cover.direction, ("y", "x"), strict=True))
+    if across[0] > WELD_OFF:
+        return found
+    way: Literal["x", "y"] = "x" if across[1] == "x" else "y"
+    found.append(("the way its welds run", Pin(id="", layer="cover", kind="direction", direction=way)))
+    dx, dy = cover.direction if max(cover.direction) > WELD_OFF else (-cover.direction[0], -cover.direction[1])
+    lines: dict[int, list[tuple[float, float]]] = {}
+    for weld in cover.welds:
+        off = weld.a[1] * dx - weld.a[0] * dy if way == "x" else weld.a[0] * dy - weld.a[1] * dx
+        lines.setdefault(round(off), []).extend((weld.a, weld.b))
+    for number, (_, ends) in enumerate(sorted(lines.items()), 1):
+        x, y = max(ends, key=min)  # any point of a line tells it; places left of the datum cannot be typed
+        if min(x, y) >= 0:
+            pin = Pin(id="", layer="cover", kind="line", direction=way, x=at(x), y=at(y))
+            found.append((f"weld {number}, counted from the datum", pin))
+    return found
 
 
 def _as_hung(layer: str, panel: Panel, at: Callable[[float], Length]) -> Pin:

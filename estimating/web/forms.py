@@ -322,10 +322,16 @@ class PinForm(PartForm):
                 ("y", "State how far across from the datum wall its corner lies, for example 4' 0\"."),
             ]
         elif layer == "cover":
-            if kind != "direction":
-                self.add_error("kind", "On a cover the direction of its welds can be pinned.")
+            if kind == "product":
+                asked.append(("product", "Choose the goods the cover is to be of."))
+            elif kind not in ("direction", "line", ""):
+                self.add_error(
+                    "kind", "On a cover the direction of its welds, one weld line or the goods can be pinned."
+                )
             elif not way and not data.get("wall"):
                 self.add_error("direction", "State which way the welds run, or the wall they run along.")
+            elif kind == "line" and not data.get("x") and not data.get("y"):
+                self.add_error("y", "State where the weld lies, for example 12' 0\" across from the datum wall.")
         elif kind == "product":
             asked.append(("product", "Choose the goods this layer is to be of."))
         elif kind in ("direction", "line", "piece"):

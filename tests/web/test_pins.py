@@ -16,10 +16,11 @@ from buildout.changes.engine.chain import room_layouts
 from buildout.changes.engine.reading import check_plan
 from buildout.people.web.models import User
 from buildout.rooms.engine.types import RoomPlan
+from buildout.units.lengths import Length
 from buildout.units.value import to_json
 from estimating.engine.floor import lay_floor
-from estimating.engine.layout_drawings import draw_floor_layer
-from estimating.engine.pins import as_it_lies, refusals, words
+from estimating.engine.layout_drawings import draw_cover, draw_floor_layer
+from estimating.engine.pins import as_it_lies, lies_on, refusals, words
 from estimating.engine.types import Pin, RoomLayouts
 
 pytestmark = pytest.mark.django_db
@@ -90,7 +91,10 @@ def test_a_typed_pin_is_proposed(
         ({"layer": "walls", "kind": "line", "x": "3'"}, "wall", "Choose the wall"),
         ({"layer": "walls", "kind": "direction", "wall": "A-B"}, "kind", "a panel width or a line"),
         ({"layer": "walls", "kind": "piece", "wall": "A-B", "x": "3'"}, "module", "how wide this panel is"),
-        ({"layer": "cover", "kind": "line"}, "kind", "direction of its welds"),
+        ({"layer": "cover", "kind": "piece", "direction": "x"}, "kind", "one weld line or the goods"),
+        ({"layer": "cover", "kind": "line", "direction": "x"}, "y", "State where the weld lies"),
+        ({"layer": "cover", "kind": "line", "y": "4'"}, "direction", "which way the welds run"),
+        ({"layer": "cover", "kind": "product"}, "product", "Choose the goods"),
         ({"layer": "cover", "kind": "direction"}, "direction", "which way the welds run"),
         ({"layer": "attic", "kind": "direction"}, "layer", "Select a valid choice"),
         ({"layer": "frame", "kind": "piece", "x": "0'", "module": "8'"}, "wall", "Choose the edge of the mat"),
@@ -224,6 +228,34 @@ def test_a_timber_cap_end_or_wrap_is_pinned_held_and_drawn_or_refused_by_name(
         drawings = browser.get(url("layouts", demo_build, "hall")).content.decode()
         assert "Pinned pin-1" in drawings
         assert "Pinned lost" not in drawings
+
+
+def test_every_weld_of_the_hall_holds_as_it_lies_and_one_between_them_does_not(demo_build: Build) -> None:
+    from estimating.engine.cover import lay_cover
+
+    assert demo_build.current is not None
+    plan = check_plan(demo_build.current.document)
+    layout, products, room = _layouts(demo_build)[0], {p.id: p for p in plan.products}, _plan(demo_build)
+    offered = dict(as_it_lies(layout, "feet-inches", products))["Cover"]
+    lines = [pin for _, pin in offered if pin.kind == "line"]
+    assert layout.cover is not None
+    dx, dy = layout.cover.direction
+    assert len(lines) == len({round(weld.a[1] * dx - weld.a[0] * dy) for weld in layout.cover.welds})
+    assert {pin.kind for _, pin in offered} == {"product", "direction", "line"}
+    named = [Pin(**{f: getattr(p, f) for f in p.__struct_fields__} | {"id": f"w{n}"}) for n, p in enumerate(lines)]
+    outside = Pin(id="out", layer="cover", kind="line", direction=lines[0].direction, x=FAR, y=FAR)
+    again = lay_cover(room, plan.floor_systems[0], layout.floor, products, [*named, outside])
+    verdicts = refusals(RoomLayouts(room="hall", cover=again), [*named, outside])
+    assert verdicts[:-1] == [None] * len(named)
+    assert verdicts[-1] is not None
+    assert again.weld_length == pytest.approx(layout.cover.weld_length, abs=60)
+    drawing = draw_cover(room, again, pins=[(named[0], "a weld")])
+    marks = [i for i in drawing.items if getattr(i, "role", "") == "highlight"]
+    assert marks
+    assert all(lies_on(weld, named[0]) == any(m.a == weld.a for m in marks) for weld in again.welds)  # type: ignore[union-attr]
+
+
+FAR = Length.read("900 ft")
 
 
 def test_what_is_pinned_as_it_lies_holds(

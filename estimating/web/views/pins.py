@@ -43,7 +43,11 @@ def _form(request: HttpRequest, plan: RoomPlan, layout: RoomLayouts, goods: list
     places = [(wall.id, f"wall {wall.id}") for wall in plan.walls]
     places += [(column.id, f"column {column.id}") for column in plan.columns] if layout.walls else []
     places += [(edge.id, f"mat edge {edge.id}") for edge in plan.mat_edges] if timbers else []
-    choices = {"layer": layers, "wall": places, "product": product_choices(goods, "sheet", "roll", "length")}
+    choices = {
+        "layer": layers,
+        "wall": places,
+        "product": product_choices(goods, "sheet", "roll", "length", "made to drawing"),
+    }
     return PinForm(request.POST if request.method == "POST" else None, choices=choices)
 
 
