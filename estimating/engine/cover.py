@@ -584,7 +584,7 @@ def _lips(shape: MatShape, band: float) -> Any:
     found = []
     for side in shape.sides:
         for edge in side.edges:
-            if edge.kind != "ramp":
+            if not edge.walked_on:
                 continue
             a, b = (_foot(p, side.a, side.b) for p in (edge.a, edge.b))
             run = math.dist(a, b)

@@ -32,6 +32,7 @@ from estimating.engine.courses import (
 )
 from estimating.engine.frame_run import Timbers, frame_pieces, ramp_pieces
 from estimating.engine.mat_shape import GRID, MatShape, Point, mat_shape, ring_of, signed_area, without_columns
+from estimating.engine.mat_sides import mat_sides
 from estimating.engine.pins import LayerPins, floor_pins, missed
 from estimating.engine.types import (
     FloorLayout,
@@ -40,9 +41,11 @@ from estimating.engine.types import (
     FoamLayout,
     FramePiece,
     Joint,
+    MatSide,
     Piece,
     Pin,
     Product,
+    SideChoice,
 )
 
 KEPT = 60
@@ -85,7 +88,11 @@ class Chosen:
 
 
 def lay_floor(
-    plan: RoomPlan, system: FloorSystem, products: dict[str, Product], pins: Sequence[Pin] = ()
+    plan: RoomPlan,
+    system: FloorSystem,
+    products: dict[str, Product],
+    pins: Sequence[Pin] = (),
+    choices: Sequence[SideChoice] = (),
 ) -> FloorLayout:
     """Lay a floor system in a room's mat field.
 
@@ -93,17 +100,19 @@ def lay_floor(
     broken rules, then stock pieces, then joint length, and the best pair of layers whose joints keep
     ``joint_offset`` apart is drawn on the 0.01 mm grid. The bound is what the area alone asks for, so
     ``proven`` means no layout can use fewer stock pieces. Where the rules cannot all hold the least bad
-    layout is given, and a warning names the rule and the pieces. Never raises for bad numbers.
+    layout is given, and a warning names the rule and the pieces. ``choices`` say what stands at single sides of the
+    mat. Never raises for bad numbers.
     """
     pinned = floor_pins(system, pins, products)
     system = pinned.system
     problems = _unfit(system, products)
-    shape = mat_shape(plan, system)
+    sides, side_reasons = mat_sides(plan, system, choices)
+    shape = mat_shape(plan, system, sides)
     if shape is not None and not problems:
         problems = _too_many(shape, system, products)
     if problems or shape is None:
         return _nothing(plan, system, [*pinned.reasons, *problems] if problems else [])
-    reasons: list[Reason] = list(pinned.reasons)
+    reasons: list[Reason] = [*pinned.reasons, *side_reasons]
     if shape.lost > 1e4:
         reasons.append(
             said.warning(
@@ -123,14 +132,15 @@ def lay_floor(
     for number, kept in sorted(pinned.layers.items()):
         reasons += missed(layers[number], kept)
     reasons += _stagger_reasons(chosen, system)
-    frame, frame_reasons = _edges(plan, system, products, shape, pins)
+    frame, frame_reasons = _edges(sides, system, products, shape, pins)
     reasons += frame_reasons
     thickness, mass, mass_reasons = _build_up(system, products)
     reasons += mass_reasons
     reasons += _doors(plan, shape, thickness)
     if shape.bare and system.cover is not None:
-        text = "Along walls there is no frame, so the cover's band has nothing to hold to there."
-        todo = "Frame the floor all round, or leave the cover off."
+        bare = ", ".join(side.id for side in sides if side.edge == "foam")
+        text = f"There is no frame at {bare}, so the cover's band has nothing to hold to there."
+        todo = "Choose a frame timber at those sides of the mat, or leave the cover off."
         reasons.append(said.warning("floor-band", text, system.id, todo))
     value = sum(_stock(c) for c in chosen)
     bound = sum(layer.sheets_bound for layer in layers)
@@ -157,7 +167,7 @@ def lay_floor(
         layers=layers,
         frame=frame,
         frame_length=snap(sum(p.length for p in frame if p.kind == "frame")),
-        ramp_length=snap(sum(e.length for e in plan.mat_edges if e.kind == "ramp") if system.ramp else 0.0),
+        ramp_length=snap(sum(side.length for side in sides if side.edge == "ramp")),
         edge_length=snap(sum(ring.length for ring in around)),
         cutouts=len(shape.holes),
         mat_area=snap(without_columns(shape.outer, plan.columns).area),
@@ -165,6 +175,7 @@ def lay_floor(
         mass_per_area=mass,
         reasons=reasons,
         pinned=pinned.timber,
+        sides=sides,
     )
 
 
@@ -584,7 +595,11 @@ def _stagger_reasons(chosen: list[Chosen], system: FloorSystem) -> list[Reason]:
 
 
 def _edges(
-    plan: RoomPlan, system: FloorSystem, products: dict[str, Product], shape: MatShape, pins: Sequence[Pin]
+    sides: Sequence[MatSide],
+    system: FloorSystem,
+    products: dict[str, Product],
+    shape: MatShape,
+    pins: Sequence[Pin],
 ) -> tuple[list[FramePiece], list[Reason]]:
     reasons: list[Reason] = []
     found: list[FramePiece] = []
@@ -592,25 +607,27 @@ def _edges(
     if system.frame:
         found += frame_pieces(shape, float(system.frame_width or 0), frame)
     reasons += frame.refused()
-    ramped = [e for e in plan.mat_edges if e.kind == "ramp"]
     run = float(system.ramp_run or 0)
     if system.ramp:
-        found += ramp_pieces(plan, run, ramp)
+        found += ramp_pieces(sides, run, ramp)
     reasons += ramp.refused()
     rise = _thickness(system, products)
+    steps = [side for side in sides if side.against == "open" and side.edge != "ramp"]
+    meant = [side for side in steps if side.chosen]
+    if meant:
+        text = f"The mat ends with a square step of {said.length(rise)} at {', '.join(side.id for side in meant)}."
+        todo = "Mark the step so that nobody stubs a toe; where an accessible route crosses it, choose a ramp."
+        reasons.append(said.note("floor-step", text, meant[0].id, todo))
+    forced = [side for side in steps if not side.chosen]
+    if forced:
+        where = ", ".join(side.id for side in forced)
+        text = f"The mat ends with a step of {said.length(rise)} at {where}: the system names no ramped edge."
+        todo = "Name a product for the ramp in the floor system, or choose a frame timber there and mark the step."
+        reasons.append(said.warning("floor-no-ramp", text, forced[0].id, todo))
+    ramped = [side for side in sides if side.edge == "ramp"]
     if not ramped:
         return found, reasons
-    where = ", ".join(e.id for e in ramped)
-    if not system.ramp:
-        reasons.append(
-            said.warning(
-                "floor-no-ramp",
-                f"The mat ends with a step of {said.length(rise)} at {where}: the system names no ramped edge.",
-                ramped[0].id,
-                "Name a product for the ramp in the floor system, or mark the step.",
-            )
-        )
-        return found, reasons
+    where = ", ".join(side.id for side in ramped)
     slope = run / rise if rise else 0.0
     steep = slope < STEEPEST_TOE_RAMP
     # 1:12 is the steepest ramp of the 2010 ADA Standards, section 405.2.

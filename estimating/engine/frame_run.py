@@ -6,12 +6,13 @@ import math
 from collections.abc import Sequence, Set
 from typing import Literal
 
-from buildout.rooms.engine.types import MatEdge, RoomPlan
+from buildout.rooms.engine.types import MatEdge
 from buildout.units.value import Reason, snap
 from estimating.engine.mat_shape import STRAIGHT, MatShape, Point, Side
+from estimating.engine.mat_sides import ramp_mitres
 from estimating.engine.pinned_runs import Run, divide, shares
 from estimating.engine.pins import refused
-from estimating.engine.types import FramePiece, Pin, Product
+from estimating.engine.types import FramePiece, MatSide, Pin, Product
 
 SHORTEST = 609.6
 """mm (2 ft): rather than a shorter timber the last two are shared evenly. Common practice, no published source."""
@@ -107,18 +108,16 @@ def _parts(
     ]  # fmt: skip
 
 
-def ramp_pieces(plan: RoomPlan, run: float, timbers: Timbers) -> list[FramePiece]:
-    """Ramp timbers in front of every ramped edge of the mat field, ``run`` mm deep.
+def ramp_pieces(sides: Sequence[MatSide], run: float, timbers: Timbers) -> list[FramePiece]:
+    """Ramp timbers in front of every ramped side of the mat field, ``run`` mm deep.
 
     Where two ramped edges meet, both are mitred by half the turn. Round an outer corner of the mat the toe is the
     longer edge, by run × tan(half the turn); at an inner corner the edge against the mat is.
     """
     found = []
-    ramped = [e for e in plan.mat_edges if e.kind == "ramp"]
+    ramped = [side for side in sides if side.edge == "ramp"]
     for number, edge in enumerate(ramped, 1):
-        before = next((e for e in ramped if e is not edge and math.dist(e.b, edge.a) < 1.0), None)
-        after = next((e for e in ramped if e is not edge and math.dist(edge.b, e.a) < 1.0), None)
-        ends = (_half_turn(before, edge), _half_turn(edge, after))
+        ends = ramp_mitres(edge, ramped)
         out = [run * math.tan(math.radians(m)) if m > 0 else 0.0 for m in ends]
         side = math.dist(edge.a, edge.b)
         along = ((edge.b[0] - edge.a[0]) / side, (edge.b[1] - edge.a[1]) / side)
@@ -126,13 +125,6 @@ def ramp_pieces(plan: RoomPlan, run: float, timbers: Timbers) -> list[FramePiece
         lengths = timbers.lengths(snap(edge.length + sum(out)), [edge.id])
         found += _parts("ramp", f"R{number}", edge.id, lengths, ends, start, along)
     return found
-
-
-def _half_turn(one: MatEdge | None, two: MatEdge | None) -> float:
-    if one is None or two is None:
-        return 0.0
-    headings = [math.atan2(e.b[1] - e.a[1], e.b[0] - e.a[0]) for e in (one, two)]
-    return round(math.degrees(math.remainder(headings[1] - headings[0], math.tau)) / 2, 2)
 
 
 def shared_out(length: float, longest: float) -> list[float]:

@@ -32,6 +32,7 @@ from buildout.rooms.engine.types import PlacedFeature, PlanWall, RoomPlan
 from buildout.units.lengths import UnitSystem, format_area, format_length, format_mass, format_small
 from estimating.engine.fold_away import meeting_edges
 from estimating.engine.mat_shape import COLUMN_GAP
+from estimating.engine.mat_sides import mat_sides
 from estimating.engine.pins import holds_mat, lies_on
 from estimating.engine.types import (
     CleatLine,
@@ -87,7 +88,7 @@ def draw_floor_layer(
     items: list[Item] = _room(plan)
     if floor.outer:
         items.append(Polygon(outline=floor.outer, holes=[floor.field], role="frame", title="Frame"))
-    items += _ramps(plan, system)
+    items += _ramps(plan, floor, system)
     for piece in foam.pieces:
         role: Role = "whole piece" if piece.whole else "piece"
         size = " × ".join(format_length(side, units) for side in piece.box)
@@ -219,19 +220,19 @@ def _columns(plan: RoomPlan) -> list[Item]:
     return items
 
 
-def _ramps(plan: RoomPlan, system: FloorSystem | None) -> list[Item]:
+def _ramps(plan: RoomPlan, floor: FloorLayout, system: FloorSystem | None) -> list[Item]:
     run = float(system.ramp_run) if system is not None and system.ramp and system.ramp_run is not None else 0.0
     items: list[Item] = []
-    for edge in plan.mat_edges:
-        if edge.kind != "ramp":
+    for side in floor.sides or mat_sides(plan, system)[0]:
+        if side.edge != "ramp":
             continue
-        outward = _outward(plan.mat_field, edge.a, edge.b)
-        title = f"Ramped edge along {edge.along}"
+        outward = _outward(plan.mat_field, side.a, side.b)
+        title = f"Ramped edge along {side.along}"
         if run:
-            far = [(p[0] + outward[0] * run, p[1] + outward[1] * run) for p in (edge.b, edge.a)]
-            items.append(Polygon(outline=[edge.a, edge.b, *far], role="ramp", hatch="sparse", title=title))
+            far = [(p[0] + outward[0] * run, p[1] + outward[1] * run) for p in (side.b, side.a)]
+            items.append(Polygon(outline=[side.a, side.b, *far], role="ramp", hatch="sparse", title=title))
         else:
-            items.append(Line(a=edge.a, b=edge.b, role="ramp", title=title))
+            items.append(Line(a=side.a, b=side.b, role="ramp", title=title))
     return items
 
 
@@ -501,7 +502,7 @@ def _walk_on(plan: RoomPlan, outline: Ring) -> list[str]:
         b = outline[(k + 1) % len(outline)]
         length = math.dist(a, b)
         for edge in plan.mat_edges:
-            if edge.kind != "ramp":
+            if not edge.walked_on:
                 continue
             mid = ((edge.a[0] + edge.b[0]) / 2, (edge.a[1] + edge.b[1]) / 2)
             off = abs((b[0] - a[0]) * (mid[1] - a[1]) - (b[1] - a[1]) * (mid[0] - a[0])) / length

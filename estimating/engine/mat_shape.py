@@ -9,12 +9,14 @@ Common practice, no published source.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence, Set
 from dataclasses import dataclass
 from typing import Any
 
 from buildout.rooms.engine.types import MatEdge, PlacedColumn, RoomPlan
 from buildout.units.value import snap
-from estimating.engine.types import FloorSystem
+from estimating.engine.mat_sides import mat_sides
+from estimating.engine.types import FloorSystem, MatSide
 
 Point = tuple[float, float]
 Ring = list[Point]
@@ -148,8 +150,11 @@ def column_hole(column: PlacedColumn, gap: float = COLUMN_GAP) -> Any:
     return shape.buffer(gap, join_style="mitre")
 
 
-def mat_shape(plan: RoomPlan, system: FloorSystem) -> MatShape | None:
-    """Frame outer face and foam field for a plan; None where there is no mat field or the frame fills it."""
+def mat_shape(plan: RoomPlan, system: FloorSystem, built: Sequence[MatSide] | None = None) -> MatShape | None:
+    """Frame outer face and foam field for a plan; None where there is no mat field or the frame fills it.
+
+    ``built``: what stands at every side of the mat; not given, what is usual for the system.
+    """
 
     if len(plan.mat_field) < 3:
         return None
@@ -160,8 +165,15 @@ def mat_shape(plan: RoomPlan, system: FloorSystem) -> MatShape | None:
     if outer.is_empty:
         return None
     bare: frozenset[int] = frozenset()
-    if timber and system.framed == "walk-on edges":
-        bare = frozenset(k for k, side in enumerate(outer_sides) if all(e.kind == "wall" for e in side.edges))
+    unframed = {side.id for side in (mat_sides(plan, system)[0] if built is None else built) if side.edge == "foam"}
+    if timber and unframed:
+        outer_sides = _parted(outer_sides, unframed)
+        usual = system.framed != "all round"
+        bare = frozenset(
+            k
+            for k, side in enumerate(outer_sides)
+            if (all(e.id in unframed for e in side.edges) if side.edges else usual)
+        )
         inner = _less_strips(outer, outer_sides, bare, timber)
         lost = 0.0
     else:
@@ -172,6 +184,33 @@ def mat_shape(plan: RoomPlan, system: FloorSystem) -> MatShape | None:
         return None
     lost += max(0.0, inner.area - field.area - sum(column_hole(c).intersection(inner).area for c in plan.columns))
     return MatShape(sides=outer_sides, outer=outer, field=field, holes=holes_of(field), lost=lost, bare=bare)
+
+
+def _parted(sides: list[Side], unframed: Set[str]) -> list[Side]:
+    """Sides split where the frame begins or ends along them."""
+    parts = []
+    for side in sides:
+        groups: list[list[MatEdge]] = []
+        for edge in side.edges:
+            if groups and (edge.id in unframed) == (groups[-1][-1].id in unframed):
+                groups[-1].append(edge)
+            else:
+                groups.append([edge])
+        if len(groups) < 2:
+            parts.append(side)
+            continue
+        ends = [_foot(group[-1].b, side) for group in groups[:-1]]
+        for a, b, group in zip([side.a, *ends], [*ends, side.b], groups, strict=True):
+            parts.append(Side(a=a, b=b, edges=tuple(group)))
+    return parts
+
+
+def _foot(point: Point, side: Side) -> Point:
+    """Nearest point of a side."""
+    run = side.length
+    ux, uy = (side.b[0] - side.a[0]) / run, (side.b[1] - side.a[1]) / run
+    along = min(run, max(0.0, (point[0] - side.a[0]) * ux + (point[1] - side.a[1]) * uy))
+    return snap(side.a[0] + ux * along), snap(side.a[1] + uy * along)
 
 
 def _less_strips(outer: Any, sides: list[Side], bare: frozenset[int], timber: float) -> Any:

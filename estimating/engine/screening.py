@@ -7,12 +7,14 @@ said to be missing; nothing is filled in.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Literal
 
 from buildout.rooms.engine.types import RoomPlan
 from buildout.units.value import Reason, Value, snap
 from estimating.engine import said
-from estimating.engine.types import FloorLayout, FloorSystem, FoldAwayLayout, Product
+from estimating.engine.mat_sides import mat_sides
+from estimating.engine.types import FloorLayout, FloorSystem, FoldAwayLayout, MatSide, Product
 
 CAUTION = "Screening, not a test and not a certificate. Ask the maker for test reports on the whole build-up."
 
@@ -109,7 +111,8 @@ def screen_floor(plan: RoomPlan, system: FloorSystem, floor: FloorLayout, produc
     foams = [(product.name, float(product.stress_at_25_percent)) for _, product in layers
              if product is not None and product.stress_at_25_percent]  # fmt: skip
     known = all(product is not None and product.thickness is not None for _, product in layers) and bool(layers)
-    edges = _edges(plan, system, floor.thickness if known else 0.0)
+    sides = floor.sides or mat_sides(plan, system)[0]
+    edges = _edges(sides, float(system.ramp_run or 0), floor.thickness if known else 0.0)
     pressures = _pressures(foams, complete=len(foams) == len(layers))
     top = floor.layers[-1] if floor.layers else None
     joints = top.joint_length if top is not None and system.cover is None else 0.0
@@ -135,7 +138,7 @@ def screen_fold_away(plan: RoomPlan, layout: FoldAwayLayout, product: Product | 
     thickness = float(product.thickness) if product is not None and product.thickness is not None else 0.0
     foams = [(name, float(product.stress_at_25_percent))] if product and product.stress_at_25_percent else []
     joints = _shared_edges(layout)
-    edges = _edges(plan, None, thickness)
+    edges = _edges(mat_sides(plan, None)[0], 0.0, thickness)
     pressures = _pressures(foams, complete=bool(foams))
     area = layout.covered / 1e6
     return Screening(
@@ -172,17 +175,18 @@ def pressure(kilograms: float, square_centimetres: float) -> float:
     return kilograms * GRAVITY / (square_centimetres / 1e4) / 1000
 
 
-def _edges(plan: RoomPlan, system: FloorSystem | None, rise: float) -> list[EdgeScreening]:
+def _edges(sides: Sequence[MatSide], run_of_ramps: float, rise: float) -> list[EdgeScreening]:
+    """Every side that is walked on, whatever stands there."""
     found = []
-    stated = float(system.ramp_run) if system is not None and system.ramp and system.ramp_run is not None else 0.0
-    for edge in plan.mat_edges:
-        if edge.kind != "ramp":
+    for side in sides:
+        if side.against != "open":
             continue
+        stated = run_of_ramps if side.edge == "ramp" else 0.0
         if rise <= 0:
             text = "The floor's thickness is missing, so its step cannot be told."
             found.append(
                 EdgeScreening(
-                    edge=edge.id, along=edge.along, rise=0.0, need="missing", run_needed=0.0, run_stated=stated,
+                    edge=side.id, along=side.along, rise=0.0, need="missing", run_needed=0.0, run_stated=stated,
                     verdict="missing", text=text,
                 )
             )  # fmt: skip
@@ -200,9 +204,11 @@ def _edges(plan: RoomPlan, system: FloorSystem | None, rise: float) -> list[Edge
         enough = need == "nothing" or stated >= run - 0.5
         if not enough:
             words += f"; {said.length(stated)} is stated" if stated else "; no ramp is stated"
+        if side.room_in_front is not None and side.room_in_front < run:
+            words += f"; there are only {said.length(side.room_in_front)} in front of it"
         found.append(
             EdgeScreening(
-                edge=edge.id, along=edge.along, rise=snap(rise), need=need, run_needed=run, run_stated=stated,
+                edge=side.id, along=side.along, rise=snap(rise), need=need, run_needed=run, run_stated=stated,
                 verdict="fine" if enough else "look at it",
                 text=f"On an accessible route {words} (2010 ADA Standards 303 and 405; local code decides).",
             )

@@ -119,8 +119,10 @@ class FloorSystem(Value, kw_only=True):
     frame_gap: Length | None = None
     """From the wall to the frame's outer face, or to the foam where there is no frame."""
     framed: Literal["all round", "walk-on edges"] = "all round"
-    """Walk-on edges: along walls the foam runs to the gap, and timber lies only on sides that are walked on."""
+    """Walk-on edges: along walls the foam runs to the gap, and timber lies only on sides that are walked on. What
+    stands at a single side of a room's mat is said there (``Fitout.sides``)."""
     ramp: str = ""
+    """Product id of the ramped edge for sides that are walked on; empty: none."""
     ramp_run: Length | None = None
     """Horizontal length of the ramped edge."""
     barrier: str = ""
@@ -240,6 +242,19 @@ class Zone(Value, kw_only=True):
     why: str = ""
 
 
+SideEdge = Literal["frame", "ramp", "foam"]
+"""frame: a timber, seen as a square step where people walk on. ramp: a ramped edge stands in front, before the timber
+where the floor has one. foam: no timber, the foam runs up to the gap at the wall."""
+
+
+class SideChoice(Value, kw_only=True):
+    """What stands at one side of a room's mat instead of what its floor system puts there."""
+
+    side: str
+    """Name of the side as on the drawing, such as ``A-B 1``."""
+    edge: SideEdge
+
+
 class Store(Value, kw_only=True):
     """Where folded mats are kept."""
 
@@ -261,6 +276,8 @@ class Fitout(Value, kw_only=True):
     removable: list[str] = []
     """Features (a roller door) that get free-standing removable panels in front instead of none."""
     column_wraps: bool = False
+    sides: list[SideChoice] = []
+    """Sides of the mat where something else stands than the floor system puts there."""
     pins: list[Pin] = []
     """What stays as it is, whatever would be cheaper."""
     route: list[RouteStep] = []
@@ -354,6 +371,25 @@ class FramePiece(Value, kw_only=True):
     """Where ``length`` lies, anticlockwise: on the frame's outer face, for a ramp on the edge of the mat field."""
 
 
+class MatSide(Value, kw_only=True):
+    """One side of the mat field: what is there, and what the floor is edged with."""
+
+    id: str
+    a: tuple[float, float]
+    b: tuple[float, float]
+    """Anticlockwise: the mat lies to the left of a → b."""
+    length: float
+    along: str
+    """Wall, low wall, gap or keep-clear strip."""
+    against: Literal["wall", "low wall", "open"]
+    edge: SideEdge
+    chosen: bool = False
+    """Somebody said so; otherwise the floor system does."""
+    room_in_front: float | None = None
+    """Free depth before an open side up to a wall, a column or more mat, mm, as far as one looks; None where nothing
+    is drawn beyond it."""
+
+
 class FloorLayout(Value, kw_only=True):
     room: str
     system: str
@@ -382,6 +418,8 @@ class FloorLayout(Value, kw_only=True):
     reasons: list[Reason]
     pinned: dict[str, str] = {}
     """Products pinned instead of the system's: ``frame`` or ``ramp`` to product id."""
+    sides: list[MatSide] = []
+    """What stands at every side of the mat, anticlockwise."""
 
 
 class Weld(Value, kw_only=True):

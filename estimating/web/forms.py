@@ -3,13 +3,15 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import Any, get_args
 
 from django import forms
+from msgspec.structs import replace
 
 from buildout.builds.web.editing import AmountField, Choices, DayField, LengthField, PartForm
 from buildout.rooms.engine.types import Room
 from estimating.engine.heads import HEADS
+from estimating.engine.sides_drawing import edge_words
 from estimating.engine.types import (
     CoverSpec,
     Fitout,
@@ -17,12 +19,14 @@ from estimating.engine.types import (
     FoamLayer,
     FoldAwaySystem,
     HeadPlan,
+    MatSide,
     MoneyPlan,
     Need,
     Pin,
     Product,
     Remnant,
     RouteStep,
+    SideEdge,
     Store,
     WallSystem,
     Zone,
@@ -71,6 +75,29 @@ class FitoutForm(PartForm):
             else:
                 after.pop(name, None)
         return after
+
+
+class SidesForm(forms.Form):
+    """What stands at every side of a room's mat; a side left as usual is what its floor system says."""
+
+    def __init__(self, *args: Any, sides: Sequence[MatSide], usual: Mapping[str, str], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.names = {side.id: f"side-{number}" for number, side in enumerate(sides, 1)}
+        for side in sides:
+            words = {edge: edge_words(replace(side, edge=edge)) for edge in get_args(SideEdge)}
+            field = forms.ChoiceField(
+                label=side.id, required=False, choices=[("", f"usual: {words[usual[side.id]]}"), *words.items()]
+            )
+            field.unmarked = True  # type: ignore[attr-defined]
+            self.fields[self.names[side.id]] = field
+
+    def choices(self) -> list[dict[str, str]]:
+        """The sides that something was said of, as the plan keeps them."""
+        return [
+            {"side": side, "edge": self.cleaned_data[name]}
+            for side, name in self.names.items()
+            if self.cleaned_data.get(name)
+        ]
 
 
 class StoreForm(PartForm):
@@ -125,14 +152,17 @@ class FloorSystemForm(PartForm):
     labels = {
         "name": "Name", "joint_offset": "Joints of one layer away from joints below by", "smallest_width":
         "Smallest width of a piece", "smallest_area": "Smallest piece, m²", "frame": "Frame timber",
-        "frame_width": "Width of the frame", "frame_gap": "Gap from wall to frame", "ramp": "Ramp",
-        "ramp_run": "Run of the ramp", "barrier": "Moisture barrier", "tape": "Joint tape", "hook_tape": "Hook tape",
+        "frame_width": "Width of the frame", "frame_gap": "Gap from wall to frame", "framed": "Frame lies",
+        "ramp": "Ramp where people walk on", "ramp_run": "Run of the ramp",
+        "barrier": "Moisture barrier", "tape": "Joint tape", "hook_tape": "Hook tape",
         "staples": "Staples of the hook tape",
     }  # fmt: skip
     hints = {
         "joint_offset": 'Common practice is 6" and more, 12" where it can be had',
         "smallest_width": 'A strip narrower than 6" works loose',
         "frame_gap": 'Usually 1/4" to 1/2", so that the band can be reached',
+        "framed": "Only at edges that are walked on: foam then runs up to the walls",
+        "ramp": "What stands at a single side of a room's mat is chosen with the room's drawings",
         "ramp_run": "On an accessible route ask the authority; a shallow ramp needs twelve times the height",
     }
 

@@ -67,6 +67,7 @@ def owner_pages(build: Build) -> list[str]:
         reverse("rooms:add-part", args=[build.pk, "hall", "readings"]),
         reverse("estimating:layouts", args=[build.pk, "hall"]),
         reverse("estimating:pins", args=[build.pk, "hall"]),
+        reverse("estimating:sides", args=[build.pk, "hall"]),
         reverse("estimating:route", args=[build.pk, "hall"]),
         reverse("estimating:screening", args=[build.pk, "hall"]),
         reverse("estimating:fitout", args=[build.pk, "hall"]),

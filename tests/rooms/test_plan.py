@@ -176,6 +176,23 @@ def test_gap_at_the_end_of_a_wall(plain):
     assert on_wall == [("ramp", 6.0), ("wall", 24.0)]
 
 
+def test_low_walls_are_sides_of_their_own(plain):
+    """A wall of 30 ft with a low wall of 8 and, right behind it, a gap of 4: 10 + 8 + 4 + 8 ft."""
+    plan = planned(plain(features=[
+        feature("low wall", "10' 0\"", "18' 0\"", head="3' 6\""), feature("gap", "18' 0\"", "22' 0\"")
+    ]))  # fmt: skip
+    on_wall = [
+        (e.along, e.kind, e.walked_on, round(e.length / FOOT, 2))
+        for e in plan.mat_edges
+        if e.along in ("A-B", "low wall", "gap")
+    ]
+    expected = [
+        ("A-B", "wall", False, 10.0), ("low wall", "low wall", False, 8.0), ("gap", "ramp", True, 4.0),
+        ("A-B", "wall", False, 8.0),
+    ]  # fmt: skip
+    assert on_wall in (expected, expected[::-1])
+
+
 def test_strips_that_take_the_whole_room(plain):
     plan = planned(plain(keep_clear=[strip("0 in", "30' 0\"", "25' 0\"")]))
     assert plan.mat_field == []

@@ -41,7 +41,7 @@ def with_fitout(build: Build, **more: Any) -> None:
     build.current.save()
 
 
-PAGES = ["pins", "route", "screening"]
+PAGES = ["pins", "sides", "route", "screening"]
 
 
 @pytest.mark.parametrize("name", PAGES)

@@ -252,11 +252,10 @@ def test_openings_strips_columns_and_walls(
         ),
         (
             ("edit-part", "room", "keep-clear", "landing"),
-            {"id": "landing", "name": "Shoes", "wall": "A-B", "zero": "A", "start": "7'", "end": "13'", "depth": "3'",
-             "edge": "square"},
+            {"id": "landing", "name": "Shoes", "wall": "A-B", "zero": "A", "start": "7'", "end": "13'", "depth": "3'"},
             "keep_clear",
             {"id": "landing", "name": "Shoes", "wall": "A-B", "zero": "A", "start": "7'", "end": "13'", "depth": "3'",
-             "edge": "square"},
+             "edge": "ramp"},
         ),
         (
             ("edit-part", "room", "walls", "A-B"),

@@ -86,7 +86,7 @@ LINK_VERSIONS = dict.fromkeys(
     1,
 ) | {
     "survey": 3,
-    "plan": 5,
+    "plan": 6,
     "budget": 3,
     "order-by dates": 2,
     "take-off": 5,
@@ -98,8 +98,8 @@ LINK_VERSIONS = dict.fromkeys(
     "forecast": 4,
     "gains": 3,
     "cut plans": 8,
-    "floor": 9,
-    "cover": 7,
+    "floor": 10,
+    "cover": 8,
     "walls": 7,
     "fold-away": 5,
 }
@@ -346,11 +346,12 @@ def _layouts(plan: Plan, fitout: Fitout, plans: list[RoomPlan], link: Callable[.
             "floor",
             where,
             FloorLayout,
-            lambda: lay_floor(room, floor_system, products, fitout.pins),
+            lambda: lay_floor(room, floor_system, products, fitout.pins, fitout.sides),
             room,
             floor_system,
             plan.products,
             fitout.pins,
+            fitout.sides,
         )
         if floor_system.cover is not None:
             cover = link(

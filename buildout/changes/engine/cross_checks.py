@@ -374,6 +374,10 @@ def _fitouts(notes: _Notes, plan: Plan) -> None:
         room = rooms[fitout.room]
         for number, wall in enumerate(fitout.panelled):
             notes.refer([*here, "panelled", number], wall, "wall", wall_names(room))
+        said = [choice.side for choice in fitout.sides]
+        for number, side in enumerate(said):
+            if side in said[:number]:
+                notes.add([*here, "sides", number, "side"], f'"side": {side!r} is chosen twice. Keep one of them.')
         features = [feature.id for feature in room.features]
         for number, feature in enumerate(fitout.removable):
             notes.refer([*here, "removable", number], feature, "feature", features)

@@ -76,7 +76,8 @@ def _rooms(plan: Plan, result: ChainResult) -> Iterator[str]:
         if drawn.mat_area:
             kinds: dict[str, float] = {}
             for edge in drawn.mat_edges:
-                kinds[edge.kind] = kinds.get(edge.kind, 0.0) + edge.length
+                kind = "walked on" if edge.walked_on else edge.kind
+                kinds[kind] = kinds.get(kind, 0.0) + edge.length
             edges = ", ".join(
                 f"{kind} {format_length(length, units, denominator=1)}" for kind, length in sorted(kinds.items())
             )

@@ -711,7 +711,7 @@ def _mat_edges(
         b = ring[(k + 1) % len(ring)]
         wall = next((w for w in walls if _lies_along(a, b, w)), None)
         if wall is not None:
-            found += _split_at_gaps(a, b, wall, features)
+            found += _split_at_openings(a, b, wall, features)
             continue
         strip = next(
             (
@@ -759,9 +759,10 @@ def _lies_along(a: Point, b: Point, wall: PlanWall) -> bool:
     return any(_lies_on(a, b, c, d) for c, d in itertools.pairwise(wall.line or [wall.a, wall.b]))
 
 
-def _split_at_gaps(
+def _split_at_openings(
     a: Point, b: Point, wall: PlanWall, features: Sequence[PlacedFeature]
 ) -> list[tuple[Point, Point, str, str]]:
+    """Parts of a side along a wall: the wall itself, its low walls, and the gaps that are walked through."""
     if wall.construction == "none":
         return [(a, b, "ramp", wall.id)]
     ux, uy = (wall.b[0] - wall.a[0]) / wall.length, (wall.b[1] - wall.a[1]) / wall.length
@@ -769,15 +770,16 @@ def _split_at_gaps(
     low, high = min(ends), max(ends)
     parts: list[tuple[float, float, str, str]] = []
     here = low
-    for gap in sorted((f for f in features if f.kind == "gap" and f.wall == wall.id), key=lambda f: f.start):
-        start, end = max(here, gap.start), min(high, gap.end)
+    inside = [f for f in features if f.kind in ("gap", "low wall") and f.wall == wall.id]
+    for part in sorted(inside, key=lambda f: f.start):
+        start, end = max(here, part.start), min(high, part.end)
         if end - start <= 1.0:
             continue
         if start - here > 1.0:
             parts.append((here, start, "wall", wall.id))
         else:
             start = here
-        parts.append((start, end, "ramp", gap.id))
+        parts.append((start, end, "ramp" if part.kind == "gap" else "low wall", part.id))
         here = end
     if high - here > 1.0 or not parts:
         parts.append((here, high, "wall", wall.id))

@@ -223,23 +223,19 @@ def _mat(room: Room, plan: RoomPlan, units: UnitSystem) -> list[Item]:
     items: list[Item] = []
     strips = {strip.id: strip for strip in room.keep_clear}
     for edge in plan.mat_edges:
-        if edge.kind == "wall":
-            continue
-        along = edge.along or "open edge"
-        items.append(Line(a=edge.a, b=edge.b, role="mat field", title=f"Mat edge along {along}: {edge.kind}"))
-    ramps: dict[str, list[float]] = {}
+        if edge.walked_on:
+            along = edge.along or "open edge"
+            items.append(Line(a=edge.a, b=edge.b, role="mat field", title=f"Mat edge along {along}"))
     longest: dict[str, MatEdge] = {}
     for edge in plan.mat_edges:
-        if edge.kind in ("ramp", "square"):
-            ramps.setdefault(edge.along, []).append(edge.length)
-            if edge.along not in longest or edge.length > longest[edge.along].length:
-                longest[edge.along] = edge
+        if edge.walked_on and (edge.along not in longest or edge.length > longest[edge.along].length):
+            longest[edge.along] = edge
     for edge in longest.values():
         turn = math.degrees(math.atan2(edge.b[1] - edge.a[1], edge.b[0] - edge.a[0]))
         # the field lies to the left of its edges (anticlockwise ring)
         n = (-math.sin(math.radians(turn)), math.cos(math.radians(turn)))
         at = ((edge.a[0] + edge.b[0]) / 2, (edge.a[1] + edge.b[1]) / 2)
-        word = "ramped edge" if edge.kind == "ramp" else "square edge"
+        word = "mat edge"
         strip = strips.get(edge.along)
         if strip is not None and edge.length > 3 * float(strip.depth.mm):
             away = format_length(strip.depth, units, denominator=8).removesuffix(" mm")

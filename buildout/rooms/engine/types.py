@@ -189,7 +189,7 @@ class KeepClear(Value, kw_only=True):
     end: Length
     depth: Length
     edge: Literal["ramp", "square"] = "ramp"
-    """How the mat field ends at this strip."""
+    """How the mat ends here where its floor says nothing else of that side (``Fitout.sides``)."""
 
 
 class Datum(Value, kw_only=True):
@@ -534,9 +534,14 @@ class MatEdge(Value, kw_only=True):
     a: tuple[float, float]
     b: tuple[float, float]
     length: float
-    kind: Literal["wall", "ramp", "square", "column"]
+    kind: Literal["wall", "low wall", "ramp", "square", "column"]
     along: str
-    """Wall, keep-clear strip or column it runs along."""
+    """Wall, low wall, gap, keep-clear strip or column it runs along."""
+
+    @property
+    def walked_on(self) -> bool:
+        """No wall stands there: people step on to the mat over it."""
+        return self.kind in ("ramp", "square")
 
 
 class RoomPlan(Value, kw_only=True):

@@ -332,7 +332,7 @@ class KeepClearForm(RoomPartForm):
     part = KeepClear
     labels = {
         "id": "Short name", "name": "What it is kept clear for", "wall": "Along wall", "zero": "Measured from corner",
-        "start": "Begins at", "end": "Ends at", "depth": "Depth into the room", "edge": "Edge of the mat there",
+        "start": "Begins at", "end": "Ends at", "depth": "Depth into the room",
     }  # fmt: skip
     hints = {
         "id": "Letters and dashes, for example landing",
