@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from buildout.rooms.engine.drawing import Drawing, Item, Line, Polygon, Text, TitleBlock
+from buildout.rooms.engine.drawing import LABEL, SMALL, Drawing, Item, Line, Polygon, Text, TitleBlock
 from buildout.rooms.engine.types import RoomPlan
 from buildout.units.lengths import UnitSystem, format_length
 from estimating.engine.mat_sides import outward, ramp_outline
@@ -89,5 +89,5 @@ def _name(side: MatSide) -> Text:
     places = [(-x * d + along[0] * s, -y * d + along[1] * s) for d in (6.5, 10.0, 13.5) for s in (0.0, 9.0, -9.0)]
     return Text(
         at=((side.a[0] + side.b[0]) / 2, (side.a[1] + side.b[1]) / 2), text=f"{side.id}\n{WORDS[side.edge]}",
-        rest=0.85, role="label", size=2.8, shift=places[0], or_shift=places[1:], clear=True,
+        rest=SMALL / LABEL, shift=places[0], or_shift=places[1:], clear=True,
     )  # fmt: skip

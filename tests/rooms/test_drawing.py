@@ -25,10 +25,11 @@ from buildout.rooms.engine.drawing import (
 from buildout.rooms.engine.dxf import layer_name, to_dxf
 from buildout.rooms.engine.plan import plan_room
 from buildout.rooms.engine.room_drawing import draw_plan
-from buildout.rooms.engine.sheet import Letters, Mark, _letter_box, _overlap, lay_out
+from buildout.rooms.engine.sheet import Letters, Mark, lay_out
 from buildout.rooms.engine.survey import adjust
 from buildout.rooms.engine.svg import PENS, to_svg
 from buildout.units.value import from_json, to_json
+from tests.drawn import faults
 
 SVG = "{http://www.w3.org/2000/svg}"
 BLOCK = TitleBlock(build="Test build", sheet="Main hall, plan", number="S-1", revision="2", date="2026-08-03")
@@ -55,7 +56,7 @@ def sheets(hall, reread):
     ("size", "units", "scale"),
     [
         (9000, "metric", 50),  # 9 m at 1:50 is 180 mm; at 1:20 450 mm
-        (20000, "metric", 100),
+        (20000, "metric", 75),  # 266.7 mm; at 1:50 400 mm
         (20000, "feet-inches", 96),
         (2400, "metric", 10),  # 240 mm
         (300000, "metric", 2000),
@@ -94,10 +95,25 @@ def test_chain_and_overall():
     assert [d.text for d in chain_dimensions([(0, 0), (304.8, 0)], "feet-inches")] == ["1' 0\""]
 
 
-def test_lettering_that_does_not_fit_its_piece_is_dropped():
-    piece = Text(at=(500, 500), text="a long label on a small piece", inside=1000.0)
-    box = Polygon(outline=rectangle(0, 0, 20000, 20000), role="piece")
-    assert not [m for m in lay_out(simple(box, piece), 297).marks if isinstance(m, Letters)]
+def test_lettering_that_does_not_fit_its_piece_stands_beside_it_on_a_leader():
+    piece = Polygon(outline=rectangle(9500, 9500, 1000, 1000), role="piece")
+    room = Polygon(outline=rectangle(0, 0, 20000, 20000), role="outline")
+    long = "a long label on a small piece"
+    for roam, shown in ((31.0, 1), (0.0, 0)):  # what may not move off is left out
+        number = Text(at=(10000, 10000), text=long, inside=1000.0, roam=roam)
+        laid = lay_out(simple(room, piece, number), 297)
+        found = [m for m in laid.marks if isinstance(m, Letters)]
+        leaders = [m for m in laid.marks if isinstance(m, Mark) and m.role == "label"]
+        assert (len(found), len(leaders)) == (shown, shown)
+    (start, end), middle = leader_of(simple(room, piece, Text(at=(10000, 10000), text=long, inside=1000.0)))
+    assert math.dist(start, middle) < 0.01
+    assert math.dist(end, middle) > 500 / 100  # out of the piece, at 1:100
+
+
+def leader_of(drawing):
+    laid = lay_out(drawing, 297, scale=100)
+    leader = next(m for m in laid.marks if isinstance(m, Mark) and m.role == "label")
+    return leader.rings[0], (laid.origin[0] + 100.0, laid.origin[1] - 100.0)
 
 
 # ---------------------------------------------------------------- SVG
@@ -183,17 +199,9 @@ def test_hall_sheet_says_what_it_must(sheets):
     assert {"S-1", "2", "2026-08-03"} <= found
 
 
-def test_hall_lettering_does_not_overlap(sheets):
-    for drawing in sheets.values():
-        boxes = [(m.text, [(x, -y) for x, y in _letter_box(m)]) for m in flipped(letters(drawing))]
-        clashes = [
-            (a, b) for k, (a, one) in enumerate(boxes) for b, two in boxes[k + 1 :] if _overlap(one, two)
-        ]  # fmt: skip
-        assert clashes == []
-
-
-def flipped(found):
-    return [Letters(m.role, (m.at[0], -m.at[1]), m.text, m.size, m.anchor, m.turn) for m in found]
+@pytest.mark.parametrize("name", ["sound", "blunder"])
+def test_hall_sheet_can_be_read_as_printed(sheets, name):
+    assert faults(to_svg(sheets[name], width=400, height=277)) == []
 
 
 def test_set_aside_reading_is_marked_in_words_and_shape(sheets):

@@ -42,7 +42,8 @@ SymbolKind = Literal[
 
 LABEL = 3.2
 """Usual text height on paper, mm."""
-SMALL = 2.5
+SMALL = 2.8
+"""Least one: its capitals stand 2 mm high."""
 
 
 class Line(Value, tag="line"):
@@ -90,7 +91,7 @@ class Text(Value, tag="text"):
     """Lettering, one line or several (parted by line feeds).
 
     ``shift`` moves it on paper (mm, y up); the writer takes the first of ``shift`` and ``or_shift`` that is
-    free of other lettering and lines, or the least crowded.
+    free of other lettering and lines, else a free place farther off with a leader, or the least crowded.
     """
 
     at: Point
@@ -107,7 +108,12 @@ class Text(Value, tag="text"):
     clear: bool = False
     """Blank the ground behind the lettering, where it stands on hatching."""
     inside: float = 0.0
-    """If set: dropped when wider than this many model mm (a label that does not fit its piece)."""
+    """If set: room in the piece it names, model mm. Lettering that is wider stands beside the piece on a leader, and
+    is dropped where nothing is free."""
+    roam: float = 31.0
+    """How far it may move off when its places are taken, paper mm; 0 for lettering that belongs in its place."""
+    led: bool = True
+    """Whether it takes a leader when it moves off."""
     title: str = ""
 
 

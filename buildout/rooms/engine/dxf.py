@@ -10,13 +10,14 @@ import io
 import math
 from typing import Any
 
-from buildout.rooms.engine.drawing import Dimension, Drawing, Role
+from buildout.rooms.engine.drawing import Drawing, Role
 from buildout.rooms.engine.geometry import Point
 from buildout.rooms.engine.sheet import (
     DIMENSION_TEXT,
     GAP,
     OVER,
     TICK,
+    DrawnDimension,
     Letters,
     Mark,
     Primitive,
@@ -78,9 +79,8 @@ def to_dxf(drawing: Drawing, *, width: float = 420.0, height: float | None = Non
         for mark in laid.marks:
             if mark.role != "dimension":
                 _add(space, mark, laid.scale, laid.origin)
-        for item in drawing.items:
-            if isinstance(item, Dimension):
-                _add_dimension(space, item, laid.scale)
+        for drawn in laid.dimensions:
+            _add_dimension(space, drawn, laid.scale, laid.origin)
         zoom.extents(space)
         text = io.StringIO()
         document.write(text)
@@ -89,11 +89,15 @@ def to_dxf(drawing: Drawing, *, width: float = 420.0, height: float | None = Non
     return text.getvalue()
 
 
+def _on_model(p: Point, scale: int, origin: Point) -> Point:
+    return round((p[0] - origin[0]) * scale, 2), round((origin[1] - p[1]) * scale, 2)
+
+
 def _add(space: Any, mark: Primitive, scale: int, origin: Point) -> None:
     from ezdxf.enums import TextEntityAlignment
 
     def put(p: Point) -> Point:
-        return round((p[0] - origin[0]) * scale, 2), round((origin[1] - p[1]) * scale, 2)
+        return _on_model(p, scale, origin)
 
     where = {"layer": layer_name(mark.role)}
     match mark:
@@ -125,12 +129,13 @@ def _add(space: Any, mark: Primitive, scale: int, origin: Point) -> None:
             text.set_placement(put(mark.at), align=align)
 
 
-def _add_dimension(space: Any, item: Dimension, scale: int) -> None:
-    """A dimension a CAD program can pick up and move, drawn with the ticks and sizes of the sheet."""
+def _add_dimension(space: Any, drawn: DrawnDimension, scale: int, origin: Point) -> None:
+    """A dimension a CAD program can pick up and move, drawn in its row with the ticks and sizes of the sheet."""
+    item = drawn.item
     a, b = ((round(p[0], 2), round(p[1], 2)) for p in (item.a, item.b))
     if a == b:
         return
-    off = item.offset * scale + (item.beyond if item.offset > 0 else -item.beyond)
+    off = drawn.offset * scale
     turn = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
     if abs(readable(turn) - turn) > 1.0:  # lettering follows the points; keep it upright
         a, b, off = b, a, -off
@@ -143,6 +148,8 @@ def _add_dimension(space: Any, item: Dimension, scale: int) -> None:
             "dimtad": 1, "dimscale": 1.0, "dimtih": 0, "dimtoh": 0,
         },
     )  # fmt: skip
+    if drawn.moved:
+        made.set_location(_on_model(drawn.text_at, scale, origin))
     made.render()
 
 

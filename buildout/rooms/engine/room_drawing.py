@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 from buildout.rooms.engine import geometry
 from buildout.rooms.engine.drawing import (
+    LABEL,
     SMALL,
     Arc,
     Circle,
@@ -212,7 +213,7 @@ def _strip_labels(room: Room, plan: RoomPlan, units: UnitSystem) -> list[Item]:
         along = [(c * k * w, s * k * w) for k in range(1, reach) for w in (1, -1)] if slim else []
         items.append(
             Text(
-                at=at, text=text, role="small label", size=SMALL, rest=0.9, turn=turn, clear=True, shift=aside,
+                at=at, text=text, role="small label", size=SMALL, turn=turn, clear=True, shift=aside,
                 or_shift=[(aside[0] + x, aside[1] + y) for x, y in along],
             )
         )  # fmt: skip
@@ -487,13 +488,17 @@ def _services(plan: RoomPlan, units: UnitSystem) -> list[Item]:
         anchor: Literal["start", "middle", "end"] = "middle" if abs(nx) < 0.7 else "start" if nx > 0 else "end"
         away = 6.4 if anchor == "middle" else 5.2
         away -= 1.4 if made.kind == "outlet" else 0.0
+        beside = 8.0 if anchor == "middle" else 4.8
         items.append(
             Text(
                 at=at, text=text, role="small label", size=SMALL, anchor=anchor, clear=True, title=title,
                 shift=(nx * away, ny * away),
                 or_shift=[
                     (nx * (away + r) + tx * k, ny * (away + r) + ty * k)
-                    for r, k in ((0, 2.6), (0, -2.6), (2, 5), (2, -5), (0, 8), (0, -8))
+                    for r, k in (
+                        (0, 2.6), (0, -2.6), (1.4 - away, beside), (1.4 - away, -beside), (2, 5), (2, -5), (0, 8),
+                        (0, -8),
+                    )
                 ],
             )
         )  # fmt: skip
@@ -529,7 +534,7 @@ def _columns(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem) -> l
             reach = max(abs(p[0] - x) for p in column.outline)
         items.append(
             Text(
-                at=(x + reach, y), text=f"{column.id}\n{size}", size=3.0, rest=SMALL / 3.0, anchor="start", title=title,
+                at=(x + reach, y), text=f"{column.id}\n{size}", rest=SMALL / LABEL, anchor="start", title=title,
                 shift=(1.6, 0.0), or_shift=[(1.6, 4.0), (1.6, -4.0), (-4.0, 6.5), (-4.0, -6.5)],
             )
         )  # fmt: skip
@@ -559,7 +564,7 @@ def _corners(room: Room, survey: Survey, plan: RoomPlan) -> list[Item]:
             title += f", ± {format_small(point.plus_minus)}"
         at = plan.corners[name]
         items.append(
-            Text(at=at, text=name, size=4.4, clear=True, shift=(ux * 6.4, uy * 6.4), title=title,
+            Text(at=at, text=name, size=4.4, clear=True, led=False, shift=(ux * 6.4, uy * 6.4), title=title,
                  or_shift=[(ux * r, uy * r) for r in (8.5, 11.0)])
         )  # fmt: skip
         if angle is not None:
@@ -637,8 +642,8 @@ def _names(room: Room, plan: RoomPlan, units: UnitSystem) -> list[Item]:
     away = [(dx, dy) for dy in (0.0, 14.0, -14.0, 26.0, -26.0) for dx in (0.0, 22.0, -22.0)]
     return [
         Text(
-            at=where, text=f"{room.name}\nmat field {format_area(plan.mat_area, units)}", size=4.6, rest=0.6,
-            or_shift=away[1:],
+            at=where, text=f"{room.name}\nmat field {format_area(plan.mat_area, units)}", size=4.8, rest=0.6,
+            or_shift=away[1:], led=False,
         )
     ]  # fmt: skip
 

@@ -35,7 +35,9 @@ from buildout.units.lengths import UnitSystem, format_area, format_length, forma
 NO_HEIGHT = 2438.4
 """Height drawn where none was read, mm (8 ft); the drawing says so."""
 BETWEEN = 5000.0
-"""Room for dimensions between the rooms on one sheet, mm."""
+"""Least room for dimensions between the rooms on one sheet, mm."""
+BETWEEN_SHARE = 0.22
+"""The same as a share of the whole width or height, whichever is more: the larger the rooms, the smaller the scale."""
 NEAR = 3000.0
 """A wall with another room this close outside, mm, is dimensioned inside."""
 _SIGNS: dict[str, SymbolKind] = {
@@ -243,14 +245,16 @@ def draw_rooms(
     for revision in rooms:
         told.append(f"{revision.room.name}, {format_area(revision.plan.floor_area, units)}")
         areas += revision.plan.floor_area
-    total = sum((right - left + BETWEEN) * (up - low + BETWEEN) for _, left, low, right, up in boxes)
+    long = max([max(right - left, up - low) for _, left, low, right, up in boxes], default=0.0)
+    between = max(BETWEEN, BETWEEN_SHARE * long * math.sqrt(max(1, len(boxes)))) if len(boxes) > 1 else 0.0
+    total = sum((right - left + between) * (up - low + between) for _, left, low, right, up in boxes)
     across = max([1.3 * math.sqrt(total), *(right - left for _, left, _, right, _ in boxes)])
     x, y, row = 0.0, 0.0, 0.0
     for drawn, left, low, right, up in boxes:
         if x > 0 and x + right - left > across:
-            x, y, row = 0.0, y - row - BETWEEN, 0.0
+            x, y, row = 0.0, y - row - between, 0.0
         items += [_shifted(item, x - left, y - up) for item in drawn]
-        x += right - left + BETWEEN
+        x += right - left + between
         row = max(row, up - low)
     if not items:
         items.append(Text(at=(0.0, 0.0), text="No rooms yet", size=4.0))

@@ -1,18 +1,21 @@
 """From a drawing to marks on a sheet of known size: scale chosen, dimensions drawn out, lettering placed.
 
 All results are paper millimetres with y pointing down from the sheet's upper left corner.
-Scales are those of ISO 5455 for metric sheets, and the architect's scales usual in US practice for feet and
-inches (common practice, no published source).
+Scales are those of ISO 5455 for metric sheets and between them 1:25, 1:75, 1:125 and 1:250, which scale rules carry
+too, and the architect's scales usual in US practice for feet and inches (common practice, no published source).
 """
 
 from __future__ import annotations
 
 import itertools
 import math
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from typing import TypeAlias
 
 from buildout.rooms.engine.drawing import (
+    LABEL,
     SMALL,
     Arc,
     Circle,
@@ -27,9 +30,24 @@ from buildout.rooms.engine.drawing import (
     Text,
 )
 from buildout.rooms.engine.geometry import Point
+from buildout.rooms.engine.lettering import (
+    CAP,
+    FAINT,
+    FIRM,
+    HATCHED,
+    LETTERING,
+    PLAIN,
+    Ground,
+    Place,
+    Settled,
+    Wish,
+    letter_box,
+    settle,
+    text_width,
+)
 from buildout.units.lengths import UnitSystem
 
-METRIC_SCALES = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
+METRIC_SCALES = (1, 2, 5, 10, 20, 25, 50, 75, 100, 125, 200, 250, 500, 1000, 2000, 5000)
 FOOT_SCALES = {
     1: "full size", 2: '6" = 1\'-0"', 4: '3" = 1\'-0"', 8: '1 1/2" = 1\'-0"', 12: '1" = 1\'-0"', 16: '3/4" = 1\'-0"',
     24: '1/2" = 1\'-0"', 32: '3/8" = 1\'-0"', 48: '1/4" = 1\'-0"', 64: '3/16" = 1\'-0"', 96: '1/8" = 1\'-0"',
@@ -43,8 +61,14 @@ BLOCK = 15.0
 """Height of the title block."""
 AIR = 6.0
 """Least distance from the work to the frame."""
-NOTE_SIZE = 2.7
-NOTE_STEP = 4.2
+NOTE_SIZE = SMALL
+NOTE_STEP = 4.4
+BAR = 9.0
+"""Height of the scale bar with its figures."""
+BAR_WIDE = 150.0
+"""It is never wider."""
+COLUMN = 110.0
+"""Width of a column of notes beside the work."""
 TALLEST = 1.3
 """A sheet of free height is at most this many times as high as it is wide."""
 
@@ -79,6 +103,8 @@ class Round:
     title: str = ""
     weight: float | None = None
     filled: bool = False
+    clear: bool = False
+    """As of a ``Mark``."""
 
 
 @dataclass(frozen=True)
@@ -99,6 +125,18 @@ class Letters:
 Primitive = Mark | Round | Letters
 
 
+@dataclass(frozen=True)
+class DrawnDimension:
+    """A dimension with the row it was moved to and where its lettering stands."""
+
+    item: Dimension
+    offset: float
+    """From a → b to its line, mm on paper, to the left; what is drawn to scale is counted in."""
+    text_at: Point = (0.0, 0.0)
+    moved: bool = False
+    """Whether the lettering stands elsewhere than over the middle of the line."""
+
+
 @dataclass
 class Laid:
     """A sheet ready to be written."""
@@ -110,14 +148,7 @@ class Laid:
     origin: Point = (0.0, 0.0)
     """Where the model's origin lies on the sheet."""
     marks: list[Primitive] = field(default_factory=list)
-
-
-_NARROW = {**dict.fromkeys("'il.,:;|!", 0.25), **dict.fromkeys(' "()-/ftrj’°', 0.34), **dict.fromkeys("mwMW%&@", 0.86)}
-
-
-def text_width(text: str, size: float) -> float:
-    """Width of lettering in a plain sans serif, within about a tenth."""
-    return size * sum(_NARROW.get(c, 0.68 if c.isupper() else 0.56) for c in text)
+    dimensions: list[DrawnDimension] = field(default_factory=list)
 
 
 def scale_words(scale: int, units: UnitSystem) -> str:
@@ -129,42 +160,104 @@ def scale_words(scale: int, units: UnitSystem) -> str:
     return f"{FOOT_SCALES[scale]} (1:{scale})" if units == "feet-inches" and scale in FOOT_SCALES else f"1:{scale}"
 
 
+@dataclass(frozen=True)
+class _Sheet:
+    """What a drawing stands on, and where its notes go."""
+
+    width: float
+    height: float | None
+    framed: bool
+    lines: list[str]
+    beside: bool = False
+    """Notes in a column at the right edge instead of under the work."""
+
+    @property
+    def side(self) -> float:
+        return FRAME + AIR if self.framed else 2.0
+
+    @property
+    def across(self) -> float:
+        return self.width - 2 * self.side - (COLUMN if self.beside else 0.0)
+
+    @property
+    def foot(self) -> float:
+        """Height of what stands under the work: notes, scale bar and title block."""
+        under = NOTE_STEP * (0 if self.beside else len(self.lines))
+        if not self.framed:
+            return under + (1.0 if self.lines else 0.0)
+        if self.beside:
+            return BLOCK
+        return BLOCK + max(11.0, under + 3.0 + self.strip)
+
+    @property
+    def strip(self) -> float:
+        """The scale bar stands to the right of the notes, or under them where they are too wide for that."""
+        room = self.width - 2 * (FRAME + 4.0) - BAR_WIDE
+        return BAR if any(text_width(line, NOTE_SIZE) > room for line in self.lines) else 0.0
+
+    @property
+    def up(self) -> float:
+        return (self.height if self.height is not None else self.width * TALLEST) - 2 * self.side - self.foot
+
+    def holds(self, box: tuple[float, float, float, float]) -> bool:
+        fits = box[2] - box[0] <= self.across and box[3] - box[1] <= self.up
+        if self.beside:
+            fits = fits and NOTE_STEP * len(self.lines) <= self.up - BAR
+        return fits
+
+
 def lay_out(drawing: Drawing, width: float = 297.0, height: float | None = None, scale: int | None = None) -> Laid:
     """Lay a drawing out on a sheet ``width`` × ``height`` mm at the largest usual scale that fits.
 
-    ``height`` None: as high as needed, up to 1.3 × the width. ``scale`` forces one (it may then not fit).
+    ``height`` None: as high as needed, up to 1.3 × the width. ``scale`` forces one (it may then not fit). On a sheet of
+    given height the notes stand beside the work where a larger scale fits so.
     """
-    framed = drawing.block is not None
-    side = (FRAME if framed else 0.0) + (AIR if framed else 2.0)
-    foot = _foot(drawing)
-    room_across = width - 2 * side
-    room_up = (height if height is not None else width * TALLEST) - 2 * side - foot
+    sheets = _sheets(drawing, width, height)
     known = list(FOOT_SCALES) if drawing.units == "feet-inches" else list(METRIC_SCALES)
-    chosen, work, box = known[-1], _Work([]), (0.0, 0.0, 1.0, 1.0)
-    for candidate in [scale] if scale is not None else _worth_trying(drawing, known, room_across, room_up):
+    tried = [scale] if scale is not None else _worth_trying(drawing, known, sheets)
+    chosen, work, box, sheet = known[-1], _Work([]), (0.0, 0.0, 1.0, 1.0), sheets[0]
+    for candidate in tried:
         chosen = candidate
-        work = _resolve(drawing, candidate)
+        room = (max(s.across for s in sheets), max(s.up for s in sheets))
+        work = _resolve(drawing, candidate, room if candidate != tried[-1] else (math.inf, math.inf))
         box = work.box()
-        if box[2] - box[0] <= room_across and box[3] - box[1] <= room_up:
+        fitting = [s for s in sheets if s.holds(box)]
+        if fitting:
+            sheet = fitting[0]
             break
+    side, foot = sheet.side, sheet.foot
     tall = height if height is not None else box[3] - box[1] + 2 * side + foot
-    dx = (width - (box[2] - box[0])) / 2 - box[0]
+    dx = side + (sheet.across - (box[2] - box[0])) / 2 - box[0]
     top = side + max(0.0, (tall - 2 * side - foot - (box[3] - box[1])) / 2)
     dy = top + box[3]
     laid = Laid(width=width, height=tall, scale=chosen, scale_text=scale_words(chosen, drawing.units), origin=(dx, dy))
     laid.marks = [_moved(mark, dx, dy) for mark in work.marks]
-    if framed:
-        laid.marks += _border(drawing, laid)
+    laid.dimensions = [
+        replace(one, text_at=(one.text_at[0] + dx, dy - one.text_at[1])) for one in work.dimensions
+    ]  # fmt: skip
+    laid.marks += _border(drawing, laid, sheet) if sheet.framed else _notes(sheet.lines, 2.0, laid.height - 1.6)
     return laid
 
 
-def _foot(drawing: Drawing) -> float:
-    if drawing.block is None:
-        return NOTE_STEP * len(drawing.notes)
-    return BLOCK + max(11.0, NOTE_STEP * len(drawing.notes) + 3.0)
+def _sheets(drawing: Drawing, width: float, height: float | None) -> list[_Sheet]:
+    framed = drawing.block is not None
+    side = FRAME + 4.0 if framed else 2.0
+    found = [_Sheet(width, height, framed, _note_lines(drawing, width - 2 * side - 4.0))]
+    if framed and height is not None and len(drawing.notes) > 2:
+        found.append(_Sheet(width, height, framed, _note_lines(drawing, COLUMN - 6.0), beside=True))
+    return found
 
 
-def _worth_trying(drawing: Drawing, known: Sequence[int], across: float, up: float) -> list[int]:
+def _note_lines(drawing: Drawing, wide: float) -> list[str]:
+    """Notes broken to ``wide`` mm; what goes on in a second line is set in."""
+    lines: list[str] = []
+    for note in drawing.notes:
+        first, *more = wrapped(note, wide - NOTE_SIZE, NOTE_SIZE)
+        lines += [first, *(f"\u2003{line}" for line in more)]
+    return lines
+
+
+def _worth_trying(drawing: Drawing, known: Sequence[int], sheets: Sequence[_Sheet]) -> list[int]:
     """Scales from the first at which the bare geometry fits, so that dimensions are not laid out in vain."""
     xs, ys = [], []
     for item in drawing.items:
@@ -174,7 +267,7 @@ def _worth_trying(drawing: Drawing, known: Sequence[int], across: float, up: flo
     if not xs:
         return [known[0]]
     wide, high = max(xs) - min(xs), max(ys) - min(ys)
-    able = [s for s in known if wide / s <= across and high / s <= up]
+    able = [n for n in known if any(wide / n <= sheet.across and high / n <= sheet.up for sheet in sheets)]
     return able or [known[-1]]
 
 
@@ -206,11 +299,27 @@ def _polar(centre: Point, radius: float, degrees: float) -> Point:
 # ---------------------------------------------------------------- working on paper, y still up
 
 
+FIRM_ROLES: frozenset[Role] = frozenset((
+    "wall", "stud wall", "low wall", "door", "swing", "column", "mark", "suspect", "datum", "frame", "ramp",
+    "first line", "cover", "cutout", "cap", "floor line", "section cut", "stock", "dimension", "outline", "highlight",
+    "removed", "added",
+))  # fmt: skip
+"""Lines that lettering keeps clear of; the others may be broken behind it."""
+FAINT_ROLES: frozenset[Role] = frozenset((
+    "keep clear", "mat field", "reading", "lower joint", "band", "weld", "cleat", "grid", "hidden", "offcut",
+))  # fmt: skip
+DARK = 30.0
+"""Cost of lettering on a dark ground."""
+DARK_ROLES: frozenset[Role] = frozenset(("wall", "stud wall", "column"))
+
+
 @dataclass
 class _Work:
     marks: list[Primitive]
-    lines: list[tuple[Point, Point]] = field(default_factory=list)
-    boxes: list[list[Point]] = field(default_factory=list)
+    signs: list[Primitive] = field(default_factory=list)
+    """Drawn over the lines, whose ground they blank."""
+    ground: Ground = field(default_factory=Ground)
+    dimensions: list[DrawnDimension] = field(default_factory=list)
 
     def box(self) -> tuple[float, float, float, float]:
         xs: list[float] = []
@@ -224,7 +333,7 @@ class _Work:
                 if mark.start != mark.end:
                     points = [_polar(mark.centre, r, mark.start + k * _sweep(mark) / 8) for k in range(9)]
             else:
-                points = _letter_box(mark)
+                points = letter_box(mark.at, mark.text, mark.size, mark.anchor, mark.turn, bold=mark.bold)
             for x, y in points:
                 xs.append(x)
                 ys.append(y)
@@ -234,32 +343,25 @@ class _Work:
 
     def line(self, role: Role, a: Point, b: Point, *, weight: float | None = None, title: str = "") -> None:
         self.marks.append(Mark(role, ((a, b),), weight=weight, title=title))
-        self.lines.append((a, b))
+        self.mind(role, [a, b])
+
+    def mind(self, role: Role, points: Sequence[Point], *, closed: bool = False) -> None:
+        """Keep lettering off a line that is drawn."""
+        cost = FIRM if role in FIRM_ROLES else FAINT if role in FAINT_ROLES else PLAIN
+        for a, b in itertools.pairwise((*points, points[0]) if closed else points):
+            self.ground.line(a, b, cost)
+
+    def shade(self, role: Role, rings: Sequence[Sequence[Point]], hatch: Hatch) -> None:
+        """Mind a hatched or filled area."""
+        if hatch == "fill":
+            if role in DARK_ROLES:
+                self.ground.area(rings, DARK)
+        elif hatch:
+            self.ground.area(rings, HATCHED)
 
 
 def _sweep(mark: Round) -> float:
     return (mark.end - mark.start) % 360
-
-
-def _letter_box(letters: Letters, pad: float = 0.0) -> list[Point]:
-    wide = text_width(letters.text, letters.size)
-    left = {"start": 0.0, "middle": -wide / 2, "end": -wide}[letters.anchor]
-    low, high = -0.22 * letters.size - pad, 0.75 * letters.size + pad
-    c, s = math.cos(math.radians(letters.turn)), math.sin(math.radians(letters.turn))
-    corners = [(left - pad, low), (left + wide + pad, low), (left + wide + pad, high), (left - pad, high)]
-    return [(letters.at[0] + c * x - s * y, letters.at[1] + s * x + c * y) for x, y in corners]
-
-
-def _overlap(a: Sequence[Point], b: Sequence[Point]) -> bool:
-    """Whether two convex outlines overlap (separating axes)."""
-    for ring in (a, b):
-        for k in range(len(ring)):
-            nx, ny = ring[k][1] - ring[k - 1][1], ring[k - 1][0] - ring[k][0]
-            one = [nx * x + ny * y for x, y in a]
-            two = [nx * x + ny * y for x, y in b]
-            if max(one) <= min(two) or max(two) <= min(one):
-                return False
-    return True
 
 
 def readable(turn: float) -> float:
@@ -276,7 +378,9 @@ def readable(turn: float) -> float:
     return turn
 
 
-def _resolve(drawing: Drawing, scale: int) -> _Work:
+def _resolve(drawing: Drawing, scale: int, room: tuple[float, float]) -> _Work:
+    """Everything at one scale; lettering is left out where lines alone do not fit the room across and up."""
+
     def to_paper(p: Point) -> Point:
         return p[0] / scale, p[1] / scale
 
@@ -290,79 +394,78 @@ def _resolve(drawing: Drawing, scale: int) -> _Work:
             case Polyline():
                 ring = tuple(to_paper(p) for p in item.points)
                 work.marks.append(Mark(item.role, (ring,), closed=item.closed, title=item.title))
-                work.lines += list(itertools.pairwise(ring))
-                if item.closed:
-                    work.lines.append((ring[-1], ring[0]))
+                work.mind(item.role, ring, closed=item.closed)
             case Polygon():
                 rings = tuple(tuple(to_paper(p) for p in ring) for ring in (item.outline, *item.holes))
                 work.marks.append(Mark(item.role, rings, closed=True, hatch=item.hatch, title=item.title))
                 for ring in rings:
-                    work.lines += list(zip(ring, (*ring[1:], ring[0]), strict=True))
+                    work.mind(item.role, ring, closed=True)
+                work.shade(item.role, rings, item.hatch)
             case Circle():
-                work.marks.append(
-                    Round(item.role, to_paper(item.centre), item.radius / scale, hatch=item.hatch, title=item.title)
-                )
-                (x, y), r = to_paper(item.centre), item.radius / scale
-                work.lines += [((x - r, y), (x + r, y)), ((x, y - r), (x, y + r))]
+                middle, r = to_paper(item.centre), item.radius / scale
+                work.marks.append(Round(item.role, middle, r, hatch=item.hatch, title=item.title))
+                ring = tuple(_polar(middle, r, 22.5 * k) for k in range(16))
+                work.mind(item.role, ring, closed=True)
+                work.shade(item.role, [ring], item.hatch)
             case Arc():
-                work.marks.append(
-                    Round(item.role, to_paper(item.centre), item.radius / scale, item.start, item.end, title=item.title)
-                )
-                chords = [
-                    _polar(
-                        to_paper(item.centre), item.radius / scale, item.start + k * ((item.end - item.start) % 360) / 4
-                    )
-                    for k in range(5)
-                ]
-                work.lines += list(itertools.pairwise(chords))
+                middle, r = to_paper(item.centre), item.radius / scale
+                work.marks.append(Round(item.role, middle, r, item.start, item.end, title=item.title))
+                sweep = (item.end - item.start) % 360
+                work.mind(item.role, [_polar(middle, r, item.start + k * sweep / 8) for k in range(9)])
             case Symbol():
                 _draw_symbol(work, item, to_paper(item.at))
             case Dimension():
                 dimensions.append((item, to_paper(item.a), to_paper(item.b)))
             case Text():
                 waiting.append(item)
-    _draw_dimensions(work, dimensions, scale)
-    for text in sorted(waiting, key=lambda t: bool(t.or_shift)):
-        if text.inside and text_width(text.text, text.size) > text.inside / scale:
-            continue
-        _place_text(work, text, to_paper(text.at))
+    wishes = _draw_dimensions(work, dimensions, scale)
+    work.marks += work.signs
+    left, low, right, high = work.box()
+    if right - left > room[0] or high - low > room[1]:
+        return work
+    wishes += [_text_wish(text, scale) for text in sorted(waiting, key=lambda t: (t.roam > 0, bool(t.or_shift)))]
+    found = settle(work.ground, [wish for _, wish, _ in wishes])
+    for (item, wish, drawn), settled in zip(wishes, found, strict=True):
+        if settled is not None:
+            _write(work, item, wish, settled)
+        if drawn is not None and settled is not None:
+            work.dimensions.append(replace(drawn, text_at=settled.place.at, moved=settled.place is not wish.places[0]))
     return work
 
 
-def _place_text(work: _Work, text: Text, at: Point) -> None:
+def _write(work: _Work, item: Text | Dimension, wish: Wish, settled: Settled) -> None:
+    clear = settled.blank or (isinstance(item, Text) and item.clear)
+    if settled.leader is not None:
+        work.marks.append(Mark(item.role, (settled.leader,), weight=0.13))
+        if isinstance(item, Text):
+            work.marks.append(Round(item.role, settled.leader[0], 0.4, weight=0.0, filled=True))
+    work.marks += [
+        Letters(item.role, at, text, size, wish.anchor, settled.turn, clear=clear, title=item.title)
+        for (text, size), at in zip(wish.lines, settled.lines, strict=True)
+    ]
+
+
+_Wished: TypeAlias = "tuple[Text | Dimension, Wish, DrawnDimension | None]"
+
+
+def _text_wish(text: Text, scale: int) -> _Wished:
     turn = readable(text.turn)
-    c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
-    lines = text.text.split("\n")
-    sizes = [text.size, *(text.size * text.rest for _ in lines[1:])]
-    steps = list(itertools.accumulate(1.4 * size for size in sizes[1:]))
-    best: tuple[float, list[Letters]] | None = None
-    for order, (dx, dy) in enumerate([text.shift, *text.or_shift]):
-        made = []
-        for line, size, down in zip(lines, sizes, [0.0, *steps], strict=True):
-            low = -(0.36 * size + down - (steps[-1] / 2 if steps else 0.0))
-            spot = (at[0] + dx - s * low, at[1] + dy + c * low)
-            made.append(Letters(text.role, spot, line, size, text.anchor, turn, clear=text.clear, title=text.title))
-        cost = sum(_cost(work, letters) for letters in made) + order * 0.3 if text.or_shift else 0.0
-        if best is None or cost < best[0] - 1e-9:
-            best = (cost, made)
-        if cost <= order * 0.3 + 1e-9:
-            break
-    if best is not None:
-        work.marks += best[1]
-        work.boxes += [_letter_box(letters, 0.3) for letters in best[1]]
-
-
-def _cost(work: _Work, letters: Letters) -> float:
-    box = _letter_box(letters, 0.4)
-    cost = 12.0 * sum(_overlap(box, other) for other in work.boxes)
-    xs, ys = [p[0] for p in box], [p[1] for p in box]
-    low_x, high_x, low_y, high_y = min(xs), max(xs), min(ys), max(ys)
-    for a, b in work.lines:
-        if max(a[0], b[0]) < low_x or min(a[0], b[0]) > high_x or max(a[1], b[1]) < low_y or min(a[1], b[1]) > high_y:
-            continue
-        if _overlap(box, [a, b]):
-            cost += 4.0
-    return cost
+    first, *others = text.text.split("\n")
+    lines = [(first, text.size), *((line, text.size * text.rest) for line in others)]
+    at = (text.at[0] / scale, text.at[1] / scale)
+    shifts = [text.shift, *text.or_shift]
+    room = text.inside / scale - max(text_width(line, size) for line, size in lines)
+    if text.inside and room > 0:  # along its piece, rather than out of it
+        c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+        shifts += [(c * room * k, s * room * k) for k in (0.2, -0.2, 0.4, -0.4)]
+    places = [
+        Place((at[0] + dx, at[1] + dy), order * 0.3, turn, lead=order > 0 and not text.inside)
+        for order, (dx, dy) in enumerate(shifts)
+    ]
+    if text.inside and room < 0:
+        places = [replace(place, cost=2 * LETTERING) for place in places[:1]]
+    wish = Wish(lines, places, anchor=text.anchor, names=at, roam=text.roam, led=text.led, may_drop=bool(text.inside))
+    return text, wish, None
 
 
 # ---------------------------------------------------------------- dimensions
@@ -371,12 +474,18 @@ def _cost(work: _Work, letters: Letters) -> float:
 TICK = 1.4
 GAP = 1.2
 OVER = 1.4
-DIMENSION_TEXT = 2.7
+DIMENSION_TEXT = 2.8
+ROW = 7.0
+"""From one row of dimensions to the next."""
+ROWS = 8
+"""A dimension moves out no more than this many rows."""
 
 
-def _draw_dimensions(work: _Work, dimensions: Sequence[tuple[Dimension, Point, Point]], scale: int) -> None:
-    texts: list[tuple[bool, int, Dimension, Point, Point, float]] = []
-    for order, (item, a, b) in enumerate(dimensions):
+def _draw_dimensions(work: _Work, dimensions: Sequence[tuple[Dimension, Point, Point]], scale: int) -> list[_Wished]:
+    """Draw dimension lines, each in the first row that is free, and say what lettering they want."""
+    wishes: list[tuple[bool, _Wished]] = []
+    rows: list[tuple[Point, Point]] = []
+    for item, a, b in dimensions:
         length = math.hypot(b[0] - a[0], b[1] - a[1])
         if length < 1e-6:
             continue
@@ -384,7 +493,12 @@ def _draw_dimensions(work: _Work, dimensions: Sequence[tuple[Dimension, Point, P
         side = math.copysign(1.0, item.offset)
         nx, ny = -uy * side, ux * side
         off = abs(item.offset) + item.beyond / scale
-        p, q = (a[0] + nx * off, a[1] + ny * off), (b[0] + nx * off, b[1] + ny * off)
+        for _ in range(ROWS):
+            p, q = (a[0] + nx * off, a[1] + ny * off), (b[0] + nx * off, b[1] + ny * off)
+            if not item.offset or not (any(_same_row(p, q, row) for row in rows) or _through_a_sign(work, p, q)):
+                break
+            off += ROW
+        rows.append((p, q))
         for start, end in ((a, p), (b, q)):
             if off > GAP:
                 work.line(
@@ -396,56 +510,69 @@ def _draw_dimensions(work: _Work, dimensions: Sequence[tuple[Dimension, Point, P
         tx, ty = (ux - uy) * TICK / math.sqrt(2), (uy + ux) * TICK / math.sqrt(2)
         for x, y in (p, q):
             work.marks.append(Mark(item.role, (((x - tx, y - ty), (x + tx, y + ty)),), weight=0.45))
-        fits = text_width(item.text, DIMENSION_TEXT) + 2.4 <= length
-        texts.append((not fits, order, item, p, q, length))
-    for tight, _, item, p, q, length in sorted(texts, key=lambda t: t[:2]):
-        _dimension_text(work, item, p, q, length, tight=tight)
+            work.mind(item.role, [(x - tx, y - ty), (x + tx, y + ty)])
+        tight = text_width(item.text, DIMENSION_TEXT) + 2.4 > length
+        wish = _dimension_wish(item, p, q, length, tight=tight)
+        wishes.append((tight, (item, wish, DrawnDimension(item, side * off))))
+    return [wish for _, wish in sorted(wishes, key=lambda one: one[0])]
 
 
-def _dimension_text(work: _Work, item: Dimension, p: Point, q: Point, length: float, *, tight: bool) -> None:
+def _through_a_sign(work: _Work, p: Point, q: Point) -> bool:
+    """Whether a dimension line would run through a sign; lettering is not placed yet."""
+    long = math.dist(p, q)
+    nx, ny = -(q[1] - p[1]) / long * 0.3, (q[0] - p[0]) / long * 0.3
+    line = [(p[0] + nx, p[1] + ny), (p[0] - nx, p[1] - ny), (q[0] - nx, q[1] - ny), (q[0] + nx, q[1] + ny)]
+    return bool(work.ground.on(line, 0))
+
+
+def _same_row(p: Point, q: Point, row: tuple[Point, Point]) -> bool:
+    """Whether two dimension lines run side by side with no room for lettering between them."""
+    (a, b), long = row, math.dist(*row)
+    ux, uy = (b[0] - a[0]) / long, (b[1] - a[1]) / long
+    off = [(x - a[0]) * -uy + (y - a[1]) * ux for x, y in (p, q)]
+    if abs(off[0] - off[1]) > 0.1 * math.dist(p, q) or min(map(abs, off)) > ROW - 1.5:
+        return False
+    runs = sorted((x - a[0]) * ux + (y - a[1]) * uy for x, y in (p, q))
+    return min(runs[1], long) - max(runs[0], 0.0) > 0.5
+
+
+def _dimension_wish(item: Dimension, p: Point, q: Point, length: float, *, tight: bool) -> Wish:
     turn = readable(math.degrees(math.atan2(q[1] - p[1], q[0] - p[0])))
     c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
     mid = ((p[0] + q[0]) / 2, (p[1] + q[1]) / 2)
     wide = text_width(item.text, DIMENSION_TEXT)
-    above, below = 0.9, -0.9 - 0.75 * DIMENSION_TEXT
-    aside = (length + wide) / 2 + 1.8
-    choices = [(0.0, above)]
+    above = 0.9 + CAP / 2 * DIMENSION_TEXT
+    choices: list[tuple[float, float]] = [(0.0, above)]
     if tight:
+        aside = (length + wide) / 2 + 2.4
         choices += [
-            (0.0, below), (aside, above), (-aside, above), (0.0, above + 3.6), (0.0, below - 3.6),
-            (aside, below), (-aside, below), (aside * 0.6, above + 3.6), (-aside * 0.6, above + 3.6),
-            (0.0, above + 7.2), (0.0, below - 7.2),
+            (0.0, -above), (aside, above), (-aside, above), (0.0, above + 3.6), (0.0, -above - 3.6),
+            (aside, -above), (-aside, -above), (aside * 0.6, above + 3.6), (-aside * 0.6, above + 3.6),
+            (0.0, above + 7.2), (0.0, -above - 7.2),
         ]  # fmt: skip
-    best: tuple[float, Letters, tuple[float, float]] | None = None
-    for order, (along, up) in enumerate(choices):
-        at = (mid[0] + c * along - s * up, mid[1] + s * along + c * up)
-        letters = Letters(item.role, at, item.text, DIMENSION_TEXT, "middle", turn, title=item.title)
-        cost = _cost(work, letters) + order * 0.3 if tight else 0.0
-        if best is None or cost < best[0] - 1e-9:
-            best = (cost, letters, (along, up))
-    if best is None:
-        return
-    _, letters, (along, up) = best
-    work.marks.append(letters)
-    work.boxes.append(_letter_box(letters, 0.3))
-    if abs(up) > 4.0:
-        near = up - 0.6 if up > 0 else up + 0.75 * DIMENSION_TEXT + 0.6
-        foot = (mid[0] + c * along - s * near, mid[1] + s * along + c * near)
-        work.marks.append(Mark(item.role, ((mid, foot),), weight=0.13))
+    else:
+        room = length - wide - 2.4
+        choices += [(room * k, side) for k in (0.25, -0.25, 0.5, -0.5) for side in (above, -above)]
+        choices.insert(3, (0.0, -above))
+    places = [
+        Place((mid[0] + c * x - s * y, mid[1] + s * x + c * y), 0.3 * order, turn, lead=abs(y) > above + 1.0)
+        for order, (x, y) in enumerate(choices)
+    ]
+    return Wish([(item.text, DIMENSION_TEXT)], places, names=mid, roam=20.0, apart=0.7)
 
 
 # ---------------------------------------------------------------- symbols
 
 
 _REACH = {
-    "outlet": 2.9, "switch": 3.8, "thermostat": 3.8, "call point": 4.2, "extinguisher": 4.2, "panelboard": 1.8,
+    "outlet": 2.9, "switch": 4.4, "thermostat": 4.4, "call point": 5.8, "extinguisher": 5.8, "panelboard": 1.8,
     "exit": 4.6, "arrow": 5.0,
 }  # fmt: skip
 """How far a symbol reaches from its base; those not listed are centred on it."""
 
 
 def _symbol_box(kind: str, put: Callable[[float, float], Point]) -> list[Point]:
-    half = 2.7 if kind in ("panelboard", "question") else 1.8
+    half = 2.7 if kind in ("panelboard", "question", "call point", "extinguisher") else 1.9
     reach = _REACH.get(kind)
     low, high = (0.0, reach) if reach is not None else (-half, half)
     return [put(low, -half), put(high, -half), put(high, half), put(low, half)]
@@ -461,28 +588,28 @@ def _draw_symbol(work: _Work, item: Symbol, at: Point) -> None:
         return at[0] + c * x - s * y, at[1] + s * x + c * y
 
     box = _symbol_box(item.kind, put)
-    while item.kind in _REACH and step < 15.0 and any(_overlap(box, other) for other in work.boxes):
+    while item.kind in _REACH and step < 15.0 and work.ground.on(box, 0):
         step += 0.8
         box = _symbol_box(item.kind, put)
-    work.boxes.append(box)
+    work.ground.box(box)
 
     def ring(
         *points: Point, closed: bool = True, filled: bool = False, weight: float | None = 0.25, clear: bool = False
     ) -> None:
         path = tuple(put(*p) for p in points)
-        work.marks.append(
+        work.signs.append(
             Mark(item.role, (path,), closed=closed, weight=weight, title=item.title, filled=filled, clear=clear)
         )
 
-    def circle(x: float, y: float, r: float, *, filled: bool = False) -> None:
-        work.marks.append(Round(item.role, put(x, y), r, title=item.title, weight=0.25, filled=filled))
+    def circle(x: float, y: float, r: float, *, filled: bool = False, clear: bool = False) -> None:
+        work.signs.append(Round(item.role, put(x, y), r, title=item.title, weight=0.25, filled=filled, clear=clear))
 
-    def letter(x: float, y: float, text: str, size: float = 2.2) -> None:
+    def letter(x: float, y: float, text: str, size: float = SMALL) -> None:
         px, py = put(x, y)
-        work.marks.append(Letters(item.role, (px, py - 0.36 * size), text, size, "middle", bold=True))
+        work.signs.append(Letters(item.role, (px, py - 0.36 * size), text, size, "middle", bold=True))
 
-    if step:
-        ring((-step, 0), (0, 0), closed=False)
+    if step:  # the stem runs under what it passes
+        work.marks.append(Mark(item.role, ((at, put(0, 0)),), weight=0.25, title=item.title))
     # x runs away from the wall the symbol stands on
     match item.kind:
         case "outlet":
@@ -491,12 +618,12 @@ def _draw_symbol(work: _Work, item: Symbol, at: Point) -> None:
             ring((0, 0.45), (2.8, 0.45), closed=False)
         case "switch" | "thermostat":
             ring((0, 0), (0.8, 0), closed=False)
-            circle(2.3, 0, 1.5)
-            letter(2.3, 0, "S" if item.kind == "switch" else "T")
+            circle(2.6, 0, 1.8, clear=True)
+            letter(2.6, 0, "S" if item.kind == "switch" else "T")
         case "call point" | "extinguisher":
             ring((0, 0), (0.8, 0), closed=False)
-            ring((0.8, -1.7), (4.2, -1.7), (4.2, 1.7), (0.8, 1.7))
-            letter(2.5, 0, "CP" if item.kind == "call point" else "FE", 1.9)
+            ring((0.8, -2.5), (5.8, -2.5), (5.8, 2.5), (0.8, 2.5), clear=True)
+            letter(3.3, 0, "CP" if item.kind == "call point" else "FE")
         case "panelboard":
             ring((0, -2.6), (1.6, -2.6), (1.6, 2.6), (0, 2.6))
             ring((0, -2.6), (1.6, -2.6), (0, 2.6), filled=True)
@@ -538,7 +665,7 @@ def _moved(mark: Primitive, dx: float, dy: float) -> Primitive:
             return replace(mark, at=put(mark.at))
 
 
-def _border(drawing: Drawing, laid: Laid) -> list[Primitive]:
+def _border(drawing: Drawing, laid: Laid, sheet: _Sheet) -> list[Primitive]:
     block = drawing.block
     if block is None:
         return []
@@ -558,33 +685,48 @@ def _border(drawing: Drawing, laid: Laid) -> list[Primitive]:
         wide = (right - left) * share
         if k:
             made.append(Mark("outline", (((x, head), (x, foot)),), weight=0.25))
-        made.append(Letters("note", (x + 2, head + 4.2), name, 2.1, "start"))
-        for line, text in enumerate(_wrapped(value, wide - 4, 3.2 if k < 2 else 2.8)):
-            made.append(
-                Letters("label", (x + 2, head + 8.8 + 4.0 * line), text, 3.2 if k < 2 else 2.8, "start", bold=k < 2)
-            )
+        made.append(Letters("note", (x + 2, head + 4.2), name, SMALL, "start"))
+        size = LABEL if k < 2 else SMALL
+        lines = wrapped(value, wide - 4, size, bold=k < 2)
+        if len(lines) > 2:
+            lines = [lines[0], f"{lines[1]} …"]
+        made += [
+            Letters("label", (x + 2, head + 8.9 + 4.0 * line), text, size, "start", bold=k < 2)
+            for line, text in enumerate(lines)
+        ]
         x += wide
-    size = len(drawing.notes)
-    y = head - 3.2 - NOTE_STEP * (size - 1)
-    for note in drawing.notes:
-        made.append(Letters("note", (left + 4, y), note, NOTE_SIZE, "start"))
-        y += NOTE_STEP
-    return [*made, *_scale_bar(drawing.units, laid.scale, right - 4, head - 5.0)]
+    if sheet.beside:
+        made += _notes(sheet.lines, right - COLUMN + 4.0, top + 3.0 + NOTE_STEP * len(sheet.lines))
+    else:
+        made += _notes(sheet.lines, left + 4, head - 3.2 - sheet.strip)
+    return [*made, *_scale_bar(drawing.units, laid.scale, right - 4, head - 5.0, COLUMN if sheet.beside else BAR_WIDE)]
 
 
-def _wrapped(text: str, wide: float, size: float) -> list[str]:
+def _notes(lines: Sequence[str], left: float, last: float) -> list[Primitive]:
+    """Notes one below the other, the last one's base line at ``last``."""
+    first = last - NOTE_STEP * (len(lines) - 1)
+    return [Letters("note", (left, first + NOTE_STEP * k), line, NOTE_SIZE, "start") for k, line in enumerate(lines)]
+
+
+_BETWEEN_WORDS = re.compile(r"(?<![\d'×]) | (?![\d×]|in\b|mm\b|m\b)")
+
+
+def wrapped(text: str, wide: float, size: float, *, bold: bool = False) -> list[str]:
+    """Text broken between words into lines no wider than ``wide`` (a single word may be). Sizes are kept together.
+
+    >>> wrapped("one two three", 15.0, 3.0), wrapped("side of 1200 mm", 15.0, 3.0)
+    (['one two', 'three'], ['side of', '1200 mm'])
+    """
     lines: list[str] = []
-    for word in text.split():
-        if lines and text_width(f"{lines[-1]} {word}", size) <= wide:
+    for word in _BETWEEN_WORDS.split(text):
+        if lines and text_width(f"{lines[-1]} {word}", size, bold=bold) <= wide:
             lines[-1] += f" {word}"
         else:
             lines.append(word)
-    if len(lines) > 2:
-        lines = [lines[0], f"{lines[1]} …"]
     return lines
 
 
-def _scale_bar(units: UnitSystem, scale: int, right: float, y: float) -> list[Primitive]:
+def _scale_bar(units: UnitSystem, scale: int, right: float, y: float, most: float) -> list[Primitive]:
     """A bar of four equal steps, so that a print of any size can be measured."""
     foot = 304.8
     steps = (
@@ -592,7 +734,8 @@ def _scale_bar(units: UnitSystem, scale: int, right: float, y: float) -> list[Pr
         if units == "feet-inches"
         else [10.0, 50.0, 100.0, 500.0, 1000.0, 2000.0, 5000.0, 10000.0]
     )
-    step = next((s for s in steps if s / scale >= 9.0), steps[-1])
+    able = [s for s in steps if s / scale >= 9.0 and 4 * s / scale + 6.0 <= most]
+    step = able[0] if able else next((s for s in steps if s / scale >= 5.0), steps[-1])
     wide = step / scale
     left = right - 4 * wide - 3
     made: list[Primitive] = []

@@ -23,7 +23,8 @@ from typing import NamedTuple
 
 from buildout.rooms.engine.drawing import Drawing, Hatch, Role
 from buildout.rooms.engine.geometry import Point
-from buildout.rooms.engine.sheet import Laid, Letters, Mark, Primitive, Round, lay_out, text_width
+from buildout.rooms.engine.lettering import BLANK, text_reach, text_width
+from buildout.rooms.engine.sheet import Laid, Letters, Mark, Primitive, Round, lay_out
 
 ACCENT = "#a8321a"
 PAPER = "#ffffff"
@@ -203,8 +204,11 @@ def _write(mark: Primitive, prefix: str) -> str:
         case Round():
             if mark.start == mark.end:
                 fill = f'fill="{_ink(mark.role)}"' if mark.filled else _fill(mark.role, mark.hatch, prefix)
+                paper = ""
+                if mark.clear:
+                    fill, paper = f'fill="{PAPER}"', " d-on-paper"
                 body = (
-                    f'<circle {_class(mark.role)} cx="{_n(mark.centre[0])}" cy="{_n(mark.centre[1])}" '
+                    f'<circle {_class(mark.role, paper)} cx="{_n(mark.centre[0])}" cy="{_n(mark.centre[1])}" '
                     f'r="{_n(mark.radius)}" {fill} {_stroke(mark.role, mark.weight)}/>'
                 )
             else:
@@ -240,10 +244,11 @@ def _letters(mark: Letters) -> str:
         f' fill="{ink}" stroke="none"{turn}>{escape(mark.text, quote=False)}</text>'
     )
     if mark.clear:
-        wide = text_width(mark.text, mark.size) + 1.6
-        left = {"start": 0.0, "middle": -wide / 2, "end": -wide}[mark.anchor] - (0.8 if mark.anchor == "start" else 0)
+        wide = text_width(mark.text, mark.size, bold=mark.bold)
+        left = {"start": 0.0, "middle": -wide / 2, "end": -wide}[mark.anchor] - BLANK
+        low, high = text_reach(mark.text, mark.size)
         body = (
-            f'<rect class="d-paper" x="{_n(x + left)}" y="{_n(y - 0.95 * mark.size)}" width="{_n(wide)}" '
-            f'height="{_n(1.3 * mark.size)}" fill="{PAPER}" stroke="none"{turn}/>' + body
+            f'<rect class="d-paper" x="{_n(x + left)}" y="{_n(y - high - BLANK)}" width="{_n(wide + 2 * BLANK)}" '
+            f'height="{_n(high - low + 2 * BLANK)}" fill="{PAPER}" stroke="none"{turn}/>' + body
         )
     return _titled(body, mark.title)
