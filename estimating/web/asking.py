@@ -29,6 +29,8 @@ class AttachedDrawing(NamedTuple):
     svgs: list[str]
     pieces: list[str]
     """Of a cut list: every piece with its size."""
+    long: bool = False
+    """Lengths and rolls take the whole width of the page."""
 
 
 @transaction.atomic

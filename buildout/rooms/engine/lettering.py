@@ -243,9 +243,9 @@ LED = 3.0
 """Lettering that stands this much farther from what it names than it was to, mm, has a leader."""
 ROUNDS = 3
 BLANK = 0.35
-"""How far blanked ground reaches beyond lettering, mm."""
+"""How far blanked ground reaches beyond lettering, and half of what lettering keeps from lettering, mm."""
 AIR = 0.15
-"""Round about lettering, mm."""
+"""What lettering keeps from lines, mm."""
 
 
 @dataclass(frozen=True)
@@ -274,6 +274,7 @@ class Wish:
     roam: float = 0.0
     """How far it may move off when all its places are taken, mm."""
     led: bool = True
+    """Whether it has a leader when it moves off; across a firm line it always has."""
     apart: float = 0.0
     """How far from other lettering on its own line, so that two figures do not read as one."""
     bold: bool = False
@@ -424,7 +425,7 @@ def _weigh(desk: _Desk, number: int, place: Place, most: float = math.inf) -> Se
     """Lettering at one place, with the cost of standing there (as far as it is looked into: up to ``most``)."""
     wish, ground = desk.wishes[number], desk.ground
     spots, boxes = _block(wish, place)
-    tight = _block(wish, place, air=AIR)[1] if wish.apart else boxes
+    tight = _block(wish, place, near=True)[1]
     cost = place.cost
     blank = False
     leader: tuple[Point, Point] | None = None
@@ -447,7 +448,7 @@ def _weigh(desk: _Desk, number: int, place: Place, most: float = math.inf) -> Se
             cost += THROUGH * between / FIRM
             near = NEAR if place.strayed else LED + _reach(wish)
             leader = (ground.out_of_sign(*leader), leader[1])
-            if not wish.led or (between < FIRM and math.dist(*leader) < near):
+            if between < FIRM and (not wish.led or math.dist(*leader) < near):
                 leader = None
     return Settled(spots, place.turn, boxes, leader, blank, cost, crowd, place)
 
@@ -466,27 +467,18 @@ def _off(start: Point, boxes: Sequence[Box]) -> tuple[float, Point]:
     return math.dist(start, end), end
 
 
-def _block(wish: Wish, place: Place, air: float | None = None) -> tuple[list[Point], list[list[Point]]]:
-    """Base line points and outlines of lettering centred, in height, on its place."""
+def _block(wish: Wish, place: Place, *, near: bool = False) -> tuple[list[Point], list[list[Point]]]:
+    """Base line points and outlines of lettering centred, in height, on its place: what other lettering keeps off, or
+    (``near``) what lines keep off."""
     c, s = math.cos(math.radians(place.turn)), math.sin(math.radians(place.turn))
+    pad, ends = (AIR, AIR) if near else (BLANK, BLANK + wish.apart)
     steps = list(itertools.accumulate(1.4 * size for _, size in wish.lines[1:]))
     spots, boxes = [], []
     for (text, size), down in zip(wish.lines, [0.0, *steps], strict=True):
         low = -(CAP / 2 * size + down - (steps[-1] / 2 if steps else 0.0))
         spot = (place.at[0] - s * low, place.at[1] + c * low)
         spots.append(spot)
-        boxes.append(
-            letter_box(
-                spot,
-                text,
-                size,
-                wish.anchor,
-                place.turn,
-                pad=AIR,
-                bold=wish.bold,
-                ends=AIR + wish.apart if air is None else air,
-            )
-        )
+        boxes.append(letter_box(spot, text, size, wish.anchor, place.turn, pad=pad, ends=ends, bold=wish.bold))
     return spots, boxes
 
 

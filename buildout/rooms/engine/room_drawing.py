@@ -639,7 +639,8 @@ def _names(room: Room, plan: RoomPlan, units: UnitSystem) -> list[Item]:
     floor = Shape(ring)
     at: Any = polylabel(floor, tolerance=50.0)
     where = (float(at.x), float(at.y))
-    away = [(dx, dy) for dy in (0.0, 14.0, -14.0, 26.0, -26.0) for dx in (0.0, 22.0, -22.0)]
+    steps = (0.0, 7.0, -7.0, 14.0, -14.0, 22.0, -22.0, 30.0, -30.0)
+    away = sorted(((dx, dy) for dy in steps for dx in steps), key=lambda step: math.hypot(*step))
     return [
         Text(
             at=where, text=f"{room.name}\nmat field {format_area(plan.mat_area, units)}", size=4.8, rest=0.6,

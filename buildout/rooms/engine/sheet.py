@@ -55,7 +55,7 @@ FOOT_SCALES = {
     2400: "1\" = 200'-0\"", 4800: "1\" = 400'-0\"",
 }  # fmt: skip
 
-FRAME = 5.0
+FRAME = 1.0
 """From the sheet's edge to its frame line."""
 BLOCK = 15.0
 """Height of the title block."""

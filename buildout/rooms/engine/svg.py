@@ -107,20 +107,20 @@ def to_svg(
     width: float = 297.0,
     height: float | None = None,
     scale: int | None = None,
-    width_px: int | None = None,
     id_prefix: str = "d",
 ) -> str:
     """Write a drawing on a sheet ``width`` × ``height`` mm (``height`` None: as high as needed).
 
-    ``width_px`` sets the picture's own width; without it the picture fills what holds it. Give each drawing
-    on one page its own ``id_prefix``. The result holds no script, no style element and no style attribute.
+    The picture's own size is that of its sheet, so that a print of it is to scale; a style sheet may stretch it to
+    what holds it. Give each drawing on one page its own ``id_prefix``. The result holds no script, no style element
+    and no style attribute.
     """
     laid = lay_out(drawing, width, height, scale)
     used = sorted({m.hatch for m in laid.marks if not isinstance(m, Letters) and m.hatch in _HATCHES})
     reached = {m.title for m in laid.marks if isinstance(m, Letters) and "±" in m.title}
-    size = f' width="{width_px}" height="{round(width_px * laid.height / laid.width)}"' if width_px else ""
     out = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing"{size}'
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing" width="{_n(laid.width)}mm" '
+        f'height="{_n(laid.height)}mm"'
         f' viewBox="0 0 {_n(laid.width)} {_n(laid.height)}" role="{"group" if reached else "img"}"'
         f' aria-labelledby="{id_prefix}-title {id_prefix}-desc" color="#1b1b1b" font-family="{FONT}"'
         ' stroke-linecap="butt" stroke-linejoin="miter" stroke-miterlimit="1.6">',

@@ -12,8 +12,10 @@ from buildout.units.value import content_hash
 
 SVG_VERSION = 3
 """Raise it when drawings are written otherwise, so that none is shown as it used to look."""
-SHEET_WIDTH, SHEET_HEIGHT = 400.0, 277.0
-"""A3 across, less its margins, mm."""
+SHEET_WIDTH, SHEET_HEIGHT = 400.0, 272.0
+"""A3 across, less its margins and a line over the drawing, mm: printed as it is, so that its scale holds."""
+PATTERN_WIDTH, LONG_WIDTH = 87.0, 182.0
+"""Of a cut diagram on A4 less its margins, mm: sheets stand two abreast, lengths and rolls one below the other."""
 
 
 def title_block(build: Build, sheet: Sheet, name: str, number: str) -> TitleBlock:

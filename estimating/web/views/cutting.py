@@ -14,7 +14,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from buildout.builds.web import services as builds
 from buildout.builds.web.editing import fitting_id, propose_from
 from buildout.builds.web.models import Role
-from buildout.rooms.web.drawings import svg_of
+from buildout.rooms.web.drawings import LONG_WIDTH, PATTERN_WIDTH, svg_of
 from estimating.engine.cut_drawing import alike, draw_stock
 from estimating.engine.types import CutPlan, CutPlans, CutStock, Product, Remnant
 from estimating.web import edits
@@ -117,6 +117,7 @@ def cutting(request: HttpRequest, build_id: int, product_id: str) -> HttpRespons
         if cut.product == product_id and cut.revision_id == desk.build.current_id
     }
     states = {one.number: _state(plan, one, done, known) for one in plan.stock}
+    width = PATTERN_WIDTH if plan.form == "sheet" else LONG_WIDTH
     patterns: list[dict[str, Any]] = []
     finished: list[dict[str, Any]] = []
     for numbers, _ in alike(plan):
@@ -131,7 +132,7 @@ def cutting(request: HttpRequest, build_id: int, product_id: str) -> HttpRespons
                     "next": first, "later": later, "ready": bool(ready), "total": len(of_kind),
                     "done": len(of_kind) - len(open_),
                     "left": [one for one in open_ if one not in ready] if ready else [],
-                    "svg": svg_of(draw_stock(plan, first, desk.sheet.units), f"c{first.number}", 130.0),
+                    "svg": svg_of(draw_stock(plan, first, desk.sheet.units), f"c{first.number}", width),
                 }
             )  # fmt: skip
     patterns.sort(key=lambda pattern: (not pattern["ready"], pattern["next"].number))

@@ -65,7 +65,7 @@ def _drawn(desk: Desk, chosen: list[str]) -> list[asking.AttachedDrawing]:
         ]
         svgs = [pattern["svg"].replace('id="s', f'id="d{number}s').replace("url(#s", f"url(#d{number}s")
                 for pattern in context["patterns"]]  # fmt: skip
-        found.append(asking.AttachedDrawing(titles[key], svgs, pieces))
+        found.append(asking.AttachedDrawing(titles[key], svgs, pieces, long=context["plan"].form != "sheet"))
     return found
 
 

@@ -15,7 +15,7 @@ from buildout.builds.web import services as builds
 from buildout.builds.web.documents import pdf_or_page
 from buildout.builds.web.editing import fitting_id, propose_from
 from buildout.rooms.engine.types import RoomPlan
-from buildout.rooms.web.drawings import svg_of
+from buildout.rooms.web.drawings import LONG_WIDTH, PATTERN_WIDTH, svg_of
 from estimating.engine.cut_drawing import alike, draw_stock
 from estimating.engine.heads import HEADS
 from estimating.engine.types import CutPlan, CutPlans, Need, Product, TakeOff
@@ -163,7 +163,7 @@ def cut_plan_context(desk: Desk, product_id: str) -> dict[str, Any]:
     if plan is None:
         raise Http404(f"Nothing is cut from {product_id}")
     product = next((p for p in desk.sheet.section("products", list[Product]) if p.id == product_id), None)
-    width = 130.0 if plan.form == "sheet" else 180.0  # sheets stand three or four abreast, the rest two
+    width = PATTERN_WIDTH if plan.form == "sheet" else LONG_WIDTH
     patterns = [
         {
             "numbers": _ranges(numbers),
