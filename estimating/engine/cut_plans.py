@@ -21,6 +21,7 @@ from estimating.engine.cut_roll_plan import roll_plan
 from estimating.engine.cut_sheets import cut_sheets
 from estimating.engine.frame_run import shared_out
 from estimating.engine.low_walls import cap_boards
+from estimating.engine.roll_widths import cheapest_width
 from estimating.engine.types import (
     CutDemand,
     CutPiece,
@@ -212,13 +213,7 @@ def _drawn_from(
     if product.form == "sheet":
         return _sheet_plan(product, need)
     if product.form == "roll":
-        plan = roll_plan(product, need, stock, cut)
-        if others:
-            text = f"{product.name} comes off a roll: other widths it is sold in are not drawn on"
-            todo = "Pin the other width as the layer's product to compare the two"
-            reason = Reason(code="one roll width", where=product.id, text=text, todo=todo)
-            plan = msgspec.structs.replace(plan, reasons=[*plan.reasons, reason])
-        return plan
+        return cheapest_width(product, need, others, stock, cut) if others else roll_plan(product, need, stock, cut)
     return _length_plan(product, need)
 
 

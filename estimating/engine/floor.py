@@ -14,6 +14,8 @@ from decimal import Decimal
 from itertools import pairwise
 from typing import Any
 
+import msgspec
+
 from buildout.rooms.engine.types import RoomPlan
 from buildout.units.value import Reason, Status, snap
 from estimating.engine import said
@@ -34,6 +36,7 @@ from estimating.engine.frame_run import Timbers, frame_pieces, ramp_pieces
 from estimating.engine.mat_shape import GRID, MatShape, Point, mat_shape, ring_of, signed_area, without_columns
 from estimating.engine.mat_sides import mat_sides
 from estimating.engine.pins import LayerPins, floor_pins, missed
+from estimating.engine.roll_widths import choices_of_width, lay_in_every_width
 from estimating.engine.types import (
     FloorLayout,
     FloorSystem,
@@ -103,6 +106,9 @@ def lay_floor(
     layout is given, and a warning names the rule and the pieces. ``choices`` say what stands at single sides of the
     mat. Never raises for bad numbers.
     """
+    if choices_of_width(system, products, pins):
+        one_width = {name: msgspec.structs.replace(product, also_sold=[]) for name, product in products.items()}
+        return lay_in_every_width(system, products, pins, lambda one: lay_floor(plan, one, one_width, pins, choices))
     pinned = floor_pins(system, pins, products)
     system = pinned.system
     problems = _unfit(system, products)

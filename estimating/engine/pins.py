@@ -67,7 +67,7 @@ def asked(pin: Pin) -> str:
 def floor_pins(system: FloorSystem, pins: Sequence[Pin], products: Mapping[str, Product]) -> FloorPins:
     """Sort a floor's pins by layer; products and directions are set in the system itself."""
     found = FloorPins(system)
-    names = _layer_names(system)
+    names = layer_names(system)
     directions: dict[int, Pin] = {}
     for pin in pins:
         if pin.layer in (*ON_WALLS, "cover", "fold-away"):
@@ -90,7 +90,8 @@ def floor_pins(system: FloorSystem, pins: Sequence[Pin], products: Mapping[str, 
     return found
 
 
-def _layer_names(system: FloorSystem) -> list[str]:
+def layer_names(system: FloorSystem) -> list[str]:
+    """What pins call a floor's layers, from the slab up: ``base``, ``top``, ``top 2``."""
     names: list[str] = []
     for layer in system.layers:
         earlier = sum(1 for name in names if name.split()[0] == layer.role)

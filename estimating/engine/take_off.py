@@ -57,6 +57,8 @@ class _Line:
     band: Decimal = Decimal(0)
     units: int = 0
     """Whole units that cut plans of other sizes draw."""
+    drawn: Decimal = Decimal(0)
+    """Metres that cut plans of other widths draw off a roll."""
 
 
 def take_off(
@@ -182,8 +184,9 @@ class _Counter:
         line = self.lines.get(plan.product)
         if line is None:
             return
-        for name in sorted({s.product for s in plan.stock if s.product and s.source == "new"}):
-            stock = [s for s in plan.stock if s.product == name and s.source == "new"]
+        bought = [s for s in plan.stock if s.source in ("new", "already cut")]
+        for name in sorted({s.product for s in bought if s.product}):
+            stock = [s for s in bought if s.product == name]
             pieces = [p for s in stock for p in s.pieces]
             self._move(line, pieces, plan.form)
             other = self.line(name, plan.product)
@@ -192,7 +195,11 @@ class _Counter:
             amount, unit = _run_of(pieces, plan.form)
             text = f"{said.count(len(pieces), 'piece')} of {line.product.name} cut from this size"
             self.add(name, unit, amount, "", "cut plan", [p.piece for p in pieces], text)
-            other.units += len(stock)
+            if plan.form == "roll":
+                other.drawn += sum((_metres(s.length) for s in stock), Decimal(0))
+                other.units += len(stock) if other.product.unit in ("roll", "each") else 0
+            else:
+                other.units += len(stock)
         old = [p for s in plan.stock if s.source in ("remnant", "remnant already cut") for p in s.pieces]
         self._move(line, old, plan.form)
 
@@ -205,6 +212,9 @@ class _Counter:
         except QuantityError:
             return
         own = own.quantize(FINE, ROUND_HALF_UP)
+        # Amounts were rounded one by one: what rounding leaves over is not goods to buy.
+        if abs(line.net + line.allowance - own) < Decimal("0.01"):
+            own = line.net + line.allowance
         from_net = min(line.net, own)
         line.net -= from_net
         line.allowance = max(Decimal(0), line.allowance - (own - from_net))
@@ -225,6 +235,10 @@ class _Counter:
         if plan is not None:
             units, needed, words = _from_plan(product, plan, needed)
         units += line.units
+        if line.drawn:
+            off, _ = convert(line.drawn, "metre", _sold_as(product, "metre"), **sizes(product))
+            needed = off + (needed if plan is not None else Decimal(0))
+            words = f"{said.length(float(line.drawn * 1000))} drawn for another width"
         quantity = max(needed.to_integral_value(ROUND_CEILING), units)
         # Snapping pieces to the drawing's grid can leave the net a hair above the stock it is cut from.
         if plan is not None and line.net + line.allowance > quantity >= line.net + line.allowance - Decimal("0.01"):
@@ -302,8 +316,9 @@ def _from_plan(product: Product, plan: CutPlan, fallback: Decimal) -> tuple[Deci
         source: PurchaseUnit = "sheet" if plan.form == "sheet" else "length"
         needed, _ = convert(units, source, product.unit, **sizes(product))
         return Decimal(0), needed, f"{said.count(count, product.form)} drawn, {share}"
-    drawn = Decimal(str(plan.value)) / 1000
-    words = f"{said.length(plan.value)} drawn off {said.count(count, 'roll')}, {share}"
+    own = [s.length for s in plan.stock if s.source in ("new", "already cut") and not s.product]
+    drawn = sum((_metres(length) for length in own), Decimal(0))
+    words = f"{said.length(float(drawn * 1000))} drawn off {said.count(count, 'roll')}, {share}"
     try:
         needed, _ = convert(drawn, "metre", _sold_as(product, "metre"), **sizes(product))
     except QuantityError:

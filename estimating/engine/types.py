@@ -65,9 +65,10 @@ class Product(Value, kw_only=True):
     spread: Decimal | None = None
     """Area covered by one unit, m², for paint, adhesive and tape-like goods."""
     also_sold: list[str] = []
-    """Ids of products that are the same goods in another size; the cut plan may draw on those too."""
+    """Ids of products that are the same goods in another size. Cut plans of sheets and lengths draw on all of them;
+    rolls are drawn in the one width that costs least, and a floor is laid in each width of its roll goods."""
     reckoned_price: Decimal | None = None
-    """What cut plans weigh sizes of the same goods by, for one unit; without it, by length or area."""
+    """What layouts and cut plans weigh sizes of the same goods by, for one unit; without it, by length or area."""
     cuts: Literal["any straight cut", "rips, then crosscuts"] = "any straight cut"
     """Sheets: how they are cut. Rips run the whole length first, then every strip is cut across; a piece narrower
     than its strip is ripped to width afterwards."""

@@ -282,7 +282,7 @@ class ProductForm(PartForm):
 
     also_sold = forms.MultipleChoiceField(
         label="The same goods in other sizes", required=False, widget=forms.CheckboxSelectMultiple,
-        help_text="Cut plans may draw on those too",
+        help_text="Cut plans draw on those too; rolls are taken in the width that costs least",
     )  # fmt: skip
 
     def __init__(self, *args: Any, others: Choices = (), **kwargs: Any) -> None:

@@ -286,6 +286,7 @@ def _quoted(text: str) -> str:
 def _products(notes: _Notes, plan: Plan) -> None:
     notes.once(["products"], [product.id for product in plan.products], "product", "id")
     needed = {"sheet": ("length", "width"), "roll": ("width",), "length": ("length",)}
+    forms = {product.id: product.form for product in plan.products}
     for at, product in enumerate(plan.products):
         here: list[Part] = ["products", at]
         for field in needed.get(product.form, ()):
@@ -296,6 +297,10 @@ def _products(notes: _Notes, plan: Plan) -> None:
             _positive(notes, [*here, field], getattr(product, field), "96 in")
         if product.spread is not None and product.spread <= 0:
             notes.add([*here, "spread"], '"spread" must be more than nothing.', '"28"')
+        for number, name in enumerate(product.also_sold):
+            if notes.refer([*here, "also_sold", number], name, "product", forms) and forms[name] != product.form:
+                message = f'"also_sold": {name!r} is sold as {forms[name]!r}, {product.id!r} as {product.form!r}.'
+                notes.add([*here, "also_sold", number], message)
 
 
 def _systems(notes: _Notes, plan: Plan, products: dict[str, Product]) -> None:

@@ -78,10 +78,6 @@ def systems(request: HttpRequest, build_id: int) -> HttpResponse:
         "fold-away": desk.sheet.section("fold_away_systems", list[FoldAwaySystem]),
         "walls": desk.sheet.section("wall_systems", list[WallSystem]),
     }
-    taped = {
-        system.id: {layer.product for layer in system.layers if layer.taped}
-        for system in desk.sheet.section("floor_systems", list[FloorSystem])
-    }
     names = {system.id: system.name for found in lists.values() for system in found}  # type: ignore[attr-defined]
     used = {fitout.get(key, "") for fitout in fitouts.values() for key in ("floor", "fold_away", "walls")}
     rooms = [
@@ -90,7 +86,6 @@ def systems(request: HttpRequest, build_id: int) -> HttpResponse:
             "fitout": fitouts.get(room.id, {}),
             "layout": layouts.get(room.id),
             "reasons": _reasons(layouts.get(room.id)),
-            "taped": taped.get(fitouts.get(room.id, {}).get("floor", ""), set()),
         }
         for room in desk.sheet.section("rooms", list[Room])
     ]
