@@ -23,7 +23,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from buildout.builds.web import services as builds
 from buildout.builds.web.editing import fitting_id, propose_from
-from buildout.builds.web.models import Build, Role
+from buildout.builds.web.models import Build, Proposal, Role
 from buildout.units.dates import day_text
 from estimating.engine.types import Need, Product
 from estimating.web import edits, ledger
@@ -124,6 +124,7 @@ def have_it(request: HttpRequest, build_id: int, mark_id: int) -> HttpResponse:
     mark = _asked(build, mark_id)
     made = marks.answer(mark, DayMark.Kind.GOT, by_name=user.name)
     messages.success(request, f"{mark.text}: {'off the list' if made else 'was off the list already'}.")
+    _still_planned(request, build, mark)
     return redirect("scheduling:buying", build_id)
 
 
@@ -141,6 +142,12 @@ def plan_it(request: HttpRequest, build_id: int, mark_id: int) -> HttpResponse:
     if any(entry.get("asked") == mark.key for entry in entries):
         messages.success(request, f"{mark.text}: the plan buys it already.")
         return redirect("scheduling:buying", build_id)
+    if not open_marks(build).filter(pk=mark.pk).exists():
+        messages.success(request, f"{mark.text}: was off the list already.")
+        return redirect("scheduling:buying", build_id)
+    other = _proposed(build, mark)
+    if other is not None:
+        return _someone_is_at_it(request, mark, other)
     known = sheet.section("products", list[Product])
     products = product_choices(known)
     days = {day.id: day for day in build_days(sheet)}
@@ -158,11 +165,38 @@ def plan_it(request: HttpRequest, build_id: int, mark_id: int) -> HttpResponse:
         at = edits.put(document, "needs", "", need)
         what = dict(products).get(need["product"], need["product"])
         summary = f"Asked for on the board: {need['quantity']} {need['unit']} of {what}"
-        proposal = propose_from(form, build, user, document, summary, under=f"/needs/{at}")
+        with transaction.atomic():
+            # Of two people who take the same thing into the plan at one time, the second is shown the first one's.
+            Build.objects.select_for_update().get(pk=build.pk)
+            other = _proposed(build, mark)
+            proposal = None if other else propose_from(form, build, user, document, summary, under=f"/needs/{at}")
+        if other is not None:
+            return _someone_is_at_it(request, mark, other)
         if proposal is not None:
             return redirect(proposal)
     intro = f"Asked for by {mark.by_name}: {mark.text}. Not among these? Add the product on the systems sheet first."
     return _edit(request, context, "Have the plan buy it", form, intro)
+
+
+def _proposed(build: Build, mark: DayMark) -> Proposal | None:
+    """An edit under way that has the plan buy what a mark asks for."""
+    return next(
+        (
+            proposal
+            for proposal in build.proposals.exclude(state=Proposal.State.FAILED).select_related("by").order_by("pk")
+            if any(need.get("asked") == mark.key for need in proposal.document.get("needs", []))
+        ),
+        None,
+    )
+
+
+def _someone_is_at_it(request: HttpRequest, mark: DayMark, other: Proposal) -> HttpResponse:
+    who = other.by.name if other.by is not None else "Somebody"
+    messages.error(
+        request,
+        f"{mark.text}: {who} is having the plan buy it already. This is what it changes; nothing was added twice.",
+    )
+    return redirect(other)
 
 
 def likely_product(text: str, products: list[Product]) -> Product | None:
@@ -207,9 +241,18 @@ def bought(request: HttpRequest, build_id: int, mark_id: int) -> HttpResponse:
                 made.save(update_fields=["text"])
         word = "is bought and off the list" if made else "was off the list already; no bill was written"
         messages.success(request, f"{mark.text}: {word}.")
+        _still_planned(request, build, mark)
         return redirect("scheduling:buying", build_id)
     intro = f"Asked for by {mark.by_name}: {mark.text}. What it cost goes into the ledger; leave it empty for nothing."
     return _edit(request, context, "Bought", form, intro, button="Bought")
+
+
+def _still_planned(request: HttpRequest, build: Build, mark: DayMark) -> None:
+    needs = builds.sheet_of(build).document.get("needs", [])
+    if any(need.get("asked") == mark.key for need in needs):
+        messages.error(
+            request, f"{mark.text}: the plan buys it too. Take it out on the take-off sheet, or it comes twice."
+        )
 
 
 def _bill(build: Build, mark: DayMark, form: BoughtForm, request: HttpRequest) -> LedgerEntry:

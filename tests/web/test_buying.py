@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from buildout.builds.web import services as builds
-from buildout.builds.web.models import Build, Proposal
+from buildout.builds.web.models import Build, Member, Proposal, Role
 from buildout.people.web.models import User
 from estimating.web.models import LedgerEntry
 from scheduling.web.buying import Asked, likely_count, open_lines
@@ -83,6 +83,52 @@ def test_the_plan_buys_it_through_a_proposal_that_remembers_who_asked(
     assert "the plan buys it" in client.get(of(hand_build)).content.decode()
     assert client.post(address, data).status_code == 302
     assert Proposal.objects.filter(build=hand_build).count() == 1
+
+
+def test_two_people_taking_one_thing_into_the_plan_make_one_order_of_it(
+    client_of: ClientOf, owner: User, partner: User, hand_build: Build, tape: DayMark, queued: None
+) -> None:
+    """The second is told who is at it and shown what that changes; carried over by hand, the plan refuses it twice."""
+    assert hand_build.current is not None
+    Member.objects.filter(build=hand_build, user=partner).update(role=Role.OWNER)
+    first, second = client_of(owner), client_of(partner)
+    address = page(hand_build, "buying-plan", tape.pk)
+    products = hand_build.current.document["products"]
+    data = {"product": products[0]["id"], "quantity": "2", "unit": "each", "why": "as asked"}
+    assert first.get(address).status_code == second.get(address).status_code == 200  # both look at the same line
+    one = first.post(address, data)
+    two = second.post(address, data | {"quantity": "3"})
+    assert two["Location"] == one["Location"]
+    assert Proposal.objects.filter(build=hand_build).count() == 1
+    said = second.get(page(hand_build)).content.decode()
+    assert f"{owner.name} is having the plan buy it already" in said
+    # An edit of the same thing that was made before, with another product, cannot be applied on top.
+    proposal = Proposal.objects.get(build=hand_build)
+    need = proposal.document["needs"][-1]
+    doubled = proposal.document | {"needs": [*proposal.document["needs"], need | {"id": "again"}]}
+    with pytest.raises(builds.DocumentProblems) as refused:
+        builds.propose(hand_build, partner, doubled, "Twice")
+    assert "the plan buys this already" in str(refused.value.problems)
+    assert refused.value.problems[0].pointer == f"/needs/{len(doubled['needs']) - 1}/asked"
+
+
+def test_what_is_bought_while_the_plan_buys_it_too_is_said(
+    client_of: ClientOf, owner: User, hand_build: Build, tape: DayMark
+) -> None:
+    assert hand_build.current is not None
+    document = hand_build.current.document
+    product = document["products"][0]["id"]
+    needs = [
+        *document.get("needs", []),
+        {"id": "t", "product": product, "quantity": "2", "unit": "each", "asked": tape.key},
+    ]
+    as_current(hand_build, document | {"needs": needs})
+    client = client_of(owner)
+    got = client.post(page(hand_build, "buying-have-it", tape.pk), follow=True).content.decode()
+    assert "the plan buys it too. Take it out" in got
+    assert "Still in the plan" in got
+    gone = client.get(page(hand_build, "buying-plan", tape.pk), follow=True).content.decode()
+    assert "the plan buys it already" in gone
 
 
 def test_bought_makes_a_paid_bill_and_closes_it_on_the_board(

@@ -422,8 +422,14 @@ def unit_fault(product: Product, unit: PurchaseUnit, line: QuoteLine | None = No
 
 def _needs(notes: _Notes, plan: Plan, products: dict[str, Product]) -> None:
     notes.once(["needs"], [need.id for need in plan.needs], "need", "id")
+    asked: dict[str, str] = {}
     for at, need in enumerate(plan.needs):
         here: list[Part] = ["needs", at]
+        if need.asked and asked.setdefault(need.asked, need.id) != need.id:
+            message = (
+                f'"asked": the plan buys this already, as {asked[need.asked]!r} ({need.why}). Keep one of the two.'
+            )
+            notes.add([*here, "asked"], message, '""')
         if not notes.refer([*here, "product"], need.product, "product", products):
             continue
         fault = unit_fault(products[need.product], need.unit)
