@@ -194,6 +194,7 @@ def my(request: HttpRequest, token: str) -> HttpResponse:
         "ahead": _ahead(row),
         "kept_until": kept_until(row, sheet),
         "swaps": _open_swaps(row, offers),
+        "twice": _twice(row, offer) if offer and not row.withdrawn else [],
         "asked": row.swaps_asked.filter(answered=None).select_related("asked").first() if not row.withdrawn else None,
         "again": ShareLink.objects.open().filter(build=row.build).order_by("-pk").first() if row.withdrawn else None,
     }
@@ -280,7 +281,13 @@ def _open_swaps(row: SignUp, offers: list[DayOffer]) -> list[tuple[Swap, str]]:
 
 def _same_person(row: SignUp, other: SignUp) -> bool:
     """Somebody who signed up for two days is not asked to swap with themselves."""
-    return (row.name, row.contact) == (other.name, other.contact)
+    return row.person == other.person
+
+
+def _twice(row: SignUp, offer: DayOffer) -> list[str]:
+    """What else somebody of the same name and contact is down for on the same day, in words."""
+    others = [other for other in offer.sign_ups if other.pk != row.pk and _same_person(row, other)]
+    return [task.name if (task := offer.task(other.task)) else "wherever needed" for other in others]
 
 
 @never_cache

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import secrets
 from typing import ClassVar
 
@@ -85,6 +86,8 @@ class SignUp(models.Model):
     """Sent with the form, so a double tap or a reload makes one sign-up."""
     created = models.DateTimeField(default=timezone.now)
     withdrawn = models.DateTimeField(null=True, blank=True)
+    taken_out = models.DateTimeField(null=True, blank=True)
+    """When the organisers took it out together with others that came in within one hour; it can be brought back."""
     word = models.CharField(max_length=200, blank=True)
     """What a helper who withdrew said about it."""
     changes = models.PositiveSmallIntegerField(default=0)
@@ -111,6 +114,13 @@ class SignUp(models.Model):
     @property
     def first_name(self) -> str:
         return self.name.split()[0] if self.name.split() else self.name
+
+    @property
+    def person(self) -> tuple[str, str]:
+        """The same for two sign-ups of one person, as far as name and contact tell."""
+        digits = re.sub(r"\D", "", self.contact)
+        contact = self.contact if "@" in self.contact else digits or self.contact
+        return " ".join(self.name.split()).casefold(), contact.strip().casefold()
 
     def __str__(self) -> str:
         return f"{self.first_name} on {self.day}"

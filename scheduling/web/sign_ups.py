@@ -7,16 +7,18 @@ for one number, the database's own constraints let one through and the other loo
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import timedelta
 from functools import partial
 from typing import TypeVar
 
 from django.db import IntegrityError, transaction
+from django.db.models import F
 from django.utils import timezone
 
 from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build
+from buildout.people.web.models import User
 from buildout.units.dates import day_text
 from scheduling.engine import ages
 from scheduling.web import keeping, services
@@ -151,6 +153,39 @@ def move_up(build: Build, day: str) -> list[SignUp]:
 
 
 @transaction.atomic
+def take_out_together(build: Build, rows: Iterable[SignUp], *, by: User) -> tuple[int, int]:
+    """Take out what a robot wrote: (how many went, how many moved up in their stead)."""
+    build = Build.objects.select_for_update().get(pk=build.pk)
+    going = SignUp.objects.filter(build=build, withdrawn=None, pk__in=[row.pk for row in rows])
+    days = sorted(set(going.filter(waiting=None).values_list("day", flat=True)))
+    now = timezone.now()
+    count = going.update(withdrawn=now, taken_out=now, changes=F("changes") + 1)
+    builds.note(build, "sign-up", f"{count} sign-ups that came in within one hour were taken out together", by=by)
+    return count, sum(len(move_up(build, day)) for day in days)
+
+
+@transaction.atomic
+def bring_back(build: Build, rows: Iterable[SignUp], *, by: User) -> tuple[int, int]:
+    """Undo taking out: (how many have a place again, how many wait for one), first come first."""
+    build = Build.objects.select_for_update().get(pk=build.pk)
+    placed = waiting = 0
+    gone = SignUp.objects.filter(build=build, removed=None, pk__in=[row.pk for row in rows])
+    for row in gone.exclude(taken_out=None).order_by("created", "pk"):
+        stood = row.waiting is None
+        row.withdrawn = row.taken_out = None
+        row.changes += 1
+        if stood:
+            try:
+                row.day_place, row.task_place = _free_places(build, row, row.day, row.task)
+            except NoPlaceError:
+                row.waiting = row.created
+        placed, waiting = placed + (row.waiting is None), waiting + (row.waiting is not None)
+        row.save()
+    builds.note(build, "sign-up", f"{placed + waiting} sign-ups taken out together were brought back", by=by)
+    return placed, waiting
+
+
+@transaction.atomic
 def fill_up(build: Build) -> list[SignUp]:
     """Move everybody up for whom there is room, on all days; for when a plan with more places is applied."""
     Build.objects.select_for_update().get(pk=build.pk)
@@ -246,7 +281,7 @@ class FullError(NoPlaceError):
 def _not_a_flood(build: Build) -> None:
     """No school has so many helpers: this is a robot, or somebody playing."""
     since = timezone.now() - timedelta(hours=1)
-    if SignUp.objects.filter(build=build, created__gt=since).count() >= MOST_AN_HOUR:
+    if SignUp.objects.filter(build=build, created__gt=since, taken_out=None).count() >= MOST_AN_HOUR:
         raise NoPlaceError(
             f"More than {MOST_AN_HOUR} sign-ups came in within an hour, so the list takes no more for now. Nobody who "
             "is on it has lost a place. Please tell the organisers.",

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from scheduling.web import board, buying, editing, helpers, plan_sheet, progress, task_editing, views
+from scheduling.web import board, buying, by_hour, editing, helpers, plan_sheet, progress, task_editing, views
 
 app_name = "scheduling"
 urlpatterns = [
@@ -11,6 +11,9 @@ urlpatterns = [
     path("builds/<int:build_id>/days/link/revoke/", views.revoke_link, name="revoke-link"),
     path("builds/<int:build_id>/days/notices/<int:notice_id>/told/", views.told, name="told"),
     path("builds/<int:build_id>/days/sign-ups/<int:sign_up_id>/take-out/", views.take_out, name="take-out"),
+    path("builds/<int:build_id>/days/by-hour/", by_hour.by_hour, name="by-hour"),
+    path("builds/<int:build_id>/days/by-hour/<int:number>/", by_hour.hour, name="hour"),
+    path("builds/<int:build_id>/days/by-hour/<int:number>/bring-back/", by_hour.bring_back, name="bring-back"),
     path("builds/<int:build_id>/days/edit/", editing.edit_days, name="edit-days"),
     path("builds/<int:build_id>/days/crew/", editing.edit_crew, name="edit-crew"),
     path("builds/<int:build_id>/days/helpers/", editing.edit_helpers, name="edit-helpers"),

@@ -21,7 +21,7 @@ from buildout.people.web.models import User
 from buildout.units.dates import day_text
 from buildout.units.value import content_hash
 from scheduling.engine.types import Schedule
-from scheduling.web import links, sign_ups
+from scheduling.web import floods, links, sign_ups
 from scheduling.web.models import Notice, ShareLink, SignUp
 from scheduling.web.offers import DayOffer, day_offers, known_by_name, lead_words, upcoming
 from scheduling.web.pictures import draw_day
@@ -66,7 +66,8 @@ def days(request: HttpRequest, build_id: int) -> HttpResponse:
     link = open_link(build)
     others = list(SignUp.objects.filter(build=build, removed=None).exclude(withdrawn=None, waiting=None))
     in_line = sorted((r for r in others if r.withdrawn is None and r.waiting), key=lambda r: (r.waiting, r.pk))
-    called_off = sorted((r for r in others if r.withdrawn), key=lambda r: (r.withdrawn, r.pk), reverse=True)
+    off = [row for row in others if row.withdrawn and not row.taken_out]
+    called_off = sorted(off, key=lambda r: (r.withdrawn, r.pk), reverse=True)
     context |= {
         "schedule": schedule,
         "status": STATUSES[schedule.status],
@@ -80,6 +81,11 @@ def days(request: HttpRequest, build_id: int) -> HttpResponse:
             if not task.build_day and task.code not in done
         ],
         "left_behind": _left_behind(build, offers),
+        "crowded": [
+            hour
+            for hour in floods.hours_of([*(row for offer in offers for row in offer.sign_ups), *in_line], sheet)
+            if hour.here >= floods.MANY
+        ],
         "to_tell": [
             {"notice": notice, "row": notice.sign_up, "address": links.my_address(request, notice.sign_up)}
             for notice in notices
@@ -91,7 +97,8 @@ def days(request: HttpRequest, build_id: int) -> HttpResponse:
         context["address"] = links.join_address(request, link)
         context["qr"] = links.qr_code(context["address"])
         context["open_until"] = sheet.local(link.expires - timedelta(seconds=1)).date() if link.expires else None
-    return render(request, "scheduling/days.html", context)
+    with timezone.override(sheet.zone):
+        return render(request, "scheduling/days.html", context)
 
 
 def _day(offer: DayOffer, in_line: list[SignUp], called_off: list[SignUp], known: dict[str, str]) -> dict[str, Any]:
@@ -101,6 +108,7 @@ def _day(offer: DayOffer, in_line: list[SignUp], called_off: list[SignUp], known
             "row": row,
             "task": names.get(row.task, f"{row.task}, no longer on this day") if row.task else "",
             "skills": skill_words(row.skills),
+            "twice": sum(other.person == row.person for other in offer.sign_ups) > 1,
         }
         for row in offer.sign_ups
     ]

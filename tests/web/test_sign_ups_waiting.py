@@ -250,6 +250,100 @@ def test_a_flood_stops_at_the_limit_and_an_hour_later_helpers_get_in(client: Cli
     assert SignUp.objects.standing().filter(day="cover").count() == 1
 
 
+def test_2000_sign_ups_by_a_robot_are_stopped_and_taken_out_together(
+    client: Client, client_of: Callable[[User | None], Client], owner: User, lead: User, hand_build: Build,
+    share_link: ShareLink,
+) -> None:  # fmt: skip
+    """Really 2,000 forms: the limit is said, nobody who was there loses a place, one tap takes the robot's out."""
+    yesterday = timezone.now() - timedelta(days=1)
+    before = [take(share_link, "strip", "C11", 1, name="Bram Tallowfen"), take(share_link, "cover", "", 2)]
+    SignUp.objects.update(created=yesterday)
+    days, codes = ("strip", "foam", "cover"), []
+    for n in range(2000):
+        address = join_url(share_link, days[n % 3], "anywhere")
+        form = {"name": f"Robot {n}", "contact": "555 0142 899", "request_key": key(n + 100), "wait": "1"}
+        codes.append(client.post(address, form).status_code)
+    assert codes.count(302) == sign_ups.MOST_AN_HOUR
+    assert codes.count(409) == 2000 - sign_ups.MOST_AN_HOUR
+    told = client.post(address, form | {"request_key": key(9000)}).content.decode()
+    assert f"More than {sign_ups.MOST_AN_HOUR} sign-ups came in within an hour" in told
+    # One helper came in between the robot's, and stays when the owner takes the tick off.
+    real = SignUp.objects.filter(day="foam", waiting=None).first()
+    assert real is not None
+    owner_page = client_of(owner)
+    crew_days = owner_page.get(reverse("scheduling:days", args=[hand_build.pk])).content.decode()
+    assert f"{sign_ups.MOST_AN_HOUR} sign-ups came in on" in crew_days
+    assert "take them out together" not in client_of(lead).get(
+        reverse("scheduling:days", args=[hand_build.pk])
+    ).content.decode()  # fmt: skip
+    hours = owner_page.get(reverse("scheduling:by-hour", args=[hand_build.pk])).context["hours"]
+    assert sum(hour.here for hour in hours) == sign_ups.MOST_AN_HOUR + 2
+    for hour in hours[:-1]:
+        address = reverse("scheduling:hour", args=[hand_build.pk, hour.number])
+        page = owner_page.get(address)
+        ticked = [row.pk for row, _ in page.context["rows"] if row.pk != real.pk]
+        assert "The 2 that came in before stay" in page.content.decode() or len(hours) > 2
+        owner_page.post(address, {"out": ticked})
+    left = SignUp.objects.filter(withdrawn=None)
+    assert {row.pk for row in left} == {*(row.pk for row in before), real.pk}
+    for row in before:
+        was = (row.day, row.task, row.day_place, row.task_place)
+        row.refresh_from_db()
+        assert (row.day, row.task, row.day_place, row.task_place) == was
+    # Helpers get in at once; the robot's own pages say what happened; crew days do not list them.
+    assert take(share_link, "cover", "", 9500).waiting is None
+    gone = SignUp.objects.exclude(taken_out=None).first()
+    assert gone is not None
+    assert "Your place was taken out" in client.get(mine(gone)).content.decode()
+    assert "Robot 7<" not in owner_page.get(reverse("scheduling:days", args=[hand_build.pk])).content.decode()
+    # And back again: first come first, the rest waits.
+    for hour in hours[:-1]:
+        owner_page.post(reverse("scheduling:bring-back", args=[hand_build.pk, hour.number]))
+    assert not SignUp.objects.exclude(taken_out=None).exists()
+    assert SignUp.objects.filter(withdrawn=None).count() == sign_ups.MOST_AN_HOUR + 3
+    for day, places in (("strip", 6), ("foam", 5), ("cover", 2)):
+        assert sorted(SignUp.objects.standing().filter(day=day).values_list("day_place", flat=True)) == list(
+            range(1, places + 1)
+        )
+
+
+def test_who_may_take_out_an_hour(
+    client_of: Callable[[User | None], Client], owner: User, lead: User, hand_build: Build, share_link: ShareLink
+) -> None:
+    row = take(share_link, "strip", "C11", 1)
+    number = int(row.created.timestamp()) // 3600
+    address = reverse("scheduling:hour", args=[hand_build.pk, number])
+    for name, more in (("by-hour", []), ("hour", [number])):
+        page = reverse(f"scheduling:{name}", args=[hand_build.pk, *more])
+        assert client_of(owner).get(page).status_code == 200
+        assert client_of(lead).get(page).status_code == 404
+        assert client_of(None).get(page).status_code == 302
+    for wrong in (0, 10**9):
+        assert client_of(owner).get(reverse("scheduling:hour", args=[hand_build.pk, wrong])).status_code == 404
+    assert client_of(owner).get(reverse("scheduling:bring-back", args=[hand_build.pk, number])).status_code == 405
+    for wrong_tick in ([], ["x"], ["999999"], ["9" * 30]):
+        answer = client_of(owner).post(address, {"out": wrong_tick}, follow=True)
+        assert "Nobody was ticked" in answer.content.decode()
+    row.refresh_from_db()
+    assert row.withdrawn is None
+
+
+def test_who_is_down_twice_for_a_day_is_told(
+    client: Client, client_of: Callable[[User | None], Client], owner: User, hand_build: Build, share_link: ShareLink
+) -> None:
+    """Both places stand, since two people may share name and telephone; both pages and the owner's sheet say it."""
+    one = take(share_link, "strip", "C11", 1, name="Bram Tallowfen", contact="555 0142 817")
+    two = take(share_link, "strip", "C12", 2, name="bram  tallowfen", contact="(555) 0142-817")
+    other = take(share_link, "foam", "", 3, name="Bram Tallowfen", contact="555 0142 817")
+    assert "down for this day twice:</strong> here, and for Patch the walls" in client.get(mine(one)).content.decode()
+    assert "here, and for Sweep and wash the slab" in client.get(mine(two)).content.decode()
+    assert "twice" not in client.get(mine(other)).content.decode()
+    page = client_of(owner).get(reverse("scheduling:days", args=[hand_build.pk])).content.decode()
+    assert page.count("Down for this day twice") == 2
+    sign_ups.withdraw(two)
+    assert "twice" not in client.get(mine(one)).content.decode()
+
+
 def test_being_removed_takes_the_name_and_not_the_word(share_link: ShareLink, hand_build: Build) -> None:
     row = take(share_link, "strip", "C11", 1, name="Will Quench")
     tellers = (("Will signed up for Will: wash the slab", "Will"), ("Sika and Will swapped places: Will", "Will"),

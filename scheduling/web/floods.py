@@ -1,0 +1,58 @@
+"""Hours in which many signed up at once.
+
+Hours are counted from 1970 in UTC, which no clock change makes twice; they are shown by the clock at the build.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+from buildout.builds.web.services import Sheet
+from scheduling.web.models import SignUp
+
+SECONDS = 3600
+LAST = 2**31 // SECONDS
+MANY = 100
+"""So many in an hour are asked about on crew days. Common practice, no published source: a school's own people fill
+a build's days in weeks."""
+
+
+@dataclass(frozen=True)
+class Hour:
+    number: int
+    start: datetime
+    """By the clock at the build."""
+    end: datetime
+    here: int
+    """Sign-ups that stand or wait."""
+    out: int = 0
+    """Taken out together, and can be brought back."""
+
+
+def hours_of(rows: Iterable[SignUp], sheet: Sheet) -> list[Hour]:
+    """The hours in which sign-ups came in that stand, wait, or were taken out together; the newest first."""
+    here: Counter[int] = Counter()
+    out: Counter[int] = Counter()
+    for row in rows:
+        number = int(row.created.timestamp()) // SECONDS
+        if row.withdrawn is None:
+            here[number] += 1
+        elif row.taken_out is not None and row.removed is None:
+            out[number] += 1
+    return [hour_of(number, sheet, here[number], out[number]) for number in sorted({*here, *out}, reverse=True)]
+
+
+def hour_of(number: int, sheet: Sheet, here: int, out: int) -> Hour:
+    start, end = bounds(number)
+    return Hour(number, sheet.local(start), sheet.local(end), here, out)
+
+
+def bounds(number: int) -> tuple[datetime, datetime]:
+    """When an hour begins and ends. Raises ``ValueError`` for hours no sign-up can be of."""
+    if not 0 < number <= LAST:
+        raise ValueError(number)
+    start = datetime.fromtimestamp(number * SECONDS, UTC)
+    return start, start + timedelta(hours=1)
