@@ -265,6 +265,23 @@ def format_length(
     return f"{'≈ ' if rounded else ''}{sign}{body}"
 
 
+def format_run(
+    mm: Decimal | float | Length, units: UnitSystem = "feet-inches", *, denominator: int = 1, places: int = 2
+) -> str:
+    """Write a long run: what is added up, gone round or drawn off a roll, rather than marked and cut.
+
+    Feet and inches to 1/``denominator`` in; metres to ``places`` from a metre on, millimetres below. Dimensions on
+    drawings and lengths to cut are written by ``format_length``, in millimetres throughout.
+
+    >>> format_run(76409.2), format_run(76409.2, "metric"), format_run(640, "metric")
+    ('250\\' 8"', '76.41 m', '640 mm')
+    """
+    exact = _exact(mm)
+    if units == "metric" and abs(exact) >= 1000:
+        return f"{_decimal(exact / 1000, places):,} m".replace("-", "−")
+    return format_length(mm, units, denominator=denominator)
+
+
 def format_small(mm: Decimal | float | Length, units: UnitSystem = "feet-inches", *, denominator: int = 16) -> str:
     """Write a small length (a residual, a tolerance) in inches, or in millimetres to one place.
 

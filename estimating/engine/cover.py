@@ -678,10 +678,10 @@ def _weld_reasons(chosen: Scheme, bound: float, schemes: list[Scheme], in_zones:
     among = f"{said.count(tried, 'direction')} tried, along sides of the outline"
     if widths > 1:
         among += f", and {widths} widths of goods; these are {said.length(chosen.width)} wide"
-    text = f"Weld length {said.length(chosen.length)}: the least over {among}."
+    text = f"Weld length {said.run(chosen.length)}: the least over {among}."
     if chosen.length > bound + 1:
         text = (
-            f"Weld length {said.length(chosen.length)}; {said.length(bound)} would do, but with more of it on "
+            f"Weld length {said.run(chosen.length)}; {said.run(bound)} would do, but with more of it on "
             f"walk-on edges or in zones kept free. Compared over {among}."
         )
     found = [said.note("cover-welds", text, "welds")]
@@ -689,18 +689,17 @@ def _weld_reasons(chosen: Scheme, bound: float, schemes: list[Scheme], in_zones:
         found.append(
             said.warning(
                 "cover-lip",
-                f"{said.length(chosen.lip - in_zones)} of weld crosses the band at a walk-on edge and cannot be "
-                "avoided.",
+                f"{said.run(chosen.lip - in_zones)} of weld crosses the band at a walk-on edge and cannot be avoided.",
                 "welds",
                 "Ask the fabricator for a reinforcing patch there.",
             )
         )
     if in_zones > 1:
-        text = f"{said.length(in_zones)} of weld lies in zones kept free of welds and cannot be avoided."
+        text = f"{said.run(in_zones)} of weld lies in zones kept free of welds and cannot be avoided."
         todo = "Make the zones smaller, or try wider goods."
         found.append(said.warning("cover-zones", text, "welds", todo))
     if over > 1:
-        text = f"{said.length(over)} of weld runs within {said.length(JOINT_CLEAR)} of a joint of the top layer."
+        text = f"{said.run(over)} of weld runs within {said.length(JOINT_CLEAR)} of a joint of the top layer."
         todo = "Pin a line of the top layer or of the welds to part them where it matters."
         found.append(said.note("cover-over-joints", text, "welds", todo))
     return found

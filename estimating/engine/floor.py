@@ -558,7 +558,7 @@ def _clash_reason(near: list[tuple[Joint, float]], offset: float, layer: str) ->
     return said.warning(
         "floor-rule-joints",
         f"Joints of the {layer} layer lie closer than {said.length(offset)} above parallel joints below for "
-        f"{said.length(total)} in all; the longest begins {said.length(joint.a[0])} along and "
+        f"{said.run(total)} in all; the longest begins {said.length(joint.a[0])} along and "
         f"{said.length(joint.a[1])} up from the datum corner.",
         layer,
         "Tape the lower joints there too, or choose another width or direction for one of the layers.",

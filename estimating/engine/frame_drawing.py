@@ -16,7 +16,7 @@ from buildout.rooms.engine.drawing import (
     dimension,
 )
 from buildout.rooms.engine.types import RoomPlan
-from buildout.units.lengths import UnitSystem, format_length, format_small
+from buildout.units.lengths import UnitSystem, format_length, format_run, format_small
 from estimating.engine.types import FloorLayout, FloorSystem, FramePiece, Pin
 
 Point = tuple[float, float]
@@ -70,7 +70,7 @@ def draw_frame(
     items += _table(plan, floor.frame, units)
     mitred = sum(1 for piece in floor.frame for angle in (piece.start_mitre, piece.end_mitre) if abs(angle) >= 0.05)
     lengths = [
-        f"{kind} {format_length(total, units)}"
+        f"{kind} {format_run(total, units)}"
         for kind, total in (("frame", floor.frame_length), ("ramp", floor.ramp_length))
         if total
     ]

@@ -29,7 +29,7 @@ from buildout.rooms.engine.drawing import (
     rectangle,
 )
 from buildout.rooms.engine.types import PlacedFeature, PlanWall, RoomPlan
-from buildout.units.lengths import UnitSystem, format_area, format_length, format_mass, format_small
+from buildout.units.lengths import UnitSystem, format_area, format_length, format_mass, format_run, format_small
 from estimating.engine.fold_away import meeting_edges
 from estimating.engine.mat_shape import COLUMN_GAP
 from estimating.engine.mat_sides import mat_sides
@@ -118,8 +118,7 @@ def draw_floor_layer(
     notes = [
         f"{len(foam.pieces)} pieces{f', {whole} of them whole sheets' if whole else ''}; lay in order of number, "
         "from the base line.",
-        f"Field inside the frame {format_area(foam.area, units)}; "
-        f"joints {format_length(foam.joint_length, units, denominator=1)}.",
+        f"Field inside the frame {format_area(foam.area, units)}; joints {format_run(foam.joint_length, units)}.",
         f"Setting-out from the field's edge. Foam to foam snug, not forced; {clear} clear of columns. Do not scale.",
     ]
     if units == "metric":
@@ -395,7 +394,7 @@ def draw_cover(
     for k, (name, length) in enumerate(cover.sides):
         a, b = outline[k], outline[(k + 1) % count]
         offset = 6.0 if length < reach / 10 else -9.0  # short sides stand in a notch: write them on the inside
-        items.append(Dimension(a=a, b=b, text=_to_quarter(length, units), offset=offset, title=f"Side {name}"))
+        items.append(Dimension(a=a, b=b, text=_written(length, units), offset=offset, title=f"Side {name}"))
     base = geometry.base_side(outline, cover.cutouts)
     told = []
     for number, ring in enumerate(cover.cutouts, 1):
@@ -413,7 +412,7 @@ def draw_cover(
         description=(
             f"Finished edge of the cover of {plan.name}: {count} corners, {len(cover.cutouts)} cut-outs, "
             f"{len(cover.welds)} welds, area {format_area(cover.area, units)}, "
-            f"band {format_length(cover.band_length, units)}."
+            f"band {format_run(cover.band_length, units)}."
         ),
         units=units,
         block=block,
@@ -423,6 +422,11 @@ def draw_cover(
 
 def _to_quarter(mm: float, units: UnitSystem) -> str:
     return format_length(mm, units, denominator=QUARTER)
+
+
+def _written(mm: float, units: UnitSystem) -> str:
+    """On a dimension line, where millimetres go without saying."""
+    return _to_quarter(mm, units).removesuffix(" mm")
 
 
 def _band(outline: Ring, cutouts: list[Ring], width: float) -> list[Ring]:
@@ -474,9 +478,9 @@ def _cutout(number: int, ring: Ring, outline: Ring, base: int, units: UnitSystem
     foot = at(near, 0.0)
     items: list[Item] = [
         Dimension(
-            a=a, b=foot, text=_to_quarter(near, units), offset=-9.0 - 7.0 * number, title=f"{name}, from {base + 1}"
+            a=a, b=foot, text=_written(near, units), offset=-9.0 - 7.0 * number, title=f"{name}, from {base + 1}"
         ),
-        Dimension(a=foot, b=at(near, low), text=_to_quarter(low, units), offset=0.0, title=f"Square off side {name}"),
+        Dimension(a=foot, b=at(near, low), text=_written(low, units), offset=0.0, title=f"Square off side {name}"),
         Text(
             at=at(far, high), text=f"cut-out {number}", anchor="start", shift=(2.0, 1.5), role="small label", size=SMALL
         ),
@@ -534,12 +538,12 @@ def _cover_notes(
         "FINISHED EDGE: where the loop band's outer edge lands. Do not scale; written sizes only, "
         f"to the nearest {quarter}. Tolerance +0 / −{quarter}.",
         f"Area {format_area(cover.area, units)}, about {format_mass(cover.mass, units)}. {band} sewn flush to "
-        f"the underside along every side and cut-out, {format_length(cover.band_length, units, denominator=1)} "
+        f"the underside along every side and cut-out, {format_run(cover.band_length, units)} "
         "in all. Matte side up.",
         f"Diagonals: {diagonals}." if diagonals else "",
         *cutouts,
         f"Corners at cut-outs rounded at least {radius}, patch welded at every inside corner." if cutouts else "",
-        f"Welds as drawn, {format_length(cover.weld_length, units, denominator=1)}; welded, never stitched. "
+        f"Welds as drawn, {format_run(cover.weld_length, units)}; welded, never stitched. "
         + (f"Walk-on side: {', '.join(walk_on)}." if walk_on else ""),
         f"{goods}{hem} Colour: {'_' * 14}    Side to come off the roll first: {'_' * 8}",
         "Stretch and shrinkage are the fabricator's to allow for; state the figure in writing. The survey with its "
@@ -621,7 +625,7 @@ def draw_elevation(
         title=f"{plan.name}: wall {name}",
         description=(
             f"Wall {name} of {plan.name} seen from inside: {len(elevation.panels)} panels on "
-            f"{format_length(view.length, units)} of wall, {len(elevation.free)} runs left free."
+            f"{format_run(view.length, units, denominator=16)} of wall, {len(elevation.free)} runs left free."
         ),
         units=units,
         block=block,
@@ -769,20 +773,24 @@ def _elevation_dimensions(view: _View, elevation: WallElevation, tall: float, un
     return items
 
 
+def _along(mm: float, units: UnitSystem) -> str:
+    return format_run(mm, units, denominator=16, places=3)
+
+
 def _elevation_notes(elevation: WallElevation, units: UnitSystem) -> list[str]:
     counted: dict[str, int] = {}
     for panel in elevation.panels:
         counted[panel.kind] = counted.get(panel.kind, 0) + 1
     kinds = ", ".join(f"{number} {kind}" for kind, number in counted.items()) or "no panels"
     notes = [
-        f"Panels: {kinds}. Cleat {format_length(elevation.cleat_length, units)}"
-        + (f", cap {format_length(elevation.cap_length, units)}." if elevation.cap_length else "."),
+        f"Panels: {kinds}. Cleat {format_run(elevation.cleat_length, units, denominator=16)}"
+        + (f", cap {format_run(elevation.cap_length, units, denominator=16)}." if elevation.cap_length else "."),
     ]
     notes += _cleat_notes(elevation, units)
     for panel in elevation.trims:
         notes.append(f"{_trim_words(panel, units)}.")
     for start, end, why in elevation.free:
-        notes.append(f"Free {format_length(start, units)} to {format_length(end, units)}: {why}.")
+        notes.append(f"Free {_along(start, units)} to {_along(end, units)}: {why}.")
     notes.append("Heights above the slab. End panels are cut last, to the space left. Do not scale.")
     return notes
 
@@ -830,7 +838,7 @@ def _fold_away_notes(layout: FoldAwayLayout, units: UnitSystem) -> list[str]:
     notes = [f"{layout.count} mats cover {covered}; {format_area(layout.uncovered, units)} stays bare. Do not scale."]
     if layout.under_laps:
         notes.append(
-            f"Dash-dot lines: {layout.under_laps} under-laps, {format_length(layout.under_lap_length, units)} in all. "
+            f"Dash-dot lines: {layout.under_laps} under-laps, {format_run(layout.under_lap_length, units)} in all. "
             "Lay in order of number; the later mat laps over the flap of the earlier one."
         )
     if layout.mat_mass:

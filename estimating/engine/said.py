@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from buildout.units.lengths import format_area, format_length, format_mass, format_small
+from buildout.units.lengths import format_area, format_length, format_mass, format_run, format_small
 from buildout.units.value import Reason
 
 
@@ -14,6 +14,16 @@ def length(mm: float) -> str:
     """
     foot = format_small(mm) if abs(mm) < 609.6 else format_length(mm, denominator=4)
     return f"{foot} ({format_length(mm, 'metric')})"
+
+
+def run(mm: float) -> str:
+    """Both ways of writing what is added up or drawn off a roll: feet and whole inches, metres.
+
+    >>> run(161372)
+    '529\\' 5" (161.37 m)'
+    """
+    foot = format_small(mm) if abs(mm) < 609.6 else format_run(mm)
+    return f"{foot} ({format_run(mm, 'metric')})"
 
 
 def area(mm2: float) -> str:

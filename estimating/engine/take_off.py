@@ -318,7 +318,7 @@ def _from_plan(product: Product, plan: CutPlan, fallback: Decimal) -> tuple[Deci
         return Decimal(0), needed, f"{said.count(count, product.form)} drawn, {share}"
     own = [s.length for s in plan.stock if s.source in ("new", "already cut") and not s.product]
     drawn = sum((_metres(length) for length in own), Decimal(0))
-    words = f"{said.length(float(drawn * 1000))} drawn off {said.count(count, 'roll')}, {share}"
+    words = f"{said.run(float(drawn * 1000))} drawn off {said.count(count, 'roll')}, {share}"
     try:
         needed, _ = convert(drawn, "metre", _sold_as(product, "metre"), **sizes(product))
     except QuantityError:
@@ -364,7 +364,7 @@ def _count_floor(counter: _Counter, room: RoomLayouts, systems: Mapping[str, Flo
         timbers = [t for t in floor.frame if t.kind == kind]
         item = floor.pinned.get(kind, item)
         run = sum((Decimal(str(t.length)) for t in timbers), Decimal(0))
-        text = f"{said.count(len(timbers), 'piece')}, {said.length(float(run))} in all"
+        text = f"{said.count(len(timbers), 'piece')}, {said.run(float(run))} in all"
         counter.add(item, "metre", _metres(run), room.room, kind, [t.id for t in timbers], text)
     if system.barrier:
         area = _square_metres(floor.mat_area)
@@ -388,7 +388,7 @@ def _count_floor(counter: _Counter, room: RoomLayouts, systems: Mapping[str, Flo
                 run = Decimal(str(layer.joint_length))
                 name = f"{layer.layer} joints"
                 counter.add(
-                    system.tape, "metre", _metres(run), room.room, name, [], said.length(float(run)) + " of joints"
+                    system.tape, "metre", _metres(run), room.room, name, [], said.run(float(run)) + " of joints"
                 )
                 counter.add(
                     system.tape, "metre", _metres(run) * TAPE_OVER, room.room, name, [],
@@ -416,7 +416,7 @@ def _count_cover(counter: _Counter, room: RoomLayouts) -> None:
     if cover is None or cover.area <= 0:
         return
     text = (
-        f"{said.area(cover.area)} to the finished edge, {said.length(cover.band_length)} of band, "
+        f"{said.area(cover.area)} to the finished edge, {said.run(cover.band_length)} of band, "
         f"{said.count(len(cover.cutouts), 'cut-out')}"
     )
     counter.add(cover.product, "square metre", _square_metres(cover.area), room.room, "cover", [], text)
@@ -447,7 +447,7 @@ def _count_walls(counter: _Counter, room: RoomLayouts, system: WallSystem, mason
             (system.cleat, elevation.cleat_length, "cleat"),
             (system.cap, sum(length for _, length in cap_boards(elevation)), "cap"),
         ):
-            text = f"{said.length(run)} on {wall}"
+            text = f"{said.run(run)} on {wall}"
             counter.add(item, "metre", _metres(run), room.room, f"{name} {wall}", [], text)
         if system.anchor and system.anchor_spacing and float(system.anchor_spacing) > 0 and elevation.cleat_length > 0:
             count = sum(line.fixings for line in elevation.cleats)

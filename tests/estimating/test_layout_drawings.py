@@ -230,3 +230,20 @@ def test_under_laps_are_drawn_where_mats_meet(rooms: Any, systems: Any) -> None:
     assert len(laps) == layout.under_laps == 4
     assert sum(math.dist(i.a, i.b) for i in laps) / INCH == pytest.approx(2 * 96 + 2 * 48)
     assert "4 under-laps, 24' 0\"" in drawing.notes[1]
+
+
+def test_metric_notes_tell_long_runs_in_metres_and_dimensions_in_millimetres(rooms: Any, systems: Any) -> None:
+    plan, products, system = rooms.hall(), systems.products(), systems.floor()
+    floor = lay_floor(plan, system, products)
+    cover = lay_cover(plan, system, floor, products)
+    base = draw_floor_layer(plan, floor, "base", system=system, units="metric")
+    assert f"joints {floor.layers[0].joint_length / 1000:.2f} m." in base.notes[1]
+    frame = draw_frame(plan, floor, system=system, units="metric")
+    assert f"frame {floor.frame_length / 1000:.2f} m, ramp {floor.ramp_length / 1000:.2f} m" in frame.notes[0]
+    sheet = draw_cover(plan, cover, spec=system.cover, units="metric")
+    notes = " ".join(sheet.notes)
+    assert f"{cover.band_length / 1000:.2f} m in all" in notes
+    assert f"Welds as drawn, {cover.weld_length / 1000:.2f} m;" in notes
+    name, length = cover.diagonals[0]
+    assert f"{name} {length:.0f} mm" in notes  # what is made to stays in millimetres
+    assert f"{cover.sides[0][1]:.0f}" in texts(sheet)

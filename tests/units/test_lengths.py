@@ -15,9 +15,11 @@ from buildout.units.lengths import (
     INCH_MM,
     Length,
     LengthError,
+    UnitSystem,
     format_area,
     format_length,
     format_mass,
+    format_run,
     format_small,
     parse_length,
     written_in,
@@ -205,3 +207,18 @@ def test_areas_and_masses():
     assert format_mass(68, "metric") == "68 kg"
     assert format_small(Decimal("3.175")) == "1/8 in"
     assert format_small(-13) == "−1/2 in"
+
+
+@pytest.mark.parametrize(
+    ("mm", "units", "text"),
+    [
+        (999.4, "metric", "999 mm"),
+        (1000, "metric", "1.00 m"),
+        (280904, "metric", "280.90 m"),
+        (1592315, "metric", "1,592.32 m"),
+        (280904, "feet-inches", "921' 7\""),  # 11059.2 in
+        (640, "feet-inches", "2' 1\""),  # 25.2 in
+    ],
+)
+def test_long_runs_are_written_in_metres(mm: float, units: UnitSystem, text: str) -> None:
+    assert format_run(mm, units) == text

@@ -9,7 +9,7 @@ from decimal import Decimal
 from buildout.changes.engine.build_file import Plan
 from buildout.changes.engine.chain import ChainResult
 from buildout.units.dates import day_text
-from buildout.units.lengths import UnitSystem, format_area, format_length, format_mass, format_small
+from buildout.units.lengths import UnitSystem, format_area, format_mass, format_run, format_small
 from buildout.units.money import format_money
 from buildout.units.value import Reason
 
@@ -67,7 +67,7 @@ def _rooms(plan: Plan, result: ChainResult) -> Iterator[str]:
             continue
         aside = [reading.id for reading in survey.readings if not reading.used]
         largest = max((abs(r.residual) for r in survey.readings if r.used), default=0.0)
-        round_it = format_length(survey.perimeter, units, denominator=1)
+        round_it = format_run(survey.perimeter, units)
         yield f"  floor {format_area(drawn.floor_area, units)}, perimeter {round_it}"
         checked = f"  {len(survey.readings)} readings, {survey.degrees_of_freedom} to spare"
         yield f"{checked}, largest misfit {_tenth(largest, units)}" + (
@@ -78,9 +78,7 @@ def _rooms(plan: Plan, result: ChainResult) -> Iterator[str]:
             for edge in drawn.mat_edges:
                 kind = "walked on" if edge.walked_on else edge.kind
                 kinds[kind] = kinds.get(kind, 0.0) + edge.length
-            edges = ", ".join(
-                f"{kind} {format_length(length, units, denominator=1)}" for kind, length in sorted(kinds.items())
-            )
+            edges = ", ".join(f"{kind} {format_run(length, units)}" for kind, length in sorted(kinds.items()))
             yield f"  mat field {format_area(drawn.mat_area, units)}, edges: {edges}"
 
 
@@ -99,17 +97,17 @@ def _floors(plan: Plan, result: ChainResult) -> Iterator[str]:
             for layer in floor.layers:
                 whole = sum(1 for piece in layer.pieces if piece.whole)
                 area = format_area(layer.area, units)
-                joints = format_length(layer.joint_length, units, denominator=1)
+                joints = format_run(layer.joint_length, units)
                 cut = len(layer.pieces) - whole
                 yield f"  {layer.layer}: {layer.product}, {area}, {whole} whole pieces and {cut} cut, joints {joints}"
-            frame, ramp = (format_length(v, units, denominator=1) for v in (floor.frame_length, floor.ramp_length))
+            frame, ramp = (format_run(v, units) for v in (floor.frame_length, floor.ramp_length))
             yield f"  frame {frame}, ramp {ramp}, cut-outs {floor.cutouts}"
         if cover is not None:
             size = f"{format_area(cover.area, units)}, {format_mass(cover.mass, units)}"
-            yield f"  cover: {cover.status}, {size}, band {format_length(cover.band_length, units, denominator=1)}"
-            yield f"    {len(cover.strips)} strips, welds {format_length(cover.weld_length, units, denominator=1)}"
+            yield f"  cover: {cover.status}, {size}, band {format_run(cover.band_length, units)}"
+            yield f"    {len(cover.strips)} strips, welds {format_run(cover.weld_length, units)}"
             roll = f"{format_small(cover.rolled_diameter, units, denominator=2)} thick"
-            long = format_length(cover.roll_length, units, denominator=1)
+            long = format_run(cover.roll_length, units)
             yield f"    rolled {long} long and {roll}: {cover.carriers} carriers"
 
 
@@ -120,12 +118,9 @@ def _walls(plan: Plan, result: ChainResult) -> Iterator[str]:
             continue
         counts = f"{walls.full_count} full, {walls.low_count} low, {walls.special_count} ends and cut-outs"
         yield f"{layouts.room}: {walls.status}, {counts}, {len(walls.wraps)} column wraps"
-        run = format_length(walls.panel_run, plan.units, denominator=1)
+        run = format_run(walls.panel_run, plan.units)
         cap = sum(elevation.cap_length for elevation in walls.elevations)
-        yield (
-            f"  run {run}, {format_area(walls.panel_area, plan.units)}, "
-            f"low-wall cap {format_length(cap, plan.units, denominator=1)}"
-        )
+        yield (f"  run {run}, {format_area(walls.panel_area, plan.units)}, low-wall cap {format_run(cap, plan.units)}")
 
 
 def _folds(plan: Plan, result: ChainResult) -> Iterator[str]:
@@ -141,7 +136,7 @@ def _cuts(plan: Plan, result: ChainResult) -> Iterator[str]:
     rows = []
     for cut in result.cut_plans.plans:
         if cut.form == "roll":
-            used, bound = (format_length(v, plan.units, denominator=1) for v in (cut.value, cut.bound))
+            used, bound = (format_run(v, plan.units) for v in (cut.value, cut.bound))
         else:
             used, bound = f"{cut.value:g}", f"{cut.bound:g}"
         rows.append((cut.product, used, f"at least {bound}", f"waste {100 * cut.waste_share:.1f} %", cut.status))

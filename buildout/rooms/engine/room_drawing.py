@@ -40,7 +40,7 @@ from buildout.rooms.engine.types import (
     Survey,
     SurveyedReading,
 )
-from buildout.units.lengths import UnitSystem, format_area, format_length, format_small
+from buildout.units.lengths import UnitSystem, format_area, format_length, format_run, format_small
 
 BEFORE_STRIP = 6.6
 """From a slim strip's edge to its name, mm on paper."""
@@ -141,7 +141,7 @@ def _notes(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem, gate: 
     )
     lines = [
         f"Floor {format_area(plan.floor_area, units)} · mat field {format_area(plan.mat_area, units)} · perimeter "
-        f"{format_length(survey.perimeter, units, denominator=8)}",
+        f"{format_run(survey.perimeter, units, denominator=8)}",
         f"Adjusted from {len(used)} readings, {survey.degrees_of_freedom} of them spare; "
         f"largest residual {off}. Datum {origin}, base line {origin}–{along}.",
         f"Dimensions to the inside face of walls. Do not scale. {_upper_wall(plan)}",

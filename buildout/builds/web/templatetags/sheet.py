@@ -12,7 +12,7 @@ from django.urls import reverse
 
 from buildout.builds.web.models import Member, Role
 from buildout.builds.web.services import Sheet
-from buildout.units.lengths import format_area, format_length, format_mass, format_small
+from buildout.units.lengths import format_area, format_length, format_mass, format_run, format_small
 from buildout.units.money import format_money
 from buildout.units.words import counted
 
@@ -65,11 +65,13 @@ def length(value: Any, units: str = "") -> Any:
 @register.filter
 def run(mm: Any, units: str = "feet-inches") -> str:
     """A long run of joints, welds or timber, to the inch or centimetre: nobody buys it closer than that."""
-    if mm is None:
-        return ""
-    if units == "metric":
-        return f"{float(mm) / 1000:.2f} m"
-    return format_length(Decimal(str(mm)), denominator=1)
+    return "" if mm is None or mm == "" else format_run(Decimal(str(mm)), units)  # type: ignore[arg-type]
+
+
+@register.filter
+def fine_run(mm: Any, units: str = "feet-inches") -> str:
+    """A long run that is known to a sixteenth of an inch or a millimetre, such as a perimeter from readings."""
+    return "" if mm is None or mm == "" else format_run(Decimal(str(mm)), units, denominator=16, places=3)  # type: ignore[arg-type]
 
 
 @register.filter
