@@ -1,6 +1,8 @@
 from __future__ import annotations
 
-from buildout.rooms.engine.drawing import Polygon
+import msgspec
+
+from buildout.rooms.engine.drawing import Dimension, Polygon, Text
 from estimating.engine.cut_drawing import alike, draw_stock
 from estimating.engine.types import CutPiece, CutPlan, CutStock
 
@@ -51,3 +53,28 @@ def test_a_slender_length_says_that_its_width_is_not_to_scale() -> None:
     drawing = draw_stock(plan(stud), stud)
     assert drawing.notes
     assert not draw_stock(plan(sheet(1)), sheet(1)).notes
+
+
+def test_a_long_run_of_roll_goes_on_in_rows_that_break_no_piece() -> None:
+    """Twelve blanks 2 m long off a roll 1.4 m wide: rows of at most 10 × 1.4 m hold seven, so 14 m and 10 m."""
+    blanks = [piece(f"b{n}", 2000 * n, 2000, 1400) for n in range(12)]
+    roll = CutStock(number=1, length=24_000, width=1400, pieces=blanks, offcuts=[])
+    drawing = draw_stock(msgspec.structs.replace(plan(roll), form="roll"), roll, "metric")
+    drawn = [item for item in drawing.items if isinstance(item, Polygon)]
+    rows = [item for item in drawn if item.role == "stock"]
+    assert [round(row.outline[1][0] - row.outline[0][0]) for row in rows] == [14_000, 10_000]
+    cut = [item for item in drawn if item.role == "cut piece"]
+    assert len(cut) == 12
+    assert sum(_area(box) for box in cut) == 24_000 * 1400 == sum(_area(row) for row in rows)
+    for box in cut:
+        assert any(row.outline[0][0] <= box.outline[0][0] and box.outline[2][0] <= row.outline[2][0]
+                   and row.outline[0][1] == box.outline[0][1] for row in rows)  # fmt: skip
+    assert [i.text for i in drawing.items if isinstance(i, Dimension)] == ["14000", "10000", "1400"]
+    assert "from 14000" in [i.text for i in drawing.items if isinstance(i, Text)]
+    assert drawing.notes == ["One run of 24.00 m, row below row."]
+
+
+def test_a_piece_as_long_as_the_run_is_not_broken() -> None:
+    roll = CutStock(number=1, length=24_000, width=1400, pieces=[piece("b", 0, 24_000, 1400)], offcuts=[])
+    drawing = draw_stock(msgspec.structs.replace(plan(roll), form="roll"), roll, "metric")
+    assert len([item for item in drawing.items if isinstance(item, Polygon) and item.role == "stock"]) == 1

@@ -110,6 +110,8 @@ class Text(Value, tag="text"):
     inside: float = 0.0
     """If set: room in the piece it names, model mm. Lettering that is wider stands beside the piece on a leader, and
     is dropped where nothing is free."""
+    deep: float = 0.0
+    """With ``inside``: how deep that room is, model mm. Lettering that is too wide is broken between words to fit."""
     roam: float = 31.0
     """How far it may move off when its places are taken, paper mm; 0 for lettering that belongs in its place."""
     led: bool = True

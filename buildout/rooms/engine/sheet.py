@@ -308,6 +308,8 @@ FIRM_ROLES: frozenset[Role] = frozenset((
 FAINT_ROLES: frozenset[Role] = frozenset((
     "keep clear", "mat field", "reading", "lower joint", "band", "weld", "cleat", "grid", "hidden", "offcut",
 ))  # fmt: skip
+TO_EDGE = 0.4
+"""From lettering to the edges of the piece it stands in, mm."""
 DARK = 30.0
 """Cost of lettering on a dark ground."""
 DARK_ROLES: frozenset[Role] = frozenset(("wall", "stud wall", "column"))
@@ -452,9 +454,15 @@ def _text_wish(text: Text, scale: int) -> _Wished:
     turn = readable(text.turn)
     first, *others = text.text.split("\n")
     lines = [(first, text.size), *((line, text.size * text.rest) for line in others)]
+    inside = text.inside / scale - 2 * TO_EDGE
+    if text.deep and len(lines) == 1 and text_width(first, text.size) > inside:
+        parts = wrapped(first, inside, text.size)
+        fits = max(text_width(part, text.size) for part in parts) <= inside
+        if fits and text.size * (1.4 * (len(parts) - 1) + 1.0) <= text.deep / scale:
+            lines = [(part, text.size) for part in parts]
     at = (text.at[0] / scale, text.at[1] / scale)
     shifts = [text.shift, *text.or_shift]
-    room = text.inside / scale - max(text_width(line, size) for line, size in lines)
+    room = inside - max(text_width(line, size) for line, size in lines)
     if text.inside and room > 0:  # along its piece, rather than out of it
         c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
         shifts += [(c * room * k, s * room * k) for k in (0.2, -0.2, 0.4, -0.4)]

@@ -10,7 +10,7 @@ from buildout.builds.web.services import Sheet
 from buildout.rooms.engine.drawing import Drawing, TitleBlock
 from buildout.units.value import content_hash
 
-SVG_VERSION = 3
+SVG_VERSION = 4
 """Raise it when drawings are written otherwise, so that none is shown as it used to look."""
 SHEET_WIDTH, SHEET_HEIGHT = 400.0, 272.0
 """A3 across, less its margins and a line over the drawing, mm: printed as it is, so that its scale holds."""
