@@ -14,7 +14,7 @@ from buildout.rooms.engine.types import RoomPlan
 from buildout.units.value import Reason, Value, snap
 from estimating.engine import said
 from estimating.engine.mat_sides import mat_sides
-from estimating.engine.types import FloorLayout, FloorSystem, FoldAwayLayout, MatSide, Product
+from estimating.engine.types import FloorLayout, FloorSystem, FoldAwayLayout, FoldAwaySystem, MatSide, Product
 
 CAUTION = "Screening, not a test and not a certificate. Ask the maker for test reports on the whole build-up."
 
@@ -147,6 +147,15 @@ def screen_fold_away(plan: RoomPlan, layout: FoldAwayLayout, product: Product | 
         pressures=pressures, open_joints=joints, leaking_joints=joints, missing=missing,
         reasons=_reasons(layout.system, edges, pressures, missing, joints, taped=False),
     )  # fmt: skip
+
+
+def burning_goods(system: FloorSystem | FoldAwaySystem, floor: FloorLayout | None = None) -> list[str]:
+    """Products people lie on, by id, whose fire and emission papers count: layers as laid, cover, adhesives, mats."""
+    if isinstance(system, FoldAwaySystem):
+        return [system.product]
+    laid = [layer.product for layer in (floor.layers if floor is not None and floor.layers else system.layers)]
+    found = [*laid, *(layer.adhesive for layer in system.layers), system.cover.product if system.cover else ""]
+    return [name for name in dict.fromkeys(found) if name]
 
 
 def change_in_level(rise: float) -> tuple[Literal["nothing", "bevel", "ramp"], float]:

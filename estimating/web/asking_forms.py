@@ -11,7 +11,7 @@ from buildout.builds.web.editing import Choices, DayField
 from estimating.engine.price_list import MEANINGS, ColumnPlan, Meaning
 from estimating.engine.rfq import Site
 from estimating.engine.types import FreightService
-from estimating.web.papers import PaperError, read_paper
+from estimating.web.papers import PaperError, read_paper, read_report
 
 
 class RequestForm(forms.Form):
@@ -151,6 +151,36 @@ class PaperForm(forms.Form):
         except PaperError as error:
             raise forms.ValidationError(str(error)) from error
         return str(file.name)[-120:], kind, data
+
+
+class ReportForm(forms.Form):
+    """The report on one product, as its maker sent it."""
+
+    file = forms.FileField(
+        label="File", help_text="A PDF, or a JPEG or PNG picture of the paper; up to 12 MB",
+        widget=forms.FileInput(attrs={"accept": "application/pdf,image/jpeg,image/png"}),
+        error_messages={"required": "Choose the file of the report.", "empty": "The file is empty."},
+    )  # fmt: skip
+    dated = DayField(label="Date on the report", required=False, help_text="Reports run out: authorities ask how old")
+
+    def __init__(self, *args: Any, today: date, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.today = today
+
+    def clean_file(self) -> tuple[str, str, bytes]:
+        """(name, kind, bytes)."""
+        file = self.cleaned_data["file"]
+        try:
+            kind, data = read_report(file, file.size)
+        except PaperError as error:
+            raise forms.ValidationError(str(error)) from error
+        return str(file.name)[-120:], kind, data
+
+    def clean_dated(self) -> date | None:
+        day: date | None = self.cleaned_data["dated"]
+        if day is not None and day > self.today:
+            raise forms.ValidationError(f"This day is still to come; today is {self.today:%d %b %Y}.")
+        return day
 
 
 class ColumnsForm(forms.Form):

@@ -115,13 +115,18 @@ class Sample(models.Model):
 
 
 class Paper(models.Model):
-    """What a supplier sent: the quote on paper, or a table of prices, as it came."""
+    """What a supplier sent, as it came: a quote, a table of prices, or the report on one of their products."""
 
     class Kind(models.TextChoices):
         PDF = "pdf", "PDF"
         JPEG = "jpeg", "picture (JPEG)"
         PNG = "png", "picture (PNG)"
         CSV = "csv", "table (CSV)"
+
+    class About(models.TextChoices):
+        FIRE = "fire", "Fire document"
+        EMISSION = "emission", "Emission document"
+        SHEET = "sheet", "Data sheet"
 
     build = models.ForeignKey(Build, on_delete=models.CASCADE, related_name="papers")
     supplier = models.CharField(max_length=60, blank=True)
@@ -134,6 +139,11 @@ class Paper(models.Model):
     size = models.PositiveIntegerField()
     columns = models.JSONField(default=dict, blank=True)
     """Of a table: which column is what."""
+    product = models.CharField(max_length=60, blank=True)
+    """Id of the product it reports on; empty: it is no such report."""
+    about = models.CharField(max_length=8, choices=About.choices, blank=True)
+    dated = models.DateField(null=True, blank=True)
+    """Day that stands on a report."""
     added = models.DateTimeField(default=timezone.now)
     by = models.ForeignKey(User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
 

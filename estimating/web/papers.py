@@ -18,6 +18,14 @@ class PaperError(ValueError):
     """Why a file cannot be kept, and what would be right."""
 
 
+def read_report(file: IO[bytes], size: int) -> tuple[str, bytes]:
+    """(kind, bytes) of a report: a PDF or a picture of paper. Raises ``PaperError``."""
+    kind, data = read_paper(file, size)
+    if kind == Paper.Kind.CSV:
+        raise PaperError("This is neither a PDF nor a JPEG or PNG picture. Attach the report itself, or scan it.")
+    return kind, data
+
+
 def read_paper(file: IO[bytes], size: int) -> tuple[str, bytes]:
     """(kind, bytes). The size is looked at before anything is read. Raises ``PaperError``."""
     if size > LARGEST_PAPER:

@@ -72,7 +72,16 @@ def full() -> Build:
     Call.objects.create(build=build, supplier="s", supplier_name="S", by=user, said="will ring – Tuesday")
     Sample.objects.create(build=build, supplier="s", supplier_name="S", name="Foam", asked=date(2027, 1, 20))
     Paper.objects.create(
-        build=build, name="prices.csv", kind="csv", data=b"a;b\n\xff", size=5, request=request, by=user
+        build=build,
+        name="prices.csv",
+        kind="csv",
+        data=b"a;b\n\xff",
+        size=5,
+        request=request,
+        by=user,
+        product="base",
+        about="fire",
+        dated=date(2026, 5, 4),
     )
     CutMade.objects.create(
         build=build, number=1, product="ply", goods_name="Ply", form="sheet", stock_number=1, revision=revision,

@@ -99,7 +99,16 @@ def full(demo: Build) -> Build:
         build=demo, supplier="plumbob", supplier_name="Plumbob", name="Ply", asked=date(2027, 1, 20), found="dry"
     )
     Paper.objects.create(
-        build=demo, name="prices.csv", kind="csv", data=b"a;b\n\xff", size=5, request=request, by=owner
+        build=demo,
+        name="prices.csv",
+        kind="csv",
+        data=b"a;b\n\xff",
+        size=5,
+        request=request,
+        by=owner,
+        product="base",
+        about="fire",
+        dated=date(2026, 5, 4),
     )
     LedgerEntry.objects.create(build=demo, number=2, kind="payment", day=date(2027, 2, 9), settles=bill, amount=3)
     LedgerEntry.objects.create(

@@ -56,7 +56,7 @@ def test_two_systems_come_out_beside_each_other(
 ) -> None:
     browser = client_of(owner)
     assert compared.state == "ready", compared.problem
-    with django_assert_num_queries(4):
+    with django_assert_num_queries(5):
         page = browser.get(compared.get_absolute_url()).content.decode()
     for words in (
         "Cost to finish", "Hours of the crew", "Thickness", "Highest step", "Mass of the floor", "Open joints on top",
@@ -65,6 +65,7 @@ def test_two_systems_come_out_beside_each_other(
     ):  # fmt: skip
         assert words in page, words
     assert page.count("<svg") == 2
+    assert page.count("fire <strong>") >= 2, "nothing is attached yet"
     assert "changed by the system" in page
     made = from_json(Comparison, compared.result)
     (with_cover, nothing), (without, less) = changing_hours(made.options)

@@ -69,13 +69,16 @@ def test_results_stand_beside_the_system(client_of: ClientOf, demo_build: Build,
         assert words in page
 
 
-@pytest.mark.parametrize(("name", "args"), [("systems", ()), ("layouts", ("hall",)), ("fitout", ("hall",))])
+@pytest.mark.parametrize(
+    ("name", "args", "queries"),
+    [("systems", (), 4), ("product", ("base-51mm",), 4), ("layouts", ("hall",), 3), ("fitout", ("hall",), 3)],
+)
 def test_queries(
-    name: str, args: tuple[str, ...], client_of: ClientOf, demo_build: Build, owner: User,
+    name: str, args: tuple[str, ...], queries: int, client_of: ClientOf, demo_build: Build, owner: User,
     django_assert_num_queries: Any,
 ) -> None:  # fmt: skip
     browser = client_of(owner)
-    with django_assert_num_queries(3):
+    with django_assert_num_queries(queries):
         browser.get(url(name, demo_build, *args))
 
 

@@ -23,7 +23,9 @@ from buildout.changes.web.views import WORKER_PATIENCE
 from buildout.rooms.engine.types import Room, RoomPlan
 from buildout.rooms.web.drawings import svg_of
 from buildout.units.value import Value, from_plain
+from estimating.engine.screening import burning_goods
 from estimating.engine.types import FloorSystem, FoldAwaySystem, Product
+from estimating.web.reports import on_what_burns, reports_on
 
 MOST_TOLD = 3
 """Tasks named as what makes the difference in hours."""
@@ -40,6 +42,8 @@ class _Page(Value, kw_only=True):
     """Hours of the tasks that differ between the options."""
     differs: list[str]
     """What makes most of the difference to the first option, in words."""
+    reports: list[tuple[str, list[Any]]]
+    """Fire and emission documents as they are attached today, by name of the goods."""
 
 
 class ChoiceForm(forms.Form):
@@ -125,7 +129,13 @@ def _compared(build: Build, found: SystemComparison) -> dict[str, Any]:
     base = builds.Sheet(found.base)
     made = read(found)
     plan = next(plan for plan in base.part("plans", list[RoomPlan]) if plan.room == found.room)
-    names = {p.id: p.name for p in from_plain(list[Product], found.base.document.get("products", []))}
+    products = from_plain(list[Product], found.base.document.get("products", []))
+    names = {p.id: p.name for p in products}
+    systems: dict[str, FloorSystem | FoldAwaySystem] = {
+        one.id: one for one in base.section("floor_systems", list[FloorSystem])
+    }
+    systems |= {one.id: one for one in base.section("fold_away_systems", list[FoldAwaySystem])}
+    attached = reports_on(build, products)
     pages = [
         _Page(
             option=option,
@@ -134,6 +144,10 @@ def _compared(build: Build, found: SystemComparison) -> dict[str, Any]:
             last=names.get(option.last_item, option.last_item),
             changing=hours,
             differs=[f"{name} {more:+g} h" for name, more in differs[:MOST_TOLD]],
+            reports=[
+                (names.get(item, item), on_what_burns([item], attached))
+                for item in burning_goods(systems[option.system], option.floor)
+            ],
         )
         for n, (option, (hours, differs)) in enumerate(zip(made.options, changing_hours(made.options), strict=True))
     ]

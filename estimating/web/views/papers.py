@@ -61,6 +61,8 @@ def paper(request: HttpRequest, build_id: int, paper_id: int) -> HttpResponse:
     """A paper with what can be done with it; of a table, what became of every row."""
     desk = sit_down(request, build_id)
     found = paper_of(desk, paper_id)
+    if found.product:
+        return redirect("estimating:product", build_id, found.product)
     if found.kind != Paper.Kind.CSV:
         return render(request, "estimating/paper.html", desk.page("5", paper=found))
     table = read_table(bytes(found.data))

@@ -167,7 +167,7 @@ def _quotes_page(request: HttpRequest, desk: Desk, form: AwardRulesForm | None =
     )
     context = desk.page(
         "5", compared=compared, requests=requests.prefetch_related(Prefetch("letters", letters)),
-        papers=Paper.objects.filter(build=desk.build).exclude(quote__in=by_id).defer("data"),
+        papers=Paper.objects.filter(build=desk.build, product="").exclude(quote__in=by_id).defer("data"),
         steps=asking.steps_due(desk.build), samples_out=samples, drifted=_drifted(desk, rules),
         lateness=rules.day_late if rules.need_by else None, gaps=gaps, rows=rows, suppliers=suppliers, award=award,
         choices=choices, products=products, quotes=by_id,

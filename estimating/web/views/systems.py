@@ -35,6 +35,7 @@ from estimating.web.forms import (
     ZoneForm,
     product_choices,
 )
+from estimating.web.reports import Report, reports_on
 from estimating.web.views.desk import Desk, sit_down
 from estimating.web.views.screening import screenings
 
@@ -89,10 +90,11 @@ def systems(request: HttpRequest, build_id: int) -> HttpResponse:
         }
         for room in desk.sheet.section("rooms", list[Room])
     ]
+    reports = reports_on(desk.build, list(products.values()))
+    goods = [(product, reports[product.id]) for product in products.values()]
     context = desk.page(
-        "3", rooms=rooms, lists=lists, names=names, used=used, products=products, cuts=cuts,
-        goods=list(products.values()),
-    )  # fmt: skip
+        "3", rooms=rooms, lists=lists, names=names, used=used, products=products, cuts=cuts, goods=goods
+    )
     return render(request, "estimating/systems.html", context)
 
 
@@ -160,9 +162,10 @@ def _page(
     back: str = "",
     intro: str = "",
     screened: Sequence[Any] = (),
+    reports: Sequence[Report] = (),
 ) -> HttpResponse:
     context = desk.page(
-        "3", title=title, parts=parts, caution=caution, delete=delete, intro=intro, screened=screened,
+        "3", title=title, parts=parts, caution=caution, delete=delete, intro=intro, screened=screened, reports=reports,
         back=back or reverse("estimating:systems", args=[desk.build.pk]), back_name="Systems",
     )  # fmt: skip
     status = 422 if any(form.is_bound for _, form in parts) else 200
@@ -239,7 +242,7 @@ def _edit_system(request: HttpRequest, build_id: int, kind: str, system_id: str,
             return redirect(proposal)
     title = before["name"] if system_id else f"A new {what.noun}"
     delete = reverse("estimating:delete-system", args=[build_id, kind, system_id]) if system_id else ""
-    screened = [row for row in screenings(desk) if system_id and row[2].system == system_id]
+    screened = [row for row in screenings(desk) if system_id and row.screening.system == system_id]
     return _page(request, desk, title, parts, delete=delete, caution=_CAUTIONS[kind], screened=screened)
 
 
@@ -312,4 +315,6 @@ def product(request: HttpRequest, build_id: int, product_id: str = "") -> HttpRe
         )  # fmt: skip
         if proposal is not None:
             return redirect(proposal)
-    return _page(request, desk, before["name"] if before else "A new product", [("", form)])
+    here = next((one for one in goods if one.id == product_id), None)
+    reports = reports_on(desk.build, [here])[product_id] if here is not None else []
+    return _page(request, desk, before["name"] if before else "A new product", [("", form)], reports=reports)
