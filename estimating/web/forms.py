@@ -165,6 +165,11 @@ class FloorSystemForm(PartForm):
         "ramp": "What stands at a single side of a room's mat is chosen with the room's drawings",
         "ramp_run": "On an accessible route ask the authority; a shallow ramp needs twelve times the height",
     }
+    groups = (
+        ("Rules of the pieces", ("joint_offset", "smallest_width", "smallest_area")),
+        ("Edges", ("frame", "frame_width", "frame_gap", "framed", "ramp", "ramp_run")),
+        ("Under and over", ("barrier", "tape", "hook_tape", "staples")),
+    )  # fmt: skip
 
 
 class LayerForm(PartForm):
@@ -256,6 +261,12 @@ class WallSystemForm(PartForm):
         "narrowest_end": 'Two panels are made wider before one gets narrower than this; 12" is usual',
         "anchor_spacing": "Capacity comes from the anchor maker's sheet and from someone who knows the wall",
     }
+    groups = (
+        ("Panels", ("module", "height", "low_height", "thickness", "bottom", "narrowest_end", "reveal", "start")),
+        ("What they are made of", ("board", "foam", "face", "foam_edge", "turn_back_side", "turn_back_end", "adhesive",
+                                   "staples", "cap")),
+        ("How they hang", ("cleat", "cleat_drop", "spacer_rise", "anchor", "anchor_spacing")),
+    )  # fmt: skip
 
 
 class ProductForm(PartForm):
@@ -280,6 +291,14 @@ class ProductForm(PartForm):
         "fire_document": "Number and date of the report, shown to the authority before buying",
     }
 
+    groups = (
+        ("Size and cutting", ("length", "width", "thickness", "kerf", "trim", "cuts", "turns")),
+        ("Data sheet", ("density", "mass_per_area", "stress_at_25_percent", "compression_set", "fire_document",
+                        "emission_document", "shade_lots")),
+        ("Buying and arriving", ("unit", "per_pack", "spread", "head", "reckoned_price", "lead_group",
+                                 "acclimatise_days", "also_sold")),
+    )  # fmt: skip
+
     also_sold = forms.MultipleChoiceField(
         label="The same goods in other sizes", required=False, widget=forms.CheckboxSelectMultiple,
         help_text="Cut plans draw on those too; rolls are taken in the width that costs least",
@@ -288,6 +307,7 @@ class ProductForm(PartForm):
     def __init__(self, *args: Any, others: Choices = (), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["also_sold"].choices = others  # type: ignore[attr-defined]
+        self.fields["head"] = forms.TypedChoiceField(label=self.labels["head"], coerce=int, choices=HEAD_CHOICES)
         self.order_fields([*self.labels, "also_sold"])
 
     def edited(self, before: Mapping[str, Any]) -> dict[str, Any]:

@@ -87,6 +87,8 @@ class PartForm(forms.Form):
     hints: ClassVar[Mapping[str, str]] = {}
     long: ClassVar[Sequence[str]] = ("note",)
     """Fields for more than a line."""
+    groups: ClassVar[Sequence[tuple[str, Sequence[str]]]] = ()
+    """Legends with the names of their fields, for forms too long to be one list."""
 
     def __init__(self, *args: Any, choices: Mapping[str, Choices] | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -100,6 +102,13 @@ class PartForm(forms.Form):
             if name not in self.initial and field.default is not msgspec.NODEFAULT:
                 made.initial = field.default
             self.fields[name] = made
+
+    def grouped(self) -> list[tuple[str, list[forms.BoundField]]]:
+        """Fields by legend; what stands in no group comes first."""
+        named = {name for _, names in self.groups for name in names}
+        rest = [self[name] for name in self.fields if name not in named]
+        found = [(legend, [self[name] for name in names if name in self.fields]) for legend, names in self.groups]
+        return [("", rest), *found] if rest else found
 
     def _field(self, kind: Any, required: bool, choices: Choices | None, name: str) -> forms.Field:
         if isinstance(kind, types.UnionType) or typing.get_origin(kind) is typing.Union:
