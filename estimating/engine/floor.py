@@ -495,14 +495,21 @@ def _piece(id_: str, layer: str, row: int, cut: Cut, part: object, direction: Di
 
 
 def _base_side(courses: Courses) -> tuple[Point, Point] | None:
-    """The longest straight side of the field that runs along the courses: they are laid from it. Course axes."""
+    """The longest straight side of the field that the first or the last course lies along: they are laid from it.
+
+    A side farther in, of a notch or a wing, would have its first line where there is no floor. Course axes.
+    """
     ring = ring_of(courses.shape)
     sides = [
         (a, b)
         for a, b in zip(ring, ring[1:] + ring[:1], strict=True)
         if abs(b[1] - a[1]) <= abs(b[0] - a[0]) * math.tan(math.radians(10))
     ]
-    return max(sides, key=lambda s: (round(math.dist(*s)), -(s[0][1] + s[1][1]) / 2)) if sides else None
+    outer = [
+        (a, b) for a, b in sides
+        if min((a[1] + b[1]) / 2 - courses.low_v, courses.high_v - (a[1] + b[1]) / 2) < courses.goods.width
+    ]  # fmt: skip
+    return max(outer, key=lambda s: (round(math.dist(*s)), -(s[0][1] + s[1][1]) / 2)) if outer else None
 
 
 def _first_line(

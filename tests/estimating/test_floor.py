@@ -292,6 +292,21 @@ def test_the_first_line_and_where_it_is_measured_from(rooms: Any, systems: Any) 
     assert (one.first_line, one.first_line_from, one.tape_length) == (None, "", 0.0)
 
 
+def test_the_first_line_is_snapped_where_there_is_floor(rooms: Any, systems: Any) -> None:
+    """An L whose long wall bows: of 400, 364 and, in the notch, 434 in along x only the first two begin a course."""
+    plan = rooms.plan(
+        {"A": (0, 0), "B": (0, 744), "C": (330, 744), "D": (330, 380), "E": (764, 380), "F": (764, 0), "M": (400, 2)}
+    )
+    layers = [FoamLayer(product="base", role="base", direction="x")]
+    floor = lay_floor(plan, systems.floor(layers=layers), systems.products())
+    line = floor.layers[0].first_line
+    assert line is not None
+    field = shapely.Polygon(floor.field)
+    assert field.buffer(1).covers(shapely.LineString([line.a, line.b]))
+    first = shapely.union_all([shapely.Polygon(p.outline) for p in floor.layers[0].pieces if p.row == 1])
+    assert first.distance(shapely.LineString([line.a, line.b])) < 1
+
+
 def test_mass_on_the_floor_from_density(rooms: Any, systems: Any) -> None:
     """2 in at 2 lb/cu ft is a third of a pound a square foot (density × thickness ÷ 12), cover 0.125 lb/sq ft."""
     pound_per_square_foot = 0.45359237 / 0.09290304

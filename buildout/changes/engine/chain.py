@@ -98,7 +98,7 @@ LINK_VERSIONS = dict.fromkeys(
     "forecast": 4,
     "gains": 3,
     "cut plans": 9,
-    "floor": 12,
+    "floor": 13,
     "cover": 9,
     "walls": 7,
     "fold-away": 5,
