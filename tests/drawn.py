@@ -133,7 +133,7 @@ def read(
                 Stroke(part, s.kind, s.order) for s in strokes if s.line.intersects(blank)
                 for part in [s.line.difference(blank)] if not part.is_empty
             ]  # fmt: skip
-        if node.get("stroke") != "none" and tag != "rect":
+        if node.get("stroke") != "none" and not (tag == "rect" and "stroke" not in node.attrib):
             strokes += [Stroke(shape, kind, order) for shape in shapes]
         if node.get("fill", "").startswith("url(") and shapes:
             rings = [shapely.Polygon(s.coords) for s in shapes if len(s.coords) > 3]
@@ -173,6 +173,10 @@ def _shapes(tag: str, node: ElementTree.Element) -> list[shapely.LineString]:
         case "line":
             ends = [(_float(node, f"x{k}"), _float(node, f"y{k}")) for k in (1, 2)]
             return [shapely.LineString(ends)]
+        case "rect":
+            x, y = _float(node, "x"), _float(node, "y")
+            ring = _rect(x, y, x + _float(node, "width"), y + _float(node, "height")).exterior
+            return [shapely.LineString(ring.coords)]
         case "polyline":
             n = _numbers(node.get("points", ""))
             return [shapely.LineString(list(zip(n[::2], n[1::2], strict=True)))]

@@ -12,19 +12,22 @@ from datetime import date, timedelta
 from html import escape
 from types import MappingProxyType
 
+from buildout.rooms.engine.lettering import shortened, text_width, wrapped
+from buildout.rooms.engine.svg import FONT
 from buildout.units.dates import day_text
 from scheduling.engine.types import BuildDay, PlannedTask
-from scheduling.web.pictures import clock, minutes, wrap
+from scheduling.web.pictures import clock, minutes
 
-PERSON = 22.0
+PERSON = 24.0
 """Width of one person."""
 HOUR = 40.0
-GUTTER = 40.0
-HEAD = 18.0
+GUTTER = 42.0
+HEAD = 20.0
 LEAST_PEOPLE = 8
 """A sheet is at least so wide."""
-LETTER = 5.6
-LINE = 11.0
+SIZE = 11.0
+"""Of lettering: on paper its capitals stand 2 mm high."""
+LINE = 12.5
 NOTHING: Mapping[str, Sequence[str]] = MappingProxyType({})
 
 
@@ -72,14 +75,14 @@ def day_sheet_svg(
     end = -(-max([minutes(day.end), *(task.end for task in planned)]) // 60) * 60
     placed = side_by_side(planned)
     people = max([LEAST_PEOPLE, *(one.left + max(1, one.task.crew) for one in placed)])
-    width, height = GUTTER + people * PERSON + 2, HEAD + (end - start) / 60 * HOUR + 6
+    width, height = GUTTER + people * PERSON + 10, HEAD + (end - start) / 60 * HOUR + 6
 
     def y(moment: int) -> float:
         return HEAD + (moment - start) / 60 * HOUR
 
     out = [
         f'<svg xmlns="http://www.w3.org/2000/svg" class="day-sheet" viewBox="0 0 {width:g} {height:g}" '
-        f'width="{width:g}" height="{height:g}" role="img" font-family="sans-serif" font-size="10" '
+        f'width="{width:g}" height="{height:g}" role="img" font-family="{FONT}" font-size="{SIZE:g}" '
         f'aria-label="{escape(day.name)} on {day_text(day.date)}: {len(planned)} tasks to scale of time and people. '
         'The table says the same.">'
     ]
@@ -90,12 +93,15 @@ def day_sheet_svg(
     if day.quiet_from and minutes(day.quiet_from) < end:
         out.append(_band(width, y(minutes(day.quiet_from)), (end - minutes(day.quiet_from)) / 60 * HOUR, "no noise"))
     for at in range(start, end + 1, 60):
-        out.append(_line(GUTTER, y(at), width, y(at), 0.4))
-        out.append(_text(0, y(at) + 3.5, clock(at)))
+        taken = [(one.left, one.left + max(1, one.task.crew)) for one in placed if one.task.start < at < one.task.end]
+        for left, right in _between(taken, people):  # not through what is written in the boxes
+            far = width if right == people else GUTTER + right * PERSON
+            out.append(_line(GUTTER + left * PERSON, y(at), far, y(at), 0.4))
+        out.append(_text(0, y(at) + 3.8, clock(at)))
     for count in range(0, people + 1, 5):
         x = GUTTER + count * PERSON
         out.append(_line(x, HEAD - 5, x, HEAD, 0.6))
-        out.append(_text(x, HEAD - 7, f"{count}", "middle" if count else "start"))
+        out.append(_text(x, HEAD - 7.5, f"{count}", "middle" if count else "start"))
     for one in placed:
         task, crew = one.task, max(1, one.task.crew)
         zone = zones.get(task.code.split("/")[0], "")
@@ -112,22 +118,48 @@ def day_sheet_svg(
             f'fill="currentColor" fill-opacity="{0.2 if zone else 0.07}" stroke="currentColor" '
             f'stroke-width="{3 if task.critical else 0.8}"/>'
         )
-        letters, room = int((wide - 4) / LETTER), int((high - 2) // LINE)
+        inside, room = wide - 6, int((high - 2) // LINE)
         head = ("◆" if task.critical else "") + task.code
-        if letters < len(head) and high > len(head) * LETTER + 4:
-            middle = x + wide / 2 + 3.5
+        long = text_width(head, SIZE, bold=True)
+        if long > inside and high > long + 6 and wide > SIZE + 2:
+            middle = x + wide / 2 + 0.36 * SIZE
             out.append(
                 f'<text x="{middle:g}" y="{top + high - 4:g}" fill="currentColor" font-weight="bold" '
                 f'transform="rotate(-90 {middle:g} {top + high - 4:g})">{escape(head)}</text>'
             )
-        elif letters >= len(task.code):
-            lines = [head[:letters], *wrap(task.name, letters, max(0, room - 1 - bool(zone)))]
-            lines += [note[:letters] for note in notes.get(task.code, ())][: max(0, room - len(lines) - bool(zone))]
-            lines += [f"▤ {zone}"[:letters]] if zone and room > len(lines) else []
-            for number, text in enumerate(lines[: max(1, room)]):
-                out.append(_text(x + 3, top + 10 + number * LINE, text, bold=number == 0))
+        else:
+            lines = [shortened(head, inside, SIZE, bold=True)] if room else []
+            lines += _lines(task.name, inside, room - len(lines) - bool(zone))
+            for note in notes.get(task.code, ()):
+                lines += _lines(note, inside, room - len(lines) - bool(zone))
+            if zone and room > len(lines):
+                lines.append(shortened(f"▤ {zone}", inside, SIZE))
+            for number, text in enumerate(lines):
+                out.append(_text(x + 3, top + 11 + number * LINE, text, bold=number == 0))
         out.append("</g>")
     return "".join([*out, "</svg>"])
+
+
+def _lines(text: str, wide: float, most: int) -> list[str]:
+    """Text broken to fit, in at most so many lines; what does not fit is cut with an ellipsis."""
+    lines = wrapped(text, wide, SIZE)
+    if len(lines) > max(0, most):
+        lines = [*lines[: most - 1], " ".join(lines[most - 1 :])] if most > 0 else []
+    return [line for line in (shortened(line, wide, SIZE) for line in lines) if line]
+
+
+def _between(taken: Sequence[tuple[int, int]], people: int) -> list[tuple[int, int]]:
+    """What is left of 0 … people beside what is taken.
+
+    >>> _between([(2, 4), (0, 1)], 6)
+    [(1, 2), (4, 6)]
+    """
+    left, found = 0, []
+    for low, high in sorted(taken):
+        if low > left:
+            found.append((left, low))
+        left = max(left, high)
+    return [*found, (left, people)] if left < people else found
 
 
 def _people(crew: int) -> str:
@@ -147,15 +179,17 @@ def _text(x: float, y: float, text: str, anchor: str = "start", *, bold: bool = 
 def _band(width: float, y: float, height: float, text: str) -> str:
     return (
         f'<rect x="{GUTTER}" y="{y:g}" width="{width - GUTTER:g}" height="{height:g}" fill="currentColor" '
-        f'fill-opacity=".05"/>' + _text(width - 4, y + 11, text, "end")
+        f'fill-opacity=".05"/>' + _text(width - 4, y + 12, text, "end")
     )
 
 
 # ---------------------------------------------------------------- the calendar of all tasks
 
-NAMES = 260.0
-DATES = 560.0
-ROW = 17.0
+NAMES = 290.0
+DATES = 530.0
+ROW = 19.0
+STRIP_SIZE = 12.8
+"""Of lettering: the strips are printed two abreast, a little over a quarter of a millimetre to the unit."""
 
 
 def calendar_svg(name: str, tasks: Sequence[tuple[str, Sequence[PlannedTask]]], first: date, last: date) -> str:
@@ -172,22 +206,27 @@ def calendar_svg(name: str, tasks: Sequence[tuple[str, Sequence[PlannedTask]]], 
 
     out = [
         f'<svg xmlns="http://www.w3.org/2000/svg" class="calendar-strip" viewBox="0 0 {width:g} {height:g}" role="img" '
-        f'font-family="sans-serif" font-size="10.5" aria-label="{escape(name)}: {len(tasks)} tasks by date. '
+        f'font-family="{FONT}" font-size="{STRIP_SIZE:g}" aria-label="{escape(name)}: {len(tasks)} tasks by date. '
         'The table says the same.">'
     ]
     month = first.replace(day=1)
     while month <= last:
         at = max(month, first)
         out.append(_line(x(at), 4, x(at), height, 0.4))
-        if x(at) < width - 40:
-            out.append(_text(x(at) + 3, 13, f"{month:%b %Y}"))
+        following = min(last + timedelta(days=1), (month + timedelta(days=32)).replace(day=1))
+        shown = next(
+            (name for name in (f"{month:%b %Y}", f"{month:%b}")
+             if text_width(name, STRIP_SIZE) + 5 <= (following - at).days * per_day), "",
+        )  # fmt: skip
+        if shown:
+            out.append(_text(x(at) + 3, 14, shown))
         month = (month + timedelta(days=32)).replace(day=1)
     for number, (code, parts) in enumerate(tasks):
         top = 20 + number * ROW
         critical = any(part.critical for part in parts)
         label = f"{'◆ ' if critical else ''}{code} {parts[0].name}"
         out.append(_line(0, top + ROW - 1, width, top + ROW - 1, 0.2))
-        out.append(_text(0, top + 12, label if len(label) <= 44 else label[:43].rstrip() + "…", bold=critical))
+        out.append(_text(0, top + 14, shortened(label, NAMES - 6, STRIP_SIZE, bold=critical), bold=critical))
         for part in parts:
             wide = max(2.5, ((part.end_day - part.start_day).days + 1) * per_day)
             days = day_text(part.start_day, year=False) + (
@@ -195,7 +234,7 @@ def calendar_svg(name: str, tasks: Sequence[tuple[str, Sequence[PlannedTask]]], 
             )
             waits = part.place == "wait"
             out.append(
-                f'<rect x="{x(part.start_day):.1f}" y="{top + (6 if waits else 3)}" width="{wide:.1f}" '
+                f'<rect x="{x(part.start_day):.1f}" y="{top + (7 if waits else 4)}" width="{wide:.1f}" '
                 f'height="{4 if waits else 10}" fill="currentColor" fill-opacity="{0.55 if part.build_day else 0.12}" '
                 f'stroke="currentColor" stroke-width="{2.4 if part.critical else 0.7}">'
                 f"<title>{escape(part.code)} {escape(part.name)}, {days}</title></rect>"

@@ -23,6 +23,7 @@ from buildout.people.web.models import User
 from scheduling.engine.types import BuildDay, PlannedTask, Schedule
 from scheduling.web.models import ShareLink, SignUp
 from scheduling.web.plan_pictures import GUTTER, HEAD, HOUR, PERSON, day_sheet_svg, side_by_side
+from tests.drawn import faults
 
 ClientOf = Callable[[User | None], Client]
 
@@ -182,3 +183,23 @@ def test_the_plan_on_paper(client_of: ClientOf, partner: User, demo_build: Build
     assert demo_build.current is not None
     schedule = builds.Sheet(demo_build.current).part("schedule", Schedule)
     assert all(task.code in text for task in schedule.tasks)
+
+
+PIXEL = 25.4 / 96
+"""mm: day sheets are printed as large as they say."""
+ABREAST = (400 - 8 / 2 * 2.5) / 2 - 2
+"""Two strips stand side by side on A3 less its margins, mm (rounded down)."""
+
+
+@pytest.mark.django_db
+def test_the_pictures_can_be_read_on_paper(client_of: ClientOf, partner: User, demo_build: Build) -> None:
+    page = client_of(partner).get(reverse("scheduling:plan-pdf", args=[demo_build.pk]), {"print": ""}).content.decode()
+    days = re.findall(r'<svg [^>]*class="day-sheet".*?</svg>', page, re.DOTALL)
+    strips = re.findall(r'<svg [^>]*class="calendar-strip".*?</svg>', page, re.DOTALL)
+    assert len(days) > 3
+    assert len(strips) > 3
+    for svg in days:
+        assert faults(svg, scale=PIXEL) == []
+    for svg in strips:
+        wide = float(svg.split('viewBox="0 0 ')[1].split(" ")[0])
+        assert faults(svg, scale=ABREAST / wide) == []

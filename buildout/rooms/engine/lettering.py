@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -21,7 +22,8 @@ _WIDTHS = (
     (0.222, "ijl‘’"), (0.191, "'"), (0.26, "|"), (0.278, " !,./:;I[]\\ft·"), (0.333, "()-`r²³“”„"), (0.334, "{}"),
     (0.35, "•"), (0.355, '"'), (0.389, "*"), (0.4, "°"), (0.469, "^"), (0.5, "Jckvsxyz"),
     (0.556, "#$0123456789?L_abdeghnopqu–€£¥≈"), (0.584, "+<=>~×÷±−"), (0.611, "FTZß"), (0.667, "&ABEKPSVXY"),
-    (0.722, "CDHNRUw"), (0.778, "GOQ"), (0.833, "Mm½¼¾"), (0.889, "%"), (0.944, "W"), (1.0, "—…→\u2003"), (1.015, "@"),
+    (0.722, "CDHNRUw"), (0.778, "GOQ"), (0.833, "Mm½¼¾"), (0.889, "%"), (0.944, "W"), (1.0, "—…→◆▤\u2003"),
+    (1.015, "@"),
 )  # fmt: skip
 _ADVANCE = {letter: share for share, letters in _WIDTHS for letter in letters}
 OTHER = 0.667
@@ -60,6 +62,39 @@ def text_reach(text: str, size: float) -> tuple[float, float]:
     [-2.2, 7.2]
     """
     return -LOW * size if any(c in TAILS for c in text) else 0.0, CAP * size
+
+
+_BETWEEN_WORDS = re.compile(r"(?<![\d'×]) | (?![\d×]|in\b|mm\b|m\b)")
+
+
+def wrapped(text: str, wide: float, size: float, *, bold: bool = False) -> list[str]:
+    """Text broken between words into lines no wider than ``wide`` (a single word may be). Sizes are kept together.
+
+    >>> wrapped("one two three", 15.0, 3.0), wrapped("side of 1200 mm", 15.0, 3.0)
+    (['one two', 'three'], ['side of', '1200 mm'])
+    """
+    lines: list[str] = []
+    for word in _BETWEEN_WORDS.split(text):
+        if lines and text_width(f"{lines[-1]} {word}", size, bold=bold) <= wide:
+            lines[-1] += f" {word}"
+        else:
+            lines.append(word)
+    return lines
+
+
+def shortened(text: str, wide: float, size: float, *, bold: bool = False) -> str:
+    """Text cut with an ellipsis where it is wider than ``wide``; empty where not even one letter fits.
+
+    >>> shortened("wall panels", 12.0, 3.0), shortened("wall", 12.0, 3.0)
+    ('wall p…', 'wall')
+    """
+    if text_width(text, size, bold=bold) <= wide:
+        return text
+    for keep in range(len(text) - 1, 0, -1):
+        cut = f"{text[:keep].rstrip()}…"
+        if text_width(cut, size, bold=bold) <= wide:
+            return cut
+    return ""
 
 
 # ---------------------------------------------------------------- what lies on the sheet

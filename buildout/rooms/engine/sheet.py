@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import itertools
 import math
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TypeAlias
@@ -44,6 +43,7 @@ from buildout.rooms.engine.lettering import (
     letter_box,
     settle,
     text_width,
+    wrapped,
 )
 from buildout.units.lengths import UnitSystem
 
@@ -714,24 +714,6 @@ def _notes(lines: Sequence[str], left: float, last: float) -> list[Primitive]:
     """Notes one below the other, the last one's base line at ``last``."""
     first = last - NOTE_STEP * (len(lines) - 1)
     return [Letters("note", (left, first + NOTE_STEP * k), line, NOTE_SIZE, "start") for k, line in enumerate(lines)]
-
-
-_BETWEEN_WORDS = re.compile(r"(?<![\d'×]) | (?![\d×]|in\b|mm\b|m\b)")
-
-
-def wrapped(text: str, wide: float, size: float, *, bold: bool = False) -> list[str]:
-    """Text broken between words into lines no wider than ``wide`` (a single word may be). Sizes are kept together.
-
-    >>> wrapped("one two three", 15.0, 3.0), wrapped("side of 1200 mm", 15.0, 3.0)
-    (['one two', 'three'], ['side of', '1200 mm'])
-    """
-    lines: list[str] = []
-    for word in _BETWEEN_WORDS.split(text):
-        if lines and text_width(f"{lines[-1]} {word}", size, bold=bold) <= wide:
-            lines[-1] += f" {word}"
-        else:
-            lines.append(word)
-    return lines
 
 
 def _scale_bar(units: UnitSystem, scale: int, right: float, y: float, most: float) -> list[Primitive]:
