@@ -125,8 +125,17 @@ def screen_floor(plan: RoomPlan, system: FloorSystem, floor: FloorLayout, produc
     )  # fmt: skip
 
 
-def screen_fold_away(plan: RoomPlan, layout: FoldAwayLayout, product: Product | None) -> Screening:
-    """Screen fold-away mats: their step, their mass and the joints between them."""
+def screen_fold_away(
+    plan: RoomPlan,
+    layout: FoldAwayLayout,
+    product: Product | None,
+    floor: FloorLayout | None = None,
+    system: FloorSystem | None = None,
+) -> Screening:
+    """Screen fold-away mats: their step, their mass and the joints between them.
+
+    ``floor`` and its ``system``: what stays under them, such as a sprung deck; it adds to the step, not to the mass.
+    """
     name = product.name if product is not None else layout.product
     missing = []
     if product is None or product.thickness is None:
@@ -138,7 +147,11 @@ def screen_fold_away(plan: RoomPlan, layout: FoldAwayLayout, product: Product | 
     thickness = float(product.thickness) if product is not None and product.thickness is not None else 0.0
     foams = [(name, float(product.stress_at_25_percent))] if product and product.stress_at_25_percent else []
     joints = _shared_edges(layout)
-    edges = _edges(mat_sides(plan, None)[0], 0.0, thickness)
+    under = floor is not None and system is not None and bool(floor.layers)
+    sides = (floor.sides if floor is not None and under else []) or mat_sides(plan, system if under else None)[0]
+    run = float(system.ramp_run or 0) if system is not None and under else 0.0
+    rise = thickness + (floor.thickness if floor is not None and under else 0.0)
+    edges = _edges(sides, run, rise if thickness else 0.0)
     pressures = _pressures(foams, complete=bool(foams))
     area = layout.covered / 1e6
     return Screening(

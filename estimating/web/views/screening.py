@@ -43,7 +43,9 @@ def screenings(desk: Desk) -> list[Screened]:
             found.append(Screened(plan, system.name, screened, papers))
         if layout.fold_away is not None and layout.fold_away.count and layout.fold_away.system in folds:
             fold = folds[layout.fold_away.system]
-            screened = screen_fold_away(plan, layout.fold_away, products.get(layout.fold_away.product))
+            under = systems.get(layout.floor.system) if layout.floor is not None else None
+            product = products.get(layout.fold_away.product)
+            screened = screen_fold_away(plan, layout.fold_away, product, layout.floor, under)
             found.append(Screened(plan, fold.name, screened, on_what_burns([layout.fold_away.product], reports)))
     return found
 
