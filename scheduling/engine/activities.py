@@ -317,12 +317,20 @@ class _Writer:
                 helper = helpers[pin.person]
                 here = set(helper.days)
                 no = ages.refusal(
-                    helper.age, helper.lifting, skills=[*task.skills], cautions=task.cautions, tools=task.tools
+                    helper.age,
+                    helper.lifting,
+                    helper.power_tools,
+                    skills=[*task.skills],
+                    cautions=task.cautions,
+                    tools=task.tools,
                 )
             elif pin.person in signed:
                 one = signed[pin.person]
                 here = {one.day}
-                no = ages.refusal(one.age, one.lifting, skills=[*task.skills], cautions=task.cautions, tools=task.tools)
+                no = ages.refusal(
+                    one.age, one.lifting, one.power_tools,
+                    skills=[*task.skills], cautions=task.cautions, tools=task.tools,
+                )  # fmt: skip
             elif pin.person not in core:
                 text = f"Nobody is known as {pin.person}, who should be on {pin.task}; this is ignored"
                 self._ignored("person-ignored", pin.task, text, "Name one of the core team, a helper or a sign-up.")
@@ -345,8 +353,8 @@ class _Writer:
             for task in self.net.tasks if shifts.limited else ():
                 may = frozenset(
                     number
-                    for number, (age, lifting) in enumerate(shifts.limited)
-                    if not ages.refusal(age, lifting, skills=[*task.skills], cautions=task.cautions, tools=task.tools)
+                    for number, limits in enumerate(shifts.limited)
+                    if not ages.refusal(*limits, skills=[*task.skills], cautions=task.cautions, tools=task.tools)
                 )
                 if len(may) < len(shifts.limited):
                     found[shifts.day.id, task.code] = may

@@ -1,4 +1,4 @@
-"""What people under 18 may do on a build day, and what somebody may do who should not lift.
+"""What people under 18 may do on a build day, and what somebody may do who should not lift or use powered tools.
 
 US federal rules for paid work keep under-18s off power-driven woodworking machines and under-16s off construction
 work (29 CFR part 570, subparts C and E); here they are the floor for volunteers as well. The rest is common practice,
@@ -31,13 +31,19 @@ def powered(tools: str) -> bool:
     return any(re.search(rf"\b{re.escape(word)}s?\b", tools) for word in POWERED)
 
 
-def refusal(age: str, lifting: str, *, skills: list[str], cautions: list[str], tools: str) -> str:
+def refusal(
+    age: str, lifting: str, power_tools: bool = True, *, skills: list[str], cautions: list[str], tools: str
+) -> str:
     """Say why somebody may not take part in a task; empty when they may.
+
+    ``power_tools``: whether they are to use tools with a motor at all.
 
     >>> refusal("16-17", "any", skills=["none"], cautions=[], tools="tape, roller")
     ''
     >>> refusal("16-17", "any", skills=["saw"], cautions=["SAW"], tools="saw, guide")
     'Under 18, no powered tools, solvents, glass or wiring.'
+    >>> refusal("adult", "any", False, skills=["carp"], cautions=[], tools="driver, level")
+    'This task is done with powered tools. Choose another, or help wherever needed.'
     """
     if age == "under 14":
         return "Under 14, the work zone is not the place to help. Come to the opening instead."
@@ -45,6 +51,8 @@ def refusal(age: str, lifting: str, *, skills: list[str], cautions: list[str], t
         return "Under 18, no powered tools, solvents, glass or wiring."
     if age == "14-15" and (not set(skills) <= SKILLS_FOR_14 or not set(cautions) <= FOR_14):
         return "At 14 and 15: taping, labelling, sweeping and meals, with a guardian there."
+    if not power_tools and powered(tools):
+        return "This task is done with powered tools. Choose another, or help wherever needed."
     if lifting == "none" and ("LIFT" in cautions or "lift" in skills):
         return "This task means lifting. Choose another, or help wherever needed: there are sitting jobs."
     return ""

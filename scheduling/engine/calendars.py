@@ -54,8 +54,8 @@ class Shifts:
     """First slot in which noise is allowed."""
     quiet_from: int
     """Slot by which noise has to be over."""
-    limited: tuple[tuple[str, str], ...] = ()
-    """Age group and lifting of each of the helpers known to be under 18 or not to lift."""
+    limited: tuple[tuple[str, str, bool], ...] = ()
+    """Age group, lifting, powered tools of each helper known to be under 18, not to lift, or to use no such tools."""
 
     def starts(self, duration: int, noisy: bool) -> tuple[Span, ...]:
         """Spans in which work of so many slots may start and end within one shift."""
@@ -210,7 +210,8 @@ def build_shifts(
         zero = day_slot(day.date, from_day)
         named = [one for one in crew.helpers if day.id in one.days]
         here = [one for one in signed_up if one.day == day.id]
-        known = [(one.age, one.lifting) for one in here] + [(one.age, one.lifting) for one in named]
+        known = [(one.age, one.lifting, one.power_tools) for one in here]
+        known += [(one.age, one.lifting, one.power_tools) for one in named]
         helpers = expected_helpers(day.places, float(crew.no_show_likely))
         missing = float(crew.no_show_likely)
         skilled = {}
@@ -229,13 +230,17 @@ def build_shifts(
                     helpers
                     + core_on_site(crew)
                     - sum(job.crew for job in jobs)
-                    - sum(age == "under 14" for age, _ in known),
+                    - sum(age == "under 14" for age, _, _ in known),
                 ),
                 skills=skilled,
                 quiet_until=zero + ceil(quiet / SLOT),
                 quiet_from=zero + until // SLOT,
                 limited=tuple(
-                    sorted(one for one in known if one[0] != "under 14" and (one[0] != "adult" or one[1] == "none"))
+                    sorted(
+                        one
+                        for one in known
+                        if one[0] != "under 14" and (one[0] != "adult" or one[1] == "none" or not one[2])
+                    )
                 ),
             )
         )

@@ -61,6 +61,8 @@ class Helper(Value, kw_only=True):
     """First name; no contact details in the plan."""
     skills: list[Skill] = []
     lifting: Lifting = "any"
+    power_tools: bool = True
+    """False: nothing with a motor."""
     age: Age = "adult"
     """Under 18 only with a guardian there, and only for what is allowed at that age."""
     days: list[str] = []
@@ -204,6 +206,8 @@ class SignedUp(Value, kw_only=True):
     skills: list[Skill] = []
     age: Age = "adult"
     lifting: Lifting = "any"
+    power_tools: bool = True
+    """False: nothing with a motor."""
 
 
 class Holiday(Value, kw_only=True):

@@ -27,6 +27,7 @@ from django.views.decorators.http import require_GET, require_POST
 from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build, Role
 from buildout.builds.web.services import Sheet
+from buildout.units.dates import day_text
 from scheduling.engine.activities import needs_tool
 from scheduling.engine.calendars import read_time
 from scheduling.engine.day import TaskDay, crew_hours
@@ -244,7 +245,8 @@ class _Waiting:
             elif lag.task in self.today:
                 waits.append(name)
             elif self.ends[lag.task] > now:
-                waits.append(f"{name}, planned until {self.ends[lag.task]:%a %d %b %H:%M}")
+                end = self.ends[lag.task]
+                waits.append(f"{name}, planned until {day_text(end.date(), year=False)} {end:%H:%M}")
             elif other.kind != "wait":
                 unreported.append(name)
         return waits, unreported
@@ -345,7 +347,7 @@ def _mark(request: HttpRequest, desk: Desk) -> HttpResponse:
     wants_json = request.headers.get("Accept", "").startswith("application/json")
     try:
         if not desk.may_mark:
-            raise marks.MarkError(f"The board opens for marks on {desk.date:%A %d %B}.")
+            raise marks.MarkError(f"The board opens for marks on {day_text(desk.date, year=False)}.")
         if not desk.lead and (kind not in HELPERS_MAY or (kind in marks.PERSON_KINDS and target != desk.me)):
             raise marks.MarkError("This is for the crew lead.")
         made = marks.take(

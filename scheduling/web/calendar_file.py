@@ -48,7 +48,10 @@ def calendar_file(row: SignUp, offer: DayOffer, sheet: Sheet, address: str) -> b
             alarm = Alarm()
             alarm.add("action", "DISPLAY")
             alarm.add("trigger", -before)
-            alarm.add("description", f"{row.build.name}: {day.name} on {day.date:%A %d %B}, {day.start}")
+            alarm.add(
+                "description",
+                f"{row.build.name}: {day.name} on {day.date:%A} {day.date.day} {day.date:%B}, {day.start}",
+            )
             event.add_component(alarm)
     calendar = Calendar()
     calendar.add("prodid", "-//Buildout//Build days//EN")

@@ -182,7 +182,10 @@ def edit_helpers(request: HttpRequest, build_id: int) -> HttpResponse:
     crew: Document = document["crew"]
     kept: list[Document] = crew.get("helpers", [])
     days = [(day.id, f"{day_text(day.date, year=False)}, {day.name}") for day in build_days(context["sheet"])]
-    shown = [{**row, "sure": _hundred(row.get("sure", "0.88"))} for row in kept]
+    shown = [
+        {**row, "sure": _hundred(row.get("sure", "0.88")), "no_power_tools": not row.get("power_tools", True)}
+        for row in kept
+    ]
     options: dict[str, Any] = {"prefix": "helper", "form_kwargs": {"days": days}}
     if request.method == "POST":
         formset = HelperFormSet(request.POST, initial=shown + [{}] * 50, **options)

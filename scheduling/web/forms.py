@@ -98,6 +98,7 @@ class SignUpForm(forms.Form):
         widget=forms.RadioSelect,
         error_messages={"invalid_choice": "Please choose from the list."},
     )
+    no_power_tools = forms.BooleanField(label="No powered tools, please", required=False)
     age = forms.ChoiceField(
         label="My age",
         choices=AGES,
@@ -131,6 +132,7 @@ class SignUpForm(forms.Form):
         data = super().clean() or {}
         data["lifting"] = data.get("lifting") or "any"
         data["age"] = data.get("age") or "adult"
+        data["power_tools"] = not data.pop("no_power_tools", False)
         if (
             data["age"] != "adult"
             and "guardian" in data
@@ -610,6 +612,7 @@ class HelperForm(forms.Form):
         widget=forms.CheckboxSelectMultiple,
     )
     lifting = forms.ChoiceField(label="Lifts", choices=LIFTING, initial="any")
+    no_power_tools = forms.BooleanField(label="No powered tools", required=False)
     age = forms.ChoiceField(label="Age", choices=AGES, initial="adult")
     sure = forms.DecimalField(
         label="Comes, of a hundred times", min_value=0, max_value=100, decimal_places=0, initial=88
@@ -628,6 +631,7 @@ class HelperForm(forms.Form):
         for name, value, usual in (
             ("skills", in_order(data["skills"], before.get("skills", [])), []),
             ("lifting", data["lifting"], "any"),
+            ("power_tools", not data["no_power_tools"], True),
             ("age", data["age"], "adult"),
             ("days", in_order(data["days"], before.get("days", [])), []),
             ("sure", sure, "0.88"),

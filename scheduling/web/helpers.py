@@ -271,7 +271,7 @@ def _place_words(row: SignUp, offers: list[DayOffer]) -> str:
     if offer is None:
         return "a day that is not held any more"
     task = offer.task(row.task) if row.task else None
-    return f"{offer.day.date:%A %d %B}, {task.name if task else 'wherever needed'}"
+    return f"{offer.day.date:%A} {offer.day.date.day} {offer.day.date:%B}, {task.name if task else 'wherever needed'}"
 
 
 def _open_swaps(row: SignUp, offers: list[DayOffer]) -> list[tuple[Swap, str]]:
@@ -346,7 +346,7 @@ def _change_context(row: SignUp, offer: DayOffer, full: str = "") -> dict[str, A
         for task in offer.tasks:
             task.day_free += 1
     choices = [
-        (task, task.free > 0 and task.suits(row.skills, row.age, row.lifting), here and row.task == task.code)
+        (task, task.free > 0 and task.suits(row.skills, *row.limits), here and row.task == task.code)
         for task in offer.tasks
     ]
     context = {"build": row.build, "row": row, "offer": offer, "choices": choices, "full": full}

@@ -33,7 +33,7 @@ def strip(build: Build, row: SignUp) -> None:
     first = row.first_name
     others = [s.asker_id for s in row.swaps_to_answer.all()] + [s.asked_id for s in row.swaps_asked.all()]
     row.name, row.contact, row.note, row.guardian, row.skills, row.word = NOBODY, "", "", "", [], ""
-    row.lifting, row.age, row.removed = "any", "adult", timezone.now()
+    row.lifting, row.power_tools, row.age, row.removed = "any", True, "adult", timezone.now()
     row.save()
     row.notices.all().delete()
     Notice.objects.filter(sign_up__build=build, text__contains=first, sign_up__in=others).delete()

@@ -73,6 +73,8 @@ class SignUp(models.Model):
     contact = models.CharField(max_length=160)
     skills = models.JSONField(default=list, blank=True)
     lifting = models.CharField(max_length=5, choices=LIFTING, default="any")
+    power_tools = models.BooleanField(default=True)
+    """False: asked to do nothing with tools that have a motor."""
     age = models.CharField(max_length=8, choices=AGES, default="adult")
     guardian = models.CharField(max_length=200, blank=True)
     """Who answers for somebody under 18, with a way to be reached."""
@@ -114,6 +116,17 @@ class SignUp(models.Model):
     @property
     def first_name(self) -> str:
         return self.name.split()[0] if self.name.split() else self.name
+
+    @property
+    def limits(self) -> tuple[str, str, bool]:
+        """What decides which tasks the helper may do: age group, lifting, powered tools."""
+        return self.age, self.lifting, self.power_tools
+
+    @property
+    def limits_words(self) -> str:
+        """What the helper is not to do, for those who give out the work; empty for nothing."""
+        lifting = self.get_lifting_display().capitalize() if self.lifting != "any" else ""
+        return ". ".join(text for text in (lifting, "" if self.power_tools else "No powered tools") if text)
 
     @property
     def person(self) -> tuple[str, str]:

@@ -11,6 +11,7 @@ from buildout.builds.web.models import Build
 from buildout.builds.web.services import Sheet
 from buildout.units.value import from_plain
 from scheduling.engine import ages
+from scheduling.engine.calendars import LEAD
 from scheduling.engine.cautions import CAUTIONS
 from scheduling.engine.leads import asks_for_lead
 from scheduling.engine.types import BuildDay, DayLoad, PlannedTask, Schedule, TaskNet
@@ -93,17 +94,21 @@ class TaskOffer:
 
     @property
     def wanted_skills(self) -> list[str]:
-        return skill_words(list(self.skills))
+        """What helpers should be good at; leading is for the one who leads, where somebody is named."""
+        return skill_words([skill for skill in self.skills if skill != LEAD or not self.lead])
 
-    def suits(self, skills: list[str], age: str = "adult", lifting: str = "any") -> bool:
+    def suits(self, skills: list[str], age: str = "adult", lifting: str = "any", power_tools: bool = True) -> bool:
         """Whether somebody with these skills may sign up for it."""
-        return not self.refusal(skills, age, lifting)
+        return not self.refusal(skills, age, lifting, power_tools)
 
-    def refusal(self, skills: list[str], age: str = "adult", lifting: str = "any") -> str:
+    def refusal(self, skills: list[str], age: str = "adult", lifting: str = "any", power_tools: bool = True) -> str:
         """Why somebody may not sign up for it; empty when they may."""
         if self.practised_only and not set(self.skills) <= {*skills, "none"}:
             return "This task is for practised people only. These are open to you."
-        return ages.refusal(age, lifting, skills=list(self.skills), cautions=list(self.caution_codes), tools=self.tools)
+        return ages.refusal(
+            age, lifting, power_tools,
+            skills=list(self.skills), cautions=list(self.caution_codes), tools=self.tools,
+        )  # fmt: skip
 
     @property
     def from_18(self) -> bool:

@@ -31,6 +31,7 @@ def signed_up(build: Build) -> list[SignedUp]:
             skills=row.skills,
             age=row.age,  # type: ignore[arg-type]
             lifting=row.lifting,  # type: ignore[arg-type]
+            power_tools=row.power_tools,
         )
         for row in rows
     ]

@@ -53,6 +53,7 @@ def sign_up(
     age: str = "adult",
     guardian: str = "",
     lifting: str = "any",
+    power_tools: bool = True,
     wait: bool = False,
 ) -> SignUp:
     """Take a place. The same ``request_key`` again gives the sign-up it made the first time.
@@ -70,7 +71,7 @@ def sign_up(
         _not_a_flood(build)
         row = SignUp(
             build=build, day=day, task=task, day_place=0, name=name, contact=contact, skills=skills or [], note=note,
-            age=age, guardian=guardian, lifting=lifting, request_key=request_key,
+            age=age, guardian=guardian, lifting=lifting, power_tools=power_tools, request_key=request_key,
         )  # fmt: skip
         try:
             row.day_place, row.task_place = _free_places(build, row, day, task)
@@ -255,7 +256,7 @@ def _may_swap(build: Build, one: SignUp, other: SignUp) -> None:
         if offer is None:
             raise NoPlaceError("One of the two days is over or not held any more.", None)
         task = offer.task(place.task) if place.task else None
-        why = task.refusal(row.skills, row.age, row.lifting) if task else ""
+        why = task.refusal(row.skills, *row.limits) if task else ""
         if why:
             raise NoPlaceError(f"{row.first_name} cannot do {task.name if task else 'this'}. {why}", None)
 
@@ -318,7 +319,7 @@ def _free_places(build: Build, who: SignUp, day: str, task: str, mine: SignUp | 
         raise NoPlaceError("This task is not done on this day any more. Please choose another.", offer)
     if who.age == "under 14":
         raise NoPlaceError(ages.refusal("under 14", "any", skills=[], cautions=[], tools=""), offer)
-    if wanted is not None and (why := wanted.refusal(who.skills, who.age, who.lifting)):
+    if wanted is not None and (why := wanted.refusal(who.skills, *who.limits)):
         raise NoPlaceError(why, offer)
     others = [row for row in offer.sign_ups if mine is None or row.pk != mine.pk]
     if len(others) >= offer.day.places:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import re
 import threading
 import urllib.error
 import urllib.parse
@@ -22,6 +24,7 @@ from buildout.builds.web.models import Build, JournalEntry
 from buildout.people.web.models import User
 from scheduling.web import sign_ups
 from scheduling.web.models import Notice, ShareLink, SignUp, Swap
+from scheduling.web.services import signed_up
 from tests.web.test_sign_ups import FORM, join_url, key, take
 
 pytestmark = pytest.mark.django_db
@@ -305,6 +308,28 @@ def test_2000_sign_ups_by_a_robot_are_stopped_and_taken_out_together(
         assert sorted(SignUp.objects.standing().filter(day=day).values_list("day_place", flat=True)) == list(
             range(1, places + 1)
         )
+
+
+def test_who_wants_no_powered_tools_is_kept_from_them(
+    client: Client, client_of: Callable[[User | None], Client], owner: User, hand_build: Build, share_link: ShareLink
+) -> None:
+    assert hand_build.current is not None
+    result = json.loads(hand_build.current.result)
+    next(task for task in result["tasks"]["tasks"] if task["code"] == "H01")["tools"] = "driver, tape"
+    hand_build.current.result = json.dumps(result)
+    hand_build.current.save()
+    form = FORM | {"no_power_tools": "on"}
+    refused = client.post(join_url(share_link, "foam", "H01"), form | {"request_key": key(1)})
+    assert refused.status_code == 409
+    assert "done with powered tools" in refused.content.decode()
+    assert re.search(r'name="no_power_tools"[^>]* checked', refused.content.decode())
+    client.post(join_url(share_link, "foam", "anywhere"), form | {"request_key": key(1)})
+    row = SignUp.objects.get()
+    assert row.power_tools is False
+    assert [one.power_tools for one in signed_up(hand_build)] == [False]
+    assert "No powered tools" in client_of(owner).get(reverse("scheduling:days", args=[hand_build.pk])).content.decode()
+    with pytest.raises(sign_ups.NoPlaceError, match="powered tools"):
+        sign_ups.move(row, "foam", "H01")
 
 
 def test_who_may_take_out_an_hour(

@@ -35,7 +35,9 @@ HELPERS = {
     "fable-wintergill": Helper("Fable Wintergill", "fable.wintergill@example.org", "Allergic to nuts"),
     "osei-lanternby": Helper("Osei Lanternby", "osei.lanternby@example.org"),
     "juno-hartsedge": Helper("Juno Hartsedge", "juno.hartsedge@example.org", "No car"),
-    "casimir-bluefell": Helper("Casimir Bluefell", "casimir.bluefell@example.org", "16, comes with a guardian"),
+    "casimir-bluefell": Helper(
+        "Casimir Bluefell", "casimir.bluefell@example.org", guardian="Marta Bluefell, 555 0142 844"
+    ),
 }
 """Names and contacts of the helpers whose sign-ups are in the demo file, by the start of the sign-up's id."""
 

@@ -32,6 +32,7 @@ class Helper(NamedTuple):
     name: str
     contact: str = ""
     note: str = ""
+    guardian: str = ""
 
 
 class Step(NamedTuple):
@@ -147,7 +148,8 @@ def enter_commitments(build: Build, file: BuildFile, *, by: User | None, helper_
         row = SignUp.objects.create(
             build=build, ref=sign_up.id, day=sign_up.day, task=sign_up.task, day_place=day_place, task_place=task_place,
             name=helper.name[:80], contact=helper.contact, note=helper.note, skills=list(sign_up.skills),
-            age=sign_up.age, lifting=sign_up.lifting, request_key=new_token(),
+            age=sign_up.age, lifting=sign_up.lifting, power_tools=sign_up.power_tools,
+            guardian=helper.guardian, request_key=new_token(),
         )  # fmt: skip
         day = next((day.name for day in plan.crew.days if day.id == sign_up.day), sign_up.day)
         builds.note(build, "sign-up", f"{row.first_name} signed up for {day}", by_name=row.first_name)
