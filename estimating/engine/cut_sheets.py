@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import math
 import random
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from itertools import product
@@ -20,6 +21,7 @@ from itertools import product
 from estimating.engine.best_sheet import BestSheet, Cut
 from estimating.engine.cut_patterns import PatternSearch
 from estimating.engine.linear import Master, cover
+from estimating.engine.sheet_bound import fewest_sheets
 
 PRICE_SCALE = 1 << 24
 PATTERN_WORK = 6_000_000
@@ -99,11 +101,13 @@ def cut_sheets(
     fits = [i for i in range(len(pieces)) if i not in set(too_big)]
     if not fits:
         return SheetPlan([], 0, too_big)
-    area = -(
-        -sum((pieces[i][0] + kerf) * (pieces[i][1] + kerf) for i in fits) // ((sheet[0] + kerf) * (sheet[1] + kerf))
-    )
-    bound = max(area, _alone(pieces, fits, sheet, kerf, turns))
-    sheets = _fit_all(pieces, fits, sheet, kerf, turns, bound, work=FIRST_WORK)
+    raised, room = _kinds(pieces, fits, kerf, turns), (sheet[0] + kerf, sheet[1] + kerf)
+    bound = -(-sum(a * b * count for (a, b), count in raised.items()) // (room[0] * room[1]))
+    sheets = _fit_all(pieces, fits, sheet, kerf, turns, bound, work=0)
+    if bound < len(sheets):
+        bound = max(bound, fewest_sheets(list(raised), list(raised.values()), room, turns=turns))
+    if bound < len(sheets):
+        sheets = _fit_all(pieces, fits, sheet, kerf, turns, bound, work=FIRST_WORK)
     if bound < len(sheets):
         pool = _pool(pieces, fits, sheet, kerf, turns)
         pool.take(pieces, sheets)
@@ -126,17 +130,6 @@ def _ways(piece: tuple[int, int], room: tuple[int, int], turns: bool) -> list[tu
     if turns and length != width and width <= room[0] and length <= room[1]:
         ways.append((width, length, True))
     return ways
-
-
-def _alone(pieces: Sequence[tuple[int, int]], fits: list[int], sheet: tuple[int, int], kerf: int, turns: bool) -> int:
-    """How many pieces can share a sheet with none of the others counted here."""
-    long, short = sheet
-    count = 0
-    for i in fits:
-        sizes = [(a, b) for a, b, _ in _ways(pieces[i], sheet, turns)]
-        # Two such pieces fit neither end to end nor side by side, whichever way they lie.
-        count += all(2 * a + kerf > long and 2 * b + kerf > short for a, b in sizes)
-    return count
 
 
 # ---------------------------------------------------------------- fitting one piece after another
@@ -261,14 +254,16 @@ def _kind(piece: tuple[int, int], *, turns: bool) -> tuple[int, int]:
     return (max(piece), min(piece)) if turns else piece
 
 
+def _kinds(pieces: Sequence[tuple[int, int]], fits: list[int], kerf: int, turns: bool) -> dict[tuple[int, int], int]:
+    """How many there are of every size, the kerf added."""
+    counted = Counter(_kind(pieces[i], turns=turns) for i in fits)
+    return {(a + kerf, b + kerf): counted[a, b] for a, b in sorted(counted, reverse=True)}
+
+
 def _pool(pieces: Sequence[tuple[int, int]], fits: list[int], sheet: tuple[int, int], kerf: int, turns: bool) -> _Pool:
-    kinds = sorted({_kind(pieces[i], turns=turns) for i in fits}, reverse=True)
-    number = {kind: k for k, kind in enumerate(kinds)}
-    demand = [0] * len(kinds)
-    for i in fits:
-        demand[number[_kind(pieces[i], turns=turns)]] += 1
+    raised = _kinds(pieces, fits, kerf, turns)
     room = (sheet[0] + kerf, sheet[1] + kerf)
-    return _Pool(PatternSearch([(a + kerf, b + kerf) for a, b in kinds], room, turns=turns), demand, kerf)
+    return _Pool(PatternSearch(list(raised), room, turns=turns), list(raised.values()), kerf)
 
 
 def _by_patterns(
