@@ -402,7 +402,7 @@ def _best(schemes: list[Scheme], fabric: Any, lap: float, joints: Any) -> tuple[
     ranked = []
     for scheme in tied:
         edges = made.setdefault(scheme.angle, _Edges(_turned(fabric, -scheme.angle)))
-        run = round(_goods_length(edges, list(scheme.lines), lap), 1)
+        run = round(_goods_length(edges, scheme.lines, lap), 1)
         ranked.append((round(run * scheme.width / 1000), round(scheme.angle, 9), scheme.offset, run, scheme))
     ranked.sort(key=lambda r: r[:3])
     level = [r for r in ranked if r[0] <= ranked[0][0] + 1]
@@ -458,39 +458,49 @@ def _lines(low: float, high: float, offset: float, pitch: float, lap: float) -> 
     return [offset + k * pitch for k in range(first, last + 1)]
 
 
-def _ordered(ring: Ring, *, outer: bool) -> Ring:
-    """A closed ring turned anticlockwise if it is the outer one, clockwise if it is a hole."""
-    return ring if (signed_area(ring[:-1]) > 0) == outer else ring[::-1]
-
-
 class _Edges:
     """Edges of a polygon for cutting it by level lines; a line along an edge of the fabric is no weld."""
 
     def __init__(self, shape: Any) -> None:
         import numpy as np
+        import shapely
 
-        rings = [np.asarray(_ordered(list(shape.exterior.coords), outer=True))]
-        rings += [np.asarray(_ordered(list(ring.coords), outer=False)) for ring in shape.interiors]
-        self.a = np.concatenate([ring[:-1] for ring in rings])
-        self.b = np.concatenate([ring[1:] for ring in rings])
+        self.shape = shape
+        # Outer ring anticlockwise, holes clockwise, so that edges that rise have the shape on their left.
+        points, ring = shapely.get_coordinates(
+            shapely.get_rings(shapely.orient_polygons(shape)), return_index=True
+        )
+        same = ring[:-1] == ring[1:]
+        self.a, self.b = points[:-1][same], points[1:][same]
         self.low, self.high = float(self.a[:, 1].min()), float(self.a[:, 1].max())
+        # How much of a level line lies inside is a straight function of its height between two corners.
+        self._corners = np.unique(self.a[:, 1])
+        middle = (self._corners[:-1] + self._corners[1:]) / 2
+        self._width = self._inside(self._corners)
+        self._slope = np.append((self._inside(middle) - self._width[:-1]) / (middle - self._corners[:-1]), 0.0)
 
     def totals(self, groups: list[list[float]]) -> list[float]:
-        """Weld length of every group of lines.
-
-        Along a level line the edges that rise carry the right ends of its stretches and those that fall the
-        left ends, so the stretches add up to the signed sum of the crossings.
-        """
+        """Weld length of every group of lines."""
         import numpy as np
 
         levels = np.array([y for group in groups for y in group])
         if not len(levels):
             return [0.0] * len(groups)
-        length = np.minimum(self._signed(levels - GRID / 2), self._signed(levels + GRID / 2))
+        length = np.minimum(self._across(levels - GRID / 2), self._across(levels + GRID / 2))
         owner = np.repeat(np.arange(len(groups)), [len(group) for group in groups])
         return [float(total) for total in np.bincount(owner, weights=length, minlength=len(groups))]
 
-    def _signed(self, levels: Any) -> Any:
+    def _across(self, levels: Any) -> Any:
+        """Length of level lines inside the shape."""
+        import numpy as np
+
+        place = np.searchsorted(self._corners, levels, side="right") - 1
+        found = self._width[place] + self._slope[place] * (levels - self._corners[place])
+        return np.where(place < 0, 0.0, found)
+
+    def _inside(self, levels: Any) -> Any:
+        """The same from the edges: those that rise carry the right ends of the stretches, those that fall the left
+        ends, so the stretches add up to the signed sum of the crossings."""
         import numpy as np
 
         rise = self.b[:, 1] - self.a[:, 1]
@@ -510,28 +520,33 @@ class _Edges:
         met = sorted(float(x) for x in a[:, 0] + (y - a[:, 1]) / (b[:, 1] - a[:, 1]) * (b[:, 0] - a[:, 0]))
         return list(zip(met[::2], met[1::2], strict=True))
 
-    def reach(self, low: float, high: float) -> list[Point]:
-        """Stretches of x that the shape takes up between two levels."""
-        inside = (self.a[:, 1] > low) & (self.a[:, 1] < high)
-        marks = [low + GRID, (low + high) / 2, high - GRID, *sorted(float(y) for y in self.a[inside][:, 1])]
-        spans = sorted(span for y in marks for span in self._cut(y))
-        joined: list[Point] = []
-        for a, b in spans:
-            if joined and a <= joined[-1][1] + GRID:
-                joined[-1] = (joined[-1][0], max(joined[-1][1], b))
-            else:
-                joined.append((a, b))
-        return joined
 
-
-def _goods_length(edges: _Edges, lines: list[float], lap: float) -> float:
+def _goods_length(edges: _Edges, lines: Sequence[float], lap: float) -> float:
     """Running length of goods: every strip's reach, half a lap wider on both sides."""
+    import shapely
+
     levels = [edges.low, *[y for y in lines if edges.low + GRID < y < edges.high - GRID], edges.high]
+    left, _, right, _ = shapely.bounds(edges.shape).tolist()
+    strips = [
+        shapely.clip_by_rect(
+            edges.shape,
+            left - 1,
+            low if number == 0 else max(edges.low, low - lap / 2),
+            right + 1,
+            high if number == len(levels) - 2 else min(edges.high, high + lap / 2),
+        )
+        for number, (low, high) in enumerate(pairwise(levels))
+    ]
+    parts, owner = shapely.get_parts(strips, return_index=True)
+    kept = shapely.area(parts) > 0
+    parts, owner = parts[kept], owner[kept]
     total = 0.0
-    for number, (low, high) in enumerate(pairwise(levels)):
-        bottom = low if number == 0 else max(edges.low, low - lap / 2)
-        top = high if number == len(levels) - 2 else min(edges.high, high + lap / 2)
-        total += sum(b - a for a, b in edges.reach(bottom, top))
+    before, reach = -1, 0.0
+    for strip, (a, _, b, _) in sorted(zip(owner.tolist(), shapely.bounds(parts).tolist(), strict=True)):
+        if strip != before:
+            before, reach = strip, a
+        total += max(0.0, b - max(a, reach))
+        reach = max(reach, b)
     return total
 
 

@@ -22,6 +22,8 @@ from estimating.engine.cut_lengths import cut_lengths, price_patterns
 from estimating.engine.linear import cover
 
 ORDERS = 120
+POOLED = (16, 48, ORDERS)
+"""After so many orders the cheapest cover is chosen from the levels seen so far."""
 LENGTH_ORDERS = 20
 SEED = 11
 
@@ -73,8 +75,15 @@ def cut_rolls(pieces: Sequence[tuple[int, int]], width: int, *, roll: int | None
     fits = [i for i in range(len(pieces)) if i not in left_out]
     if not fits:
         return RollPlan([], 0, 0, too_big)
-    bound = _bound(pieces, fits, width, kerf)
-    levels = _levels(pieces, fits, width, kerf, bound, roll)
+    # A blank that leaves no room for any other beside it is a level of its own in every plan.
+    narrowest = min(pieces[i][1] for i in fits)
+    alone = [i for i in fits if pieces[i][1] + kerf + narrowest > width]
+    shared = [i for i in fits if pieces[i][1] + kerf + narrowest <= width]
+    ends = sum(pieces[i][0] + kerf for i in alone)
+    bound = _bound(pieces, shared, width, kerf) if shared else 0
+    levels = [Level(pieces[i][0], [Blank(i, 0, 0)]) for i in alone]
+    levels += _levels(pieces, shared, width, kerf, bound, roll) if shared else []
+    bound += ends
     drawn = sum(level.length + kerf for level in levels)
     if drawn < bound:
         raise AssertionError("the bound lies above the plan")
@@ -124,9 +133,11 @@ def _levels(
             pool.setdefault(tuple(sorted(pieces[b.piece] for b in level.blanks)), level)
         if not best or length < best_length:
             best, best_length = levels, length
+        if best_length > bound and attempt + 1 in POOLED:
+            best, best_length = _from_pool(pieces, fits, kerf, list(pool.items()), best, best_length)
         if best_length <= bound:
-            return best
-    return _from_pool(pieces, fits, kerf, list(pool.items()), best, best_length)
+            break
+    return best
 
 
 def _fill(
@@ -206,7 +217,7 @@ def _from_pool(
     pool: list[tuple[tuple[tuple[int, int], ...], Level]],
     best: list[Level],
     best_length: int,
-) -> list[Level]:
+) -> tuple[list[Level], int]:
     kinds = sorted({pieces[i] for i in fits})
     number = {kind: k for k, kind in enumerate(kinds)}
     waiting: dict[tuple[int, int], list[int]] = {}
@@ -230,6 +241,5 @@ def _from_pool(
             if blanks:
                 length = max(b.x + pieces[b.piece][0] for b in blanks)
                 levels.append(Level(length, blanks))
-    if any(waiting.values()) or sum(level.length + kerf for level in levels) >= best_length:
-        return best
-    return levels
+    length = sum(level.length + kerf for level in levels)
+    return (best, best_length) if any(waiting.values()) or length >= best_length else (levels, length)
