@@ -22,6 +22,8 @@ LONG_SIDE = 1000.0
 MOST_MATS = 1000
 SQUEEZE = 0.5
 """mm a mat may lie over the line; foam gives more than that."""
+AT_ONCE = 50_000
+"""Mats looked at in one go."""
 STEPS = 8
 """Shares of the free space at which the grid is tried, besides flush with every corner."""
 
@@ -267,42 +269,56 @@ def _best(field: Any, length: float, width: float, pins: Sequence[Pin] = ()) -> 
     import shapely
 
     room = shapely.buffer(field, SQUEEZE, join_style="mitre")
-    shapely.prepare(room)
-    middle = field.centroid
-    best: tuple[tuple[float, ...], list[Ring]] | None = None
+    middle = np.array([field.centroid.x, field.centroid.y])
+    best: tuple[float, ...] = ()
+    mats: Any = None
     for angle in _angles(field):
         cos, sin = math.cos(angle), math.sin(angle)
         turn = np.array([[cos, -sin], [sin, cos]])
+        straight = shapely.transform(room, lambda points, turn=turn: points @ turn)
+        shapely.prepare(straight)
         corners = np.asarray(field.exterior.coords[:-1]) @ turn
+        centre = middle @ turn
+        held = np.array([_at(pin) for pin in pins]).reshape(-1, 2) @ turn
         for turned, (along, across) in enumerate(((length, width), (width, length))[: 1 if length == width else 2]):
             if pins and pins[0].direction and (along >= across) != (pins[0].direction == "x"):
                 continue
             xs = _starts(corners[:, 0], along)
             ys = _starts(corners[:, 1], across)
             if pins:
-                at = np.array(_at(pins[0])) @ turn
-                xs = _through(xs, float(at[0]), float(corners[:, 0].min()), along)
-                ys = _through(ys, float(at[1]), float(corners[:, 1].min()), across)
-            columns = [(x, _edges(corners[:, 0], x, along)) for x in xs]
-            rows = [(y, _edges(corners[:, 1], y, across)) for y in ys]
-            for x, lefts in columns:
-                for y, lows in rows:
-                    boxes = len(lefts) * len(lows)
-                    if not boxes or (not pins and best is not None and boxes < len(best[1])):
-                        continue
-                    rings = _boxes(lefts, lows, along, across) @ turn.T
-                    inside = rings[shapely.covers(room, shapely.polygons(rings))]
-                    if not len(inside):
-                        continue
-                    near = [np.hypot(*(inside[:, 0] - _at(pin)).T).min() <= SAME for pin in pins]
-                    if pins and not near[0]:
-                        continue
-                    centre = inside.mean(axis=(0, 1))
-                    off = math.hypot(float(centre[0]) - middle.x, float(centre[1]) - middle.y)
-                    rank = (-float(sum(near)), -float(len(inside)), round(off, 1), float(turned), round(angle, 9), x, y)
-                    if best is None or rank < best[0]:
-                        best = (rank, [tidy_ring([(float(p), float(q)) for p, q in ring]) for ring in inside])
-    return sorted(best[1]) if best else []
+                xs = _through(xs, float(held[0, 0]), float(corners[:, 0].min()), along)
+                ys = _through(ys, float(held[0, 1]), float(corners[:, 1].min()), across)
+            lefts, own_x = _edges(corners[:, 0], xs, along)
+            lows, own_y = _edges(corners[:, 1], ys, across)
+            # Every pair of edges is a mat of exactly one grid, so all grids are looked at in one go.
+            inside = np.concatenate([
+                shapely.covers(straight, shapely.box(some[:, None], lows, some[:, None] + along, lows + across))
+                for some in np.array_split(lefts, max(1, len(lefts) * len(lows) // AT_ONCE))
+            ])  # fmt: skip
+            k, m = np.nonzero(inside)
+            grid, grids = own_x[k] * len(ys) + own_y[m], len(xs) * len(ys)
+            count = np.bincount(grid, minlength=grids)
+            meets = np.zeros(grids, dtype=np.int64)
+            for number, (u, v) in enumerate(held):
+                near = np.hypot(lefts[k] - u, lows[m] - v) <= SAME
+                here = np.bincount(grid[near], minlength=grids) > 0
+                count = np.where(here, count, 0) if number == 0 else count
+                meets += here
+            most = max(zip(meets[count > 0].tolist(), count[count > 0].tolist(), strict=True), default=(0, 0))
+            if not most[1] or (best and (-most[0], -most[1]) > best[:2]):
+                continue
+            level = np.flatnonzero((count == most[1]) & (meets == most[0]))
+            off_x = np.bincount(grid, lefts[k], grids)[level] / most[1] + along / 2 - centre[0]
+            off_y = np.bincount(grid, lows[m], grids)[level] / most[1] + across / 2 - centre[1]
+            off = np.round(np.hypot(off_x, off_y), 1).tolist()
+            ranked = [(o, float(turned), round(angle, 9), xs[g // len(ys)], ys[g % len(ys)], g)
+                      for o, g in zip(off, level.tolist(), strict=True) if o == min(off)]  # fmt: skip
+            *order, chosen = min(ranked)
+            rank = (-most[0], -most[1], *order)
+            if not best or rank < best:
+                here = grid == chosen
+                best, mats = rank, _boxes(lefts[k[here]], lows[m[here]], along, across) @ turn.T
+    return sorted(tidy_ring(ring) for ring in mats.tolist()) if best else []
 
 
 def _angles(field: Any) -> list[float]:
@@ -336,20 +352,21 @@ def _through(starts: list[float], at: float, low: float, step: float) -> list[fl
     return near or [round(own, 2)]
 
 
-def _edges(places: Any, start: float, step: float) -> Any:
-    """Near edges of the mats that a grid from ``start`` has between the field's ends in one direction."""
+def _edges(places: Any, starts: Sequence[float], step: float) -> tuple[Any, Any]:
+    """Near edges of the mats that grids from ``starts`` have between the field's ends, and the grid each is of."""
     import numpy as np
 
     low, high = float(places.min()), float(places.max())
-    edges = start + step * np.arange(math.floor((low - start) / step), math.ceil((high - start) / step) + 1)
-    return edges[(edges > low - 1 - SQUEEZE) & (edges + step < high + 1 + SQUEEZE)]
+    first = np.array(starts)[:, None]
+    edges = first + step * (np.floor((low - first) / step) + np.arange(math.ceil((high - low) / step) + 2))
+    own, place = np.nonzero((edges > low - 1 - SQUEEZE) & (edges + step < high + 1 + SQUEEZE))
+    return edges[own, place], own
 
 
-def _boxes(lefts: Any, lows: Any, along: float, across: float) -> Any:
-    """Corners of the mats between two sets of edges, from the nearest anticlockwise."""
+def _boxes(left: Any, low: Any, along: float, across: float) -> Any:
+    """Corners of mats by their near edges, from the nearest anticlockwise."""
     import numpy as np
 
-    left, low = np.repeat(lefts, len(lows)), np.tile(lows, len(lefts))
     corners = np.empty((len(left), 4, 2))
     corners[:, 0, 0] = corners[:, 3, 0] = left
     corners[:, 1, 0] = corners[:, 2, 0] = left + along

@@ -53,11 +53,11 @@ class SolverTime:
             if self._inside:
                 return plain(*args, **kwargs)
             self._inside = True
-            began = time.perf_counter()
+            began = time.process_time()
             try:
                 return plain(*args, **kwargs)
             finally:
-                self.seconds += time.perf_counter() - began
+                self.seconds += time.process_time() - began
                 self.calls += 1
                 self._inside = False
 
