@@ -474,7 +474,8 @@ class _Edges:
         self.a, self.b = points[:-1][same], points[1:][same]
         self.low, self.high = float(self.a[:, 1].min()), float(self.a[:, 1].max())
         # How much of a level line lies inside is a straight function of its height between two corners.
-        self._corners = np.unique(self.a[:, 1])
+        heights = np.unique(self.a[:, 1])
+        self._corners = heights[np.append(np.diff(heights) > 1e-9, True)]
         middle = (self._corners[:-1] + self._corners[1:]) / 2
         self._width = self._inside(self._corners)
         self._slope = np.append((self._inside(middle) - self._width[:-1]) / (middle - self._corners[:-1]), 0.0)

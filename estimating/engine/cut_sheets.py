@@ -154,7 +154,8 @@ def _fit_all(
         lambda i: (-min(pieces[i]), -max(pieces[i])),
     ]
     best: list[Sheet] | None = None
-    for key, choose, divide in product(keys, ("first", "short", "area"), ("short", "long", "area")):
+    # The tightest space by area, divided so that the larger part stays whole, mostly needs fewest: it comes first.
+    for key, choose, divide in product(keys, ("area", "first", "short"), ("area", "short", "long")):
         order = sorted(fits, key=lambda i, key=key: (key(i), i))  # type: ignore[misc]
         found, tries = _fit(pieces, order, sheet, kerf, turns, choose, divide)
         work -= tries
