@@ -5,8 +5,9 @@ to dust; cutting x into a and b means a + kerf + b = x, the same as (a+kerf) + (
 every size raised by one kerf the cut has no width.
 
 Plans come from first-fit and best-fit over many orders, and from patterns chosen by column generation;
-the better one is kept. The bound comes from the same patterns: the best single sheet is found by Beasley's
-dynamic programme (J. Oper. Res. Soc. 36, 1985, 297-306), the bound by Farley (Oper. Res. 38, 1990).
+the better one is kept. The bound comes from dual feasible functions (``sheet_bound``) and, where that does not meet
+the first plan, from the same patterns: the best single sheet is found by Beasley's dynamic programme (J. Oper. Res.
+Soc. 36, 1985, 297-306), the bound by Farley (Oper. Res. 38, 1990).
 """
 
 from __future__ import annotations
