@@ -467,9 +467,7 @@ class _Edges:
 
         self.shape = shape
         # Outer ring anticlockwise, holes clockwise, so that edges that rise have the shape on their left.
-        points, ring = shapely.get_coordinates(
-            shapely.get_rings(shapely.orient_polygons(shape)), return_index=True
-        )
+        points, ring = shapely.get_coordinates(shapely.get_rings(shapely.orient_polygons(shape)), return_index=True)
         same = ring[:-1] == ring[1:]
         self.a, self.b = points[:-1][same], points[1:][same]
         self.low, self.high = float(self.a[:, 1].min()), float(self.a[:, 1].max())
