@@ -34,6 +34,8 @@ MOST_TOLD = 3
 class _Page(Value, kw_only=True):
     """One option with its small plan and names for what it lacks."""
 
+    letter: str
+    """What stands for the option where its name is too long."""
     option: Option
     svg: str
     unquoted: list[str]
@@ -42,6 +44,10 @@ class _Page(Value, kw_only=True):
     """Hours of the tasks that differ between the options."""
     differs: list[str]
     """What makes most of the difference to the first option, in words."""
+    ramp_needed: float | None
+    """Longest ramp or bevel an accessible route takes at a walk-on edge, mm; None where the step is not known."""
+    ramp_stated: float
+    """Shortest that stands at such an edge."""
     reports: list[tuple[str, list[Any]]]
     """Fire and emission documents as they are attached today, by name of the goods."""
 
@@ -138,12 +144,15 @@ def _compared(build: Build, found: SystemComparison) -> dict[str, Any]:
     attached = reports_on(build, products)
     pages = [
         _Page(
+            letter="ABCDE"[n],
             option=option,
             svg=svg_of(draw_small(plan, option.floor, option.fold_away, units=base.units), f"o{n}", 110.0),
             unquoted=[names.get(item, item) for item in option.unquoted],
             last=names.get(option.last_item, option.last_item),
             changing=hours,
-            differs=[f"{name} {more:+g} h" for name, more in differs[:MOST_TOLD]],
+            differs=[f"{name} {more:+g} h".replace("-", "−") for name, more in differs[:MOST_TOLD]],
+            ramp_needed=_ramp_needed(option),
+            ramp_stated=min((e.run_stated for e in option.screening.edges), default=0.0) if option.screening else 0.0,
             reports=[
                 (names.get(item, item), on_what_burns([item], attached))
                 for item in burning_goods(systems[option.system], option.floor)
@@ -152,6 +161,13 @@ def _compared(build: Build, found: SystemComparison) -> dict[str, Any]:
         for n, (option, (hours, differs)) in enumerate(zip(made.options, changing_hours(made.options), strict=True))
     ]
     return {"made": made, "pages": pages, "overtaken": found.base_id != build.current_id}
+
+
+def _ramp_needed(option: Option) -> float | None:
+    edges = option.screening.edges if option.screening else []
+    if not edges or any(edge.need == "missing" for edge in edges):
+        return None
+    return max(edge.run_needed for edge in edges)
 
 
 @login_required
