@@ -5,36 +5,38 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-import pytest
 from django.urls import reverse
 from playwright.sync_api import expect
 
 from buildout.builds.web.models import Build
 from buildout.changes.web.demo import OWNER
 from tests.browser.chromium import DESK, PHONE
-from tests.browser.conftest import WIDTHS
 from tests.browser.test_pages import barriers
 
 RUN = 120_000
 """Milliseconds a run of the whole chain may take on a slow machine."""
 
 
-@pytest.mark.parametrize("viewport", WIDTHS)
-def test_pages_fit_and_a_pin_without_its_place_is_refused(
-    demo: Build, visit: Callable[..., Any], viewport: dict[str, int]
-) -> None:
-    owner = visit(viewport).sign_in(OWNER[0])
+def test_what_cannot_be_is_refused_on_a_phone(demo: Build, visit: Callable[..., Any]) -> None:
+    """A pin without its place, a ramp where a wall stands: said beside the field, what was chosen is kept."""
+    owner = visit(PHONE).sign_in(OWNER[0])
     page = owner.page
-    owner.go(reverse("changes:choose-options", args=[demo.pk, "hall"]))
-    owner.fits()
     owner.go(reverse("estimating:pins", args=[demo.pk, "hall"]))
-    owner.fits()
     page.get_by_label("Where").select_option("base")
     page.get_by_label("What is pinned").select_option("line")
     page.get_by_label("Runs").select_option("x")
     page.get_by_role("button", name="See what this does").click()
     expect(page.locator("#id_y_error")).to_contain_text("how far across from the datum wall")
     owner.fits()
+    owner.go(reverse("estimating:sides", args=[demo.pk, "hall"]))
+    expect(page.get_by_role("img", name="Main hall: sides of the mat")).to_contain_text("landing 2")
+    page.get_by_label("A-B 1", exact=True).select_option("ramp")
+    page.get_by_label("landing 2", exact=True).select_option("frame")
+    page.get_by_role("button", name="See what this does").click()
+    expect(page.get_by_text("No ramp can stand at A-B 1")).to_be_visible()
+    expect(page.get_by_label("landing 2", exact=True)).to_have_value("frame")
+    owner.fits()
+    assert barriers(page) == []
 
 
 def test_owner_compares_three_systems_switches_and_pins_a_line(demo: Build, visit: Callable[..., Any]) -> None:
