@@ -147,7 +147,8 @@ def _lead_desk(request: HttpRequest, build_id: int, day: str) -> Desk:
     sheet = builds.sheet_of(build)
     offer = _offer(build, sheet, day)
     people = marks.roster(sheet, offer)
-    return Desk(build, sheet, offer, people, user.name, lead=True, owner=member.role == Role.OWNER)
+    by_name = (user.name.split() or [user.name])[0]  # helpers see first names only
+    return Desk(build, sheet, offer, people, by_name, lead=True, owner=member.role == Role.OWNER)
 
 
 def _helper_desk(token: str) -> Desk:
@@ -172,7 +173,7 @@ def _offer(build: Build, sheet: Sheet, day: str) -> DayOffer:
 
 def cards_of(desk: Desk) -> list[Card]:
     net = {task.code: task for task in desk.sheet.part("tasks", TaskNet).tasks}
-    waiting = _Waiting(desk, net)
+    waiting, hands = _Waiting(desk, net), _Hands(desk)
     names = {person.key: person.name for person in desk.people}
     leaders = known_by_name(desk.sheet) | {person.id: person.name for person in desk.people}
     places = desk.sheet.document.get("crew", {}).get("tool_places", {})
@@ -183,6 +184,8 @@ def cards_of(desk: Desk) -> list[Card]:
     for offer in desk.offer.tasks:
         state = desk.day.tasks.get(offer.code)
         waits, unreported = waiting.of(offer.code)
+        if desk.days_ahead == 0 and (short := hands.missing(net.get(offer.code))):
+            waits = [*waits, f"{short} more {'carrier' if short == 1 else 'carriers'}"]
         found.append(
             Card(
                 offer=offer,
@@ -260,19 +263,30 @@ class _Waiting:
         return state.since + timedelta(minutes=minutes) if state.state == "finished" else None
 
 
+class _Hands:
+    """Who is there to carry what takes many hands at once."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.carried = {row.code for row in default_template() if row.carry}
+        able = [one for one in desk.people if one.sign_up is None or one.sign_up.lifting == "any"]
+        self.expected = len(able)
+        counted = desk.day.counts.get("carriers")
+        self.counted = counted is not None
+        self.present = counted if counted is not None else len(desk.day.present(able))
+
+    def missing(self, task: Task | None) -> int:
+        """How many too few are here for a task; 0 for one that is not carried."""
+        return max(0, task.crew_min - self.present) if task is not None and task.code in self.carried else 0
+
+
 def _carries(desk: Desk, cards: Sequence[Card]) -> list[dict[str, Any]]:
     """What takes many hands at once: how many are needed, how many are here, and whether it may begin."""
-    carried = {row.code for row in default_template() if row.carry}
-    able = [one for one in desk.people if one.sign_up is None or one.sign_up.lifting == "any"]
-    here = len(desk.day.present(able))
-    counted = desk.day.counts.get("carriers")
-    present = counted if counted is not None else here
+    hands = _Hands(desk)
     return [
-        {"card": card, "needed": card.task.crew_min, "expected": len(able), "present": present,
-         "counted": counted is not None,
-         "enough": present >= card.task.crew_min, "missing": max(0, card.task.crew_min - present)}
+        {"card": card, "needed": card.task.crew_min, "expected": hands.expected, "present": hands.present,
+         "counted": hands.counted, "enough": not hands.missing(card.task), "missing": hands.missing(card.task)}
         for card in cards
-        if card.offer.code in carried and card.task is not None and card.state != "finished"
+        if card.offer.code in hands.carried and card.task is not None and card.state != "finished"
     ]  # fmt: skip
 
 
@@ -335,7 +349,14 @@ def _task_page(request: HttpRequest, desk: Desk, code: str) -> HttpResponse:
     ticked = on_it or {person.key for person in marks.usual_crew(desk.people, desk.day, code)}
     here = desk.day.present(desk.people)
     choose = here or desk.people
-    choices = [(person, person.key in ticked) for person in choose]
+    names = {offer.code: offer.name for offer in desk.offer.tasks}
+    busy = {
+        key: names.get(other.task, other.task)
+        for other in desk.day.tasks.values()
+        if other.task != code and other.state == "under way"
+        for key in other.people
+    }
+    choices = [(person, person.key in ticked, busy.get(person.key, "")) for person in choose]
     return _render(request, desk, "scheduling/board/task.html", _context(desk) | {"card": card, "choices": choices})
 
 
@@ -521,7 +542,8 @@ def day_end(desk: Desk) -> DayEnd:
 def board_end(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
     """What was done, what slid, who came; the owner can have the rest planned anew."""
     desk = _lead_desk(request, build_id, day)
-    return _render(request, desk, "scheduling/board/end.html", _context(desk) | {"end": day_end(desk)})
+    over = desk.now() >= desk.at(read_time(desk.offer.day.end))
+    return _render(request, desk, "scheduling/board/end.html", _context(desk) | {"end": day_end(desk), "over": over})
 
 
 @login_required

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from hashlib import sha256
 from typing import Any
 
 from django.db import transaction
@@ -160,7 +161,29 @@ def take(
         )
         if jpeg:
             DayPhoto.objects.create(mark=mark, jpeg=jpeg)
+        if mark.kind in ("start", "crew") and mark.outcome == Outcome.TAKEN:
+            _leave_other_tasks(mark, day, people, spoken_of)
     return mark
+
+
+def _leave_other_tasks(mark: DayMark, day: Day, people: Sequence[Person], going: Sequence[Person]) -> None:
+    """Whoever goes to a task leaves the one they are on: nobody works at two places, and hours count once.
+
+    A task that loses its last one is stopped. What others said later than ``mark`` stands.
+    """
+    known, gone = {person.key: person for person in people}, {person.key for person in going}
+    for code, state in sorted(day.tasks.items()):
+        if code == mark.task or state.state != "under way" or not gone & set(state.people) or mark.at < state.since:
+            continue
+        rest = [known[key] for key in state.people if key in known and key not in gone]
+        left = DayMark.objects.create(
+            build=mark.build, day=mark.day, kind=Kind.CREW if rest else Kind.STOP, task=code, at=mark.at,
+            received=mark.received, by_name=mark.by_name, count=len(rest) or None,
+            key=sha256(f"{mark.key}:{code}".encode()).hexdigest(),
+        )  # fmt: skip
+        DayPerson.objects.bulk_create(
+            [DayPerson(mark=left, sign_up=person.sign_up, core=person.core) for person in rest]
+        )
 
 
 def _fill(
