@@ -17,7 +17,7 @@ from buildout.units.money import format_money, round_money
 from buildout.units.value import Reason, Status, Value
 from buildout.units.words import some_of
 from estimating.engine.heads import FLOAT, HEADS
-from estimating.engine.types import Award, Budget, TakeOff
+from estimating.engine.types import Award, AwardLine, Budget, TakeOff
 
 RUNS = 1000
 SEED = 20
@@ -66,13 +66,14 @@ def cost_risk(
     openings: Sequence[tuple[date, int]],
     planned: date | None,
     weekly_rent: Decimal,
-    tax_percent: Decimal,
+    tax_percent: Mapping[str, Decimal],
     currency: str,
 ) -> CostRisk:
     """Play the budget through ``RUNS`` times; the same inputs give the same figures.
 
     ``billed``: budget head → invoiced without an order; of an allowance only the rest is uncertain. ``here``: items
-    that have come; ``cut_here``: items that are cut on site. ``openings``: (day, runs of the forecast that open then).
+    that have come; ``cut_here``: items that are cut on site; ``tax_percent``: item → rate of its order or quote.
+    ``openings``: (day, runs of the forecast that open then).
     Each source draws from its own stream, so that taking one out changes no other.
 
     Status: underdetermined when something asked has no price at all or there is no forecast.
@@ -84,9 +85,8 @@ def cost_risk(
         if line.head != FLOAT and (rest := line.allowance - billed.get(line.head, Decimal(0))) > 0
     ]
     cut = {line.item: line.name for line in take_off.lines if line.item in cut_here}
-    share = 1 + tax_percent / 100
     sources += [
-        (f"{cut[line.item]}, spoiled in cutting", "cut here", _triangle(line.item, line.goods * share, SPOILED))
+        (f"{cut[line.item]}, spoiled in cutting", "cut here", _triangle(line.item, _taxed(line, tax_percent), SPOILED))
         for line in sorted(award.lines, key=lambda line: line.item)
         if line.item in cut and line.item not in here
     ]
@@ -114,6 +114,10 @@ def cost_risk(
         ),
         reasons=reasons,
     )  # fmt: skip
+
+
+def _taxed(line: AwardLine, tax_percent: Mapping[str, Decimal]) -> Decimal:
+    return line.goods * (1 + tax_percent.get(line.item, Decimal(0)) / 100)
 
 
 Drawn = list[float]

@@ -7,10 +7,12 @@ from datetime import date
 from decimal import Decimal
 from typing import Literal
 
-from buildout.units.money import format_money, round_money, smallest
+import msgspec
+
+from buildout.units.money import format_money, round_money, smallest, tax_on
 from buildout.units.value import Reason, Value
 from buildout.units.words import counted
-from estimating.engine.heads import FREIGHT, HEADS, TAX
+from estimating.engine.heads import FLOAT, FREIGHT, HEADS, TAX
 from estimating.engine.types import Budget
 
 OTHER = 23
@@ -45,6 +47,10 @@ class LedgerRow(Value, kw_only=True):
     tax: Decimal = Decimal(0)
     amount: Decimal
     """What is due, paid or drawn in all."""
+    reference: str = ""
+    """Number on the paper."""
+    who: str = ""
+    """From whom, where no order says it."""
 
     @property
     def allowance(self) -> bool:
@@ -166,6 +172,22 @@ def _let_off_by_head(
     return found
 
 
+def after_draws(budget: Budget, drawn: Mapping[int, Decimal]) -> Budget:
+    """The budget with what was drawn from contingency set aside instead: no total moves. ``drawn``: by head."""
+    moved = sum((amount for head, amount in drawn.items() if head in HEADS and head != FLOAT), Decimal(0))
+    return msgspec.structs.replace(
+        budget,
+        lines=[
+            msgspec.structs.replace(
+                line, allowance=line.allowance + drawn.get(line.head, Decimal(0)),
+                contingency=line.contingency - drawn.get(line.head, Decimal(0)),
+            )
+            for line in budget.lines
+        ],
+        allowances=budget.allowances + moved, contingency=budget.contingency - moved,
+    )  # fmt: skip
+
+
 def head_money(
     budget: Budget,
     rows: list[LedgerRow],
@@ -181,6 +203,12 @@ def head_money(
     invoiced = dict.fromkeys(HEADS, Decimal(0))
     paid, drawn = dict(invoiced), dict(invoiced)
     bills = {row.number: heads_of(row, head_of) for row in rows if row.kind in BILLS}
+    # What is set aside is meant with its tax; so a bill that no order stands behind uses it up with its tax.
+    held = dict.fromkeys(HEADS, Decimal(0))
+    for row in rows:
+        if row.kind in BILLS and not row.order:
+            held[row.head if row.head in HEADS else OTHER] += row.tax
+            held[TAX] -= row.tax
     less = _let_off_by_head(rows, ordered, head_of)
     for row in rows:
         if row.kind in BILLS:
@@ -202,7 +230,10 @@ def head_money(
             paid=paid[line.head],
             contingency=line.contingency - drawn[line.head],
             drawn=drawn[line.head],
-            forecast=max(line.quoted + line.allowance + drawn[line.head] - less[line.head], invoiced[line.head])
+            forecast=max(
+                line.quoted + line.allowance + drawn[line.head] - less[line.head],
+                invoiced[line.head] + held[line.head],
+            )
             + line.contingency
             - drawn[line.head],
         )
@@ -210,11 +241,29 @@ def head_money(
     ]
 
 
-def three_way(lines: list[OrderLine], freight: Decimal, tax: Decimal, rows: list[LedgerRow], currency: str) -> ThreeWay:
-    """Order, receipt and invoices of one order side by side, and where they differ.
+TOLERANCE_NAME = "half of the smallest coin for each amount printed"
+"""By how much a supplier's tax, or price for a part, may differ from ours where each side rounds by its own rule."""
 
-    Money within half of the smallest unit per line is the same: suppliers round tax by line or by invoice. What a
-    credit note lets off for goods that stay explains a lower price, freight or tax.
+
+def near(amounts: int, currency: str) -> Decimal:
+    """How far sums of so many printed amounts may lie apart by rounding alone.
+
+    >>> near(3, "USD")
+    Decimal('0.015')
+    """
+    return smallest(currency) * amounts / 2
+
+
+def three_way(
+    lines: list[OrderLine], freight: Decimal, tax: Decimal, percent: Decimal, rows: list[LedgerRow], currency: str
+) -> ThreeWay:
+    """Order, receipt, invoices and payments of one order side by side, and where they differ, each by name.
+
+    ``tax``: on the whole order as it stands; ``percent``: the rate it was placed at. Tax is held against the lines and
+    freight as the bills print them, each taxed and rounded by itself; a supplier may round the bill as a whole, so that
+    ``near`` as many cents count as the same. The same holds for the price of a part of a line, bill by bill. Freight
+    is one amount and must agree. What a credit note lets off for goods that stay explains a lower price, freight or
+    tax. Payments are held against each invoice, then against all of them, then against the order.
     """
     bills = [row for row in rows if row.kind in BILLS]
     allowed: dict[str, Decimal] = {}
@@ -225,49 +274,103 @@ def three_way(lines: list[OrderLine], freight: Decimal, tax: Decimal, rows: list
     for row in bills:
         for entry in row.lines:
             billed.setdefault(entry.item, []).append(entry)
-    found = []
+    found, reasons = [], []
     for line in lines:
         entries = billed.pop(line.item, [])
-        found.append(
-            MatchLine(
-                item=line.item, name=line.name, unit=line.unit, ordered=line.due, received=line.received,
-                invoiced=sum((e.quantity for e in entries), Decimal(0)), ordered_goods=line.goods,
-                invoiced_goods=sum((e.goods for e in entries), Decimal(0)),
-            )
+        match = MatchLine(
+            item=line.item, name=line.name, unit=line.unit, ordered=line.due, received=line.received,
+            invoiced=sum((e.quantity for e in entries), Decimal(0)), ordered_goods=line.goods,
+            invoiced_goods=sum((e.goods for e in entries), Decimal(0)),
         )  # fmt: skip
-    invoiced = sum((row.amount for row in bills), Decimal(0))
-    paid = sum((row.amount for row in rows if row.kind == "payment"), Decimal(0))
-    credited = -sum((row.amount for row in bills if row.kind == "credit"), Decimal(0))
-    reasons = [reason for line in found for reason in _differences(line, allowed.get(line.item, Decimal(0)), currency)]
+        found.append(match)
+        reasons += _differences(match, allowed.get(line.item, Decimal(0)), near(len(entries), currency), currency)
     for item, entries in sorted(billed.items()):
         amount = sum((entry.goods for entry in entries), Decimal(0))
         if amount:
             reasons.append(_differs("not ordered", item, f"{format_money(amount, currency)} for something not on the "
                                     "order", "Ask what it is for before paying"))  # fmt: skip
     whole = bool(found) and all(line.invoiced >= line.ordered for line in found)
-    near = smallest(currency) * (len(lines) + 1) / 2
-    for name, asked, off, agreed in (
-        ("freight", sum((row.freight for row in bills), Decimal(0)),
-         sum((row.freight for row in bills if row.allowance), Decimal(0)), freight),
-        ("tax", sum((row.tax for row in bills), Decimal(0)),
-         sum((row.tax for row in bills if row.allowance), Decimal(0)), tax),
-    ):  # fmt: skip
-        over = asked - agreed
-        if over > near or (whole and bills and off - over > near):
-            more = "more" if over > 0 else "less"
-            reasons.append(_differs(f"{name} differs", name, f"{format_money(abs(over), currency)} {more} {name} than "
-                                    "the order says", "Ask the supplier which is right"))  # fmt: skip
-    if paid > invoiced and credited > 0:
-        owed = format_money(min(paid - invoiced, credited), currency)
-        reasons.append(_differs("credit open", "payments", f"{owed} that was credited is paid already",
-                                "Have it paid back, or set off against their next invoice"))  # fmt: skip
-    elif paid > invoiced and whole:
-        reasons.append(_differs("paid too much", "payments", f"{format_money(paid - invoiced, currency)} more was paid "
-                                "than invoiced", "Ask for it back, or for a credit note"))  # fmt: skip
+    over = sum((row.freight for row in bills), Decimal(0)) - freight
+    let = -sum((row.freight for row in bills if row.allowance), Decimal(0))
+    if over > 0 or (whole and bills and -over > let):
+        reasons.append(_differs("freight differs", "freight", f"{_apart(over, currency)} freight than the order says",
+                                "Ask the supplier which is right"))  # fmt: skip
+    reasons += _tax_differs(bills, percent, currency)
+    invoiced = sum((row.amount for row in bills), Decimal(0))
+    credited = -sum((row.amount for row in bills if row.kind == "credit"), Decimal(0))
+    ordered = sum((line.goods for line in lines), freight + tax)
+    reasons += _payments(rows, invoiced, credited, invoiced if whole else max(invoiced, ordered), currency)
+    paid = sum((row.amount for row in rows if row.kind == "payment"), Decimal(0))
     return ThreeWay(lines=found, invoiced=invoiced, credited=credited, paid=paid, reasons=reasons)
 
 
-def _differences(line: MatchLine, allowed: Decimal, currency: str) -> list[Reason]:
+def _tax_differs(bills: list[LedgerRow], percent: Decimal, currency: str) -> list[Reason]:
+    """The tax the bills ask for against the tax on every amount they print."""
+    asked, expected, amounts = Decimal(0), Decimal(0), 0
+    for row in bills:
+        if row.allowance and not row.tax:
+            continue  # money given back without touching the tax
+        printed = [amount for amount in (*(entry.goods for entry in row.lines), row.goods, row.freight) if amount]
+        asked += row.tax
+        expected += sum((tax_on(amount, percent, currency) for amount in printed), Decimal(0))
+        amounts += len(printed)
+    if abs(asked - expected) <= near(amounts, currency):
+        return []
+    text = (
+        f"{_apart(asked - expected, currency)} tax than {percent.normalize():f} % of what is invoiced: "
+        f"{format_money(asked, currency)}, where its lines come to {format_money(expected, currency)}"
+    )
+    return [_differs("tax differs", "tax", text, "Ask the supplier which is right")]
+
+
+def _payments(
+    rows: list[LedgerRow], invoiced: Decimal, credited: Decimal, most: Decimal, currency: str
+) -> list[Reason]:
+    """Where more is paid than asked: for one invoice, for all of them, ahead of them. ``most``: what is due in all."""
+    found = overpaid(rows, currency)
+    over = sum((row.amount for row in rows if row.kind == "payment"), Decimal(0)) - invoiced
+    if over > 0 and credited > 0:
+        owed = min(over, credited)
+        over -= owed
+        found.append(_differs("credit open", "payments", f"{format_money(owed, currency)} that was credited is paid "
+                              "already", "Have it paid back, or set off against their next invoice"))  # fmt: skip
+    over -= sum((_over(row, rows) for row in rows if row.kind == "invoice"), Decimal(0))
+    too_much = over - (most - invoiced)
+    if too_much > 0:
+        than = "invoiced" if most == invoiced else "the whole order comes to"
+        found.append(_differs("paid too much", "payments", f"{format_money(too_much, currency)} more was paid than "
+                              f"{than}", "Ask for it back, or for a credit note"))  # fmt: skip
+    ahead = over - max(too_much, Decimal(0))
+    if ahead > 0:
+        found.append(
+            Reason(code="paid ahead", where="payments", severity="note", todo="Hold the next invoice against it",
+                   text=f"{format_money(ahead, currency)} is paid ahead of an invoice")
+        )  # fmt: skip
+    return found
+
+
+def _over(invoice: LedgerRow, rows: Sequence[LedgerRow]) -> Decimal:
+    """What is paid for an invoice beyond what it asks."""
+    paid = sum((row.amount for row in rows if row.kind == "payment" and row.settles == invoice.number), Decimal(0))
+    return max(paid - max(invoice.amount, Decimal(0)), Decimal(0))
+
+
+def overpaid(rows: Sequence[LedgerRow], currency: str) -> list[Reason]:
+    """Every invoice that more was paid for than it asks, whether an order stands behind it or not."""
+    return [
+        _differs("paid too much", f"entry {row.number}", f"Invoice {row.reference or row.number}"
+                 f"{f' of {row.who}' if row.who else ''}: {format_money(over, currency)} more was paid than it asks",
+                 "Ask for it back, or for a credit note")
+        for row in rows
+        if row.kind == "invoice" and (over := _over(row, rows)) > 0
+    ]  # fmt: skip
+
+
+def _apart(over: Decimal, currency: str) -> str:
+    return f"{format_money(abs(over), currency)} {'more' if over > 0 else 'less'}"
+
+
+def _differences(line: MatchLine, allowed: Decimal, rounding: Decimal, currency: str) -> list[Reason]:
     found = []
     if line.invoiced > line.received:
         missing = counted(line.invoiced - line.received, line.unit)
@@ -277,13 +380,26 @@ def _differences(line: MatchLine, allowed: Decimal, currency: str) -> list[Reaso
         more = counted(line.invoiced - line.ordered, line.unit)
         found.append(_differs("billed, not ordered", line.item, f"{line.name}: {more} more invoiced than ordered",
                               "Ask for a credit note"))  # fmt: skip
+    if line.received > line.invoiced:
+        here = counted(line.received - line.invoiced, line.unit)
+        found.append(
+            Reason(code="received, not billed", where=line.item, severity="note", todo="Keep the money for it ready",
+                   text=f"{line.name}: {here} came that no invoice asks for yet")
+        )  # fmt: skip
     if line.invoiced and line.ordered:
-        agreed = line.ordered_goods * line.invoiced / line.ordered
-        over = line.invoiced_goods - agreed
-        if over > smallest(currency) / 2 or -over - allowed > smallest(currency) / 2:
-            said = f"{format_money(abs(over), currency)} {'more' if over > 0 else 'less'}"
-            found.append(_differs("price differs", line.item, f"{line.name}: {said} than the order's price for "
-                                  "what is invoiced", "Hold one against the other with the supplier"))  # fmt: skip
+        over = line.invoiced_goods - line.ordered_goods * line.invoiced / line.ordered
+        if over > rounding or -over - allowed > rounding:
+            text = f"{line.name}: {_apart(over, currency)} than the order's price for what is invoiced"
+            found.append(_differs("price differs", line.item, text, "Hold one against the other with the supplier"))
+    elif line.invoiced_goods > 0 and line.ordered_goods and not line.ordered:
+        over = line.invoiced_goods - line.ordered_goods
+        if abs(over) > rounding:
+            text = f"{line.name}: {_apart(over, currency)} than was agreed for calling it off"
+            found.append(_differs("price differs", line.item, text, "Hold one against the other with the supplier"))
+    elif line.invoiced_goods > 0:
+        amount = format_money(line.invoiced_goods, currency)
+        found.append(_differs("billed without a quantity", line.item, f"{line.name}: {amount} invoiced without saying "
+                              "for how many", "Ask what it is for before paying"))  # fmt: skip
     return found
 
 

@@ -12,7 +12,7 @@ from buildout.units.money import format_money
 from estimating.engine.cash_flow import CashFlow, Flow, Purchase, cash_flow, purchase_flows, spread
 from estimating.engine.heads import FLOAT, HEADS
 from estimating.engine.ledger import let_off
-from estimating.engine.types import Arrivals, Budget, MoneyPlan, OrderDates, Quote, Supplier
+from estimating.engine.types import Arrivals, MoneyPlan, OrderDates, Quote, Supplier
 from estimating.web import ledger, order_book
 from estimating.web.models import LedgerEntry, Order
 from estimating.web.services import standings, tax_due
@@ -42,19 +42,16 @@ def planned_from(sheet: Sheet, orders: list[Order], entries: list[LedgerEntry]) 
     bought += _to_place(sheet, orders, suppliers, arrives, today)
     for purchase in bought:
         flows += purchase_flows(purchase, sheet.currency)
-    budget = sheet.part("budget", Budget)
+    budget = ledger.budget_after_draws(sheet, entries)
     # What orders placed earlier do not cover of what is needed now: the budget counts it, no order waits for it yet.
     rest = budget.goods + budget.freight + budget.tax - sum((purchase.total for purchase in bought), Decimal(0))
     if rest > 0:
         what = "Quoted, still to be ordered beyond the orders placed"
         flows.append(Flow(day=today, amount=rest, what=what, movable=True))
-    flows += _open_bills(book)
+    flows += _open_bills(book, today)
     flows += _coming_back(bought, orders, book, today)
     end = date.fromisoformat(sheet.document["dates"]["opening_wish"])
-    billed: dict[int, Decimal] = {}
-    for entry in book:
-        if entry.kind == Kind.INVOICE and entry.order is None and entry.head is not None:
-            billed[entry.head] = billed.get(entry.head, Decimal(0)) + entry.amount
+    billed = ledger.bills_without_order(book)
     for line in budget.lines:
         rest = line.allowance - billed.get(line.head, Decimal(0))
         if line.head != FLOAT and rest > 0:
@@ -129,15 +126,22 @@ def _to_place(
     return found
 
 
-def _open_bills(book: list[LedgerEntry]) -> list[Flow]:
+def _open_bills(book: list[LedgerEntry], today: date) -> list[Flow]:
     found = []
     for entry in book:
         if entry.kind != Kind.INVOICE or entry.order is not None or not entry.counts:
             continue
         left = ledger.balance(entry, book)
+        what = f"{entry.who}, {HEADS.get(entry.head or 0, 'bill')}"
         if left > 0:
-            what = f"{entry.who}, {HEADS.get(entry.head or 0, 'bill')}"
             found.append(Flow(day=entry.due or entry.day, amount=left, what=what))
+        credits = [e for e in book if e.settles_id == entry.pk and e.kind == Kind.CREDIT and e.counts]
+        returned = {e.pk for e in credits}
+        left -= sum((e.amount for e in book if e.settles_id in returned and e.kind == Kind.PAYMENT), Decimal(0))
+        if left < 0 and credits:
+            back = max(left, sum((e.amount for e in credits), Decimal(0)))  # paid beyond that is for nobody to promise
+            day = max([today, *[e.due for e in credits if e.due]])
+            found.append(Flow(day=day, amount=back, what=f"Money back, {what}"))
     return found
 
 

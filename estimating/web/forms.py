@@ -2,7 +2,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import date
-from decimal import Decimal
 from typing import Any, get_args
 
 from django import forms
@@ -10,7 +9,6 @@ from msgspec.structs import replace
 
 from buildout.builds.web.editing import AmountField, Choices, DayField, LengthField, PartForm
 from buildout.rooms.engine.types import Room
-from estimating.engine.heads import HEADS
 from estimating.engine.sides_drawing import edge_words
 from estimating.engine.types import (
     CoverSpec,
@@ -708,127 +706,6 @@ class DeliveryLineForm(forms.Form):
 
 class CloseForm(forms.Form):
     charge = AmountField(label="What they charge for cancelling, before tax", required=False)
-
-
-# ------------------------------------------------------------------ bills and payments
-
-
-HEAD_CHOICES = [(number, f"{number} {name}") for number, name in HEADS.items()]
-
-
-class InvoiceForm(forms.Form):
-    reference = forms.CharField(label="Number of the invoice", max_length=80)
-    day = DayField(label="Date of the invoice")
-    due = DayField(label="To be paid by", required=False)
-    freight = AmountField(label="Freight", required=False)
-    tax = AmountField(label="Tax", required=False)
-    note = forms.CharField(label="Note", required=False, max_length=300)
-
-
-class InvoiceLineForm(forms.Form):
-    quantity = AmountField(label="Quantity invoiced", required=False)
-    goods = AmountField(label="Amount without tax", required=False)
-
-    def __init__(self, *args: Any, line: Any, billed: Decimal, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.line = line
-        open_part = max(line.standing.received - billed, Decimal(0))
-        self.fields["quantity"].initial = open_part
-        if line.due:
-            self.fields["goods"].initial = (line.goods * open_part / line.due).quantize(Decimal("0.01"))
-
-    def clean(self) -> dict[str, Any]:
-        data = super().clean() or {}
-        if data.get("quantity") and data.get("goods") is None and "goods" not in self.errors:
-            self.add_error("goods", "Type what they ask for it, for example 315.00.")
-        return data
-
-    def billed(self) -> dict[str, str]:
-        data = self.cleaned_data
-        return {
-            "item": self.line.item, "name": self.line.name, "quantity": f"{data['quantity'] or 0:f}",
-            "goods": f"{data['goods'] or 0:f}",
-        }  # fmt: skip
-
-
-class CreditForm(forms.Form):
-    """A supplier's credit note; amounts as on the paper, without a minus."""
-
-    reference = forms.CharField(label="Number of the credit note", max_length=80)
-    day = DayField(label="Date of the credit note")
-    settles = forms.ChoiceField(label="For which invoice", required=False)
-    due = DayField(label="Money back by", required=False, help_text="Only when they pay it back")
-    freight = AmountField(label="Freight credited", required=False)
-    tax = AmountField(label="Tax credited", required=False)
-    note = forms.CharField(label="Note", required=False, max_length=300)
-
-    def __init__(self, *args: Any, invoices: Choices, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["settles"].choices = [("", "it does not say"), *invoices]  # type: ignore[attr-defined]
-
-
-class CreditLineForm(forms.Form):
-    quantity = AmountField(
-        label="Quantity credited", required=False, help_text="Nothing where the goods stay and only cost less"
-    )
-    goods = AmountField(label="Amount credited, without tax", required=False)
-
-    def __init__(self, *args: Any, line: Any, billed: Decimal, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.line, self.billed = line, billed
-
-    def clean(self) -> dict[str, Any]:
-        data = super().clean() or {}
-        if (data.get("quantity") or 0) > self.billed:
-            self.add_error("quantity", f"Only {self.billed.normalize():f} {self.line.unit} are invoiced.")
-        if data.get("quantity") and data.get("goods") is None and "goods" not in self.errors:
-            self.add_error("goods", "Type what they credit for it, for example 63.00.")
-        return data
-
-    def credited(self) -> dict[str, str]:
-        data = self.cleaned_data
-        return {
-            "item": self.line.item, "name": self.line.name, "quantity": f"{-(data['quantity'] or Decimal(0)):f}",
-            "goods": f"{-(data['goods'] or Decimal(0)):f}",
-        }  # fmt: skip
-
-
-class BillForm(forms.Form):
-    """A bill that no order stands behind: rent, a permit, a licensed trade."""
-
-    head = forms.TypedChoiceField(label="Budget head", coerce=int, choices=HEAD_CHOICES)
-    who = forms.CharField(label="From whom", max_length=120)
-    reference = forms.CharField(label="Number of the invoice", max_length=80, required=False)
-    day = DayField(label="Date of the invoice")
-    due = DayField(label="To be paid by", required=False)
-    goods = AmountField(label="Amount without tax")
-    tax = AmountField(label="Tax", required=False)
-    note = forms.CharField(label="Note", required=False, max_length=300)
-
-
-class PaymentForm(forms.Form):
-    settles = forms.ChoiceField(label="For", required=False)
-    day = DayField(label="Day it was paid")
-    amount = AmountField(label="Amount paid", min_value=Decimal("0.001"))
-    reference = forms.CharField(label="Reference", max_length=80, required=False)
-
-    def __init__(self, *args: Any, invoices: Choices, otherwise: str = "", **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        first = [("", otherwise)] if otherwise else []
-        self.fields["settles"].choices = [*first, *invoices]  # type: ignore[attr-defined]
-        self.fields["settles"].required = not otherwise
-        self.fields["settles"].unmarked = True  # type: ignore[attr-defined]
-
-
-class DrawForm(forms.Form):
-    head = forms.TypedChoiceField(label="Budget head", coerce=int, choices=HEAD_CHOICES)
-    day = DayField(label="Day")
-    amount = AmountField(label="Amount drawn", min_value=Decimal("0.001"))
-    note = forms.CharField(label="What for", max_length=300, help_text="Everybody who sees the budget reads this")
-
-
-class ReverseForm(forms.Form):
-    note = forms.CharField(label="Why", max_length=300)
 
 
 # ------------------------------------------------------------------ money

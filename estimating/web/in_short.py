@@ -14,7 +14,8 @@ from buildout.builds.web.services import Sheet
 from estimating.engine.cost_risk import CostRisk, cost_risk
 from estimating.engine.heads import FLOAT
 from estimating.engine.ledger import HeadMoney
-from estimating.engine.types import Award, Budget, MoneyPlan, Product, TakeOff
+from estimating.engine.offers import tax_rate
+from estimating.engine.types import Award, Budget, MoneyPlan, Product, Quote, TakeOff
 from estimating.web import cash, ledger
 from estimating.web.models import Approval, LedgerEntry, Order
 from estimating.web.services import standings
@@ -26,13 +27,9 @@ SOON = timedelta(days=14)
 
 def risk_of(sheet: Sheet, book: list[LedgerEntry], orders: list[Order]) -> CostRisk:
     """P50 and P80 of what the whole build costs."""
-    budget, money = sheet.part("budget", Budget), _money(sheet)
+    budget = ledger.budget_after_draws(sheet, book)
     forecast = sheet.part("forecast", dict)
     opening = sheet.part("schedule", dict).get("opening")
-    billed: dict[int, Decimal] = {}
-    for entry in book:
-        if entry.kind == LedgerEntry.Kind.INVOICE and entry.order is None and entry.head is not None:
-            billed[entry.head] = billed.get(entry.head, Decimal(0)) + entry.amount
     here = {
         line.item
         for order in orders
@@ -41,11 +38,25 @@ def risk_of(sheet: Sheet, book: list[LedgerEntry], orders: list[Order]) -> CostR
         if line.standing.received and not line.standing.outstanding
     }
     cut = {p.id for p in sheet.section("products", list[Product]) if p.form in ("sheet", "roll", "length")}
+    billed = ledger.bills_without_order(book)
     return cost_risk(
         budget, sheet.part("take_off", TakeOff), sheet.part("award", Award), billed, here, cut,
         [(date.fromisoformat(day), runs) for day, runs in forecast.get("histogram", [])],
-        date.fromisoformat(opening) if opening else None, money.weekly_rent, money.tax_percent, sheet.currency,
+        date.fromisoformat(opening) if opening else None, _money(sheet).weekly_rent, _rates(sheet, orders),
+        sheet.currency,
     )  # fmt: skip
+
+
+def _rates(sheet: Sheet, orders: list[Order]) -> dict[str, Decimal]:
+    """Item → the rate it is taxed at: as it was ordered, else as the quote it is awarded to says."""
+    quotes = {quote.id: quote for quote in sheet.section("quotes", list[Quote])}
+    usual = _money(sheet).tax_percent
+    found = {
+        line.item: tax_rate(quotes[line.quote], usual) if line.quote in quotes else usual
+        for line in sheet.part("award", Award).lines
+    }
+    standing = [order for order in orders if order.state != Order.State.CANCELLED]
+    return found | {line["item"]: order.rate for order in standing for line in order.lines}
 
 
 def _money(sheet: Sheet) -> MoneyPlan:

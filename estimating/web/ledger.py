@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
@@ -13,6 +14,7 @@ from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build
 from buildout.people.web.models import User
 from buildout.units.money import format_money, round_money
+from buildout.units.value import Reason
 from estimating.engine.heads import FREIGHT, HEADS, TAX
 from estimating.engine.ledger import (
     BilledLine,
@@ -20,7 +22,9 @@ from estimating.engine.ledger import (
     LedgerRow,
     OrderLine,
     ThreeWay,
+    after_draws,
     head_money,
+    overpaid,
     shares,
     three_way,
 )
@@ -50,6 +54,8 @@ def row_of(entry: LedgerEntry) -> LedgerRow:
         freight=entry.freight,
         tax=entry.tax,
         amount=entry.amount,
+        reference=entry.reference,
+        who="" if entry.order else entry.who,
     )
 
 
@@ -81,6 +87,24 @@ def split_of(order: Order, head_of: dict[str, int], tax: Decimal) -> dict[int, D
     return dict(sorted(found.items()))
 
 
+def budget_after_draws(sheet: builds.Sheet, book: Iterable[LedgerEntry]) -> Budget:
+    """The sheet's budget with what was drawn from contingency since set aside instead."""
+    drawn: dict[int, Decimal] = defaultdict(Decimal)
+    for entry in book:
+        if entry.kind == Kind.DRAW and entry.head is not None:
+            drawn[entry.head] += entry.amount
+    return after_draws(sheet.part("budget", Budget), drawn)
+
+
+def bills_without_order(book: Iterable[LedgerEntry]) -> dict[int, Decimal]:
+    """Head → invoiced less credited where no order stands behind it: what of an allowance is spoken for."""
+    found: dict[int, Decimal] = defaultdict(Decimal)
+    for entry in book:
+        if entry.kind in BILLS and entry.order_id is None and entry.head is not None:
+            found[entry.head] += entry.amount
+    return found
+
+
 def money_by_head(
     sheet: builds.Sheet, book: list[LedgerEntry], orders: Iterable[Order], budget: Budget | None = None
 ) -> list[HeadMoney]:
@@ -104,8 +128,19 @@ def match(sheet: builds.Sheet, order: Order, entries: list[LedgerEntry]) -> Thre
         )
         for line in standings(order)
     ]  # fmt: skip
-    rows = [row_of(entry) for entry in entries]
-    return three_way(lines, order.freight, tax_due(order, sheet.currency), rows, sheet.currency)
+    freight = Decimal(0) if order.state == Order.State.CANCELLED else order.freight
+    rows = [row_of(entry) for entry in entries if entry.counts]  # a reversed entry and its reversal are nothing
+    return three_way(lines, freight, tax_due(order, sheet.currency), order.rate, rows, sheet.currency)
+
+
+def differences(sheet: builds.Sheet, orders: Iterable[Order], book: list[LedgerEntry]) -> list[tuple[str, Reason]]:
+    """Everything in which orders, receipts, invoices and payments do not agree, with the order's name or none."""
+    found: list[tuple[str, Reason]] = []
+    for order in orders:
+        mine = [entry for entry in book if entry.order_id == order.pk]
+        found += [(order.name, reason) for reason in match(sheet, order, mine).reasons]
+    loose = [row_of(entry) for entry in book if entry.order_id is None and entry.counts]
+    return found + [("", reason) for reason in overpaid(loose, sheet.currency)]
 
 
 class CreditStart(NamedTuple):

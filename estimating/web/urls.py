@@ -123,6 +123,7 @@ urlpatterns = [
     path(f"{BUILD}budget/cash/", budget.cash, name="cash"),
     path(f"{BUILD}budget/allowances/", budget.allowances, name="allowances"),
     path(f"{BUILD}budget/bills/new/", ledger.bill, name="bill"),
+    path(f"{BUILD}budget/credit-notes/new/", ledger.credit_bill, name="credit-bill"),
     path(f"{BUILD}budget/payments/new/", ledger.pay, name="pay"),
     path(f"{BUILD}budget/draws/new/", ledger.draw, name="draw"),
     path(f"{BUILD}budget/entries/<int:entry>/reverse/", ledger.reverse_entry, name="reverse-entry"),

@@ -232,7 +232,8 @@ def bought(request: HttpRequest, build_id: int, mark_id: int) -> HttpResponse:
     mark = _asked(build, mark_id)
     today: date = context["sheet"].today()
     guess = likely_product(mark.text, context["sheet"].section("products", list[Product]))
-    form = BoughtForm(request.POST or None, initial={"day": today, "head": guess.head if guess else 23, "paid": True})
+    start = {"day": today, "head": guess.head if guess else 23, "paid": True}
+    form = BoughtForm(request.POST or None, initial=start, currency=context["sheet"].currency)
     if request.method == "POST" and form.is_valid():
         with transaction.atomic():
             made = marks.answer(mark, DayMark.Kind.BOUGHT, by_name=user.name)

@@ -12,7 +12,7 @@ from django.core.validators import validate_email
 from django.utils.text import slugify
 
 from buildout.units.dates import day_text
-from estimating.web.forms import BillForm
+from estimating.web.ledger_forms import BillForm
 from scheduling.engine.calendars import WEEKDAYS as WEEKDAY_NAMES
 from scheduling.engine.cautions import CAUTIONS
 from scheduling.engine.skills import SKILLS
@@ -510,7 +510,7 @@ class BoughtForm(BillForm):
         self.fields["reference"].label = "Number on the receipt"
         self.fields["day"].label = "Bought on"
         self.fields["who"].help_text = "The shop, or who laid the money out and gets it back"
-        del self.fields["due"], self.fields["note"]
+        del self.fields["due"], self.fields["note"], self.fields["printed"]
 
     @property
     def costs(self) -> bool:

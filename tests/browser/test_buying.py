@@ -10,6 +10,7 @@ from collections.abc import Callable
 from decimal import Decimal
 from typing import Any
 
+import pytest
 from django.urls import reverse
 from playwright.sync_api import expect
 
@@ -78,6 +79,7 @@ def picture() -> bytes:
     return out.getvalue()
 
 
+@pytest.mark.usefixtures("at_plan_date")
 def test_from_a_request_to_three_suppliers_to_a_plan_that_moves(plain: Build, visit: Callable[..., Any]) -> None:
     today = sheet_of(plain).today()
     valid = today.replace(year=today.year + 1).isoformat()

@@ -26,7 +26,7 @@ def risk(found: Budget, award: Award, **more: object) -> CostRisk:
     given = {
         "billed": {}, "here": set(), "cut_here": set(), "openings": [(DAY, RUNS)], "planned": DAY,
         "weekly_rent": D(700),
-        "tax_percent": D(0), "currency": "XXX",
+        "tax_percent": {}, "currency": "XXX",
     } | more  # fmt: skip
     return cost_risk(found, asked("foam"), award, **given)  # type: ignore[arg-type]
 
@@ -69,7 +69,7 @@ def test_a_late_opening_costs_its_rent() -> None:
 def test_goods_cut_here_are_spoiled_now_and_then() -> None:
     # Triangle 0, 3 %, 5 % of 1000.00 and 10 % tax: its mean is 8/3 % of 1100.00, 29.33; four fifths at
     # 5 % − √(0.2 · 5 % · 2 %) = 3.59 %, 39.45.
-    found = risk(plan(AWARD), AWARD, cut_here={"foam"}, tax_percent=D(10))
+    found = risk(plan(AWARD), AWARD, cut_here={"foam"}, tax_percent={"foam": D(10)})
     assert float(found.sources[0].mean) == pytest.approx(29.33, abs=1.5)
     assert float(found.p80 - found.expected) == pytest.approx(39.45, abs=1.5)
     assert risk(plan(AWARD), AWARD, cut_here={"foam"}, here={"foam"}).sources == []

@@ -16,7 +16,7 @@ from estimating.web.models import Claim, LedgerEntry, Order
 
 pytestmark = pytest.mark.django_db
 ClientOf = Callable[[User | None], Client]
-PAGES = [("invoice", (1,)), ("pay-order", (1,)), ("bill", ()), ("pay", ()), ("draw", ())]
+PAGES = [("invoice", (1,)), ("pay-order", (1,)), ("bill", ()), ("pay", ()), ("draw", ()), ("credit-bill", ())]
 
 
 def url(name: str, build: Build, *args: Any) -> str:
@@ -29,7 +29,8 @@ def test_for_the_owner_alone(
     stranger: User,
 ) -> None:  # fmt: skip
     address = url(name, demo_build, *args)
-    assert client_of(owner).get(address).status_code == (405 if name == "reverse-entry" else 200)
+    expected = {"reverse-entry": 405, "credit-bill": 302}.get(name, 200)  # no bill that could be credited
+    assert client_of(owner).get(address).status_code == expected
     for other in (partner, lead, stranger):
         assert client_of(other).post(address, {}).status_code == 404
     assert not LedgerEntry.objects.exists()
@@ -137,6 +138,76 @@ def test_a_bill_without_an_order_and_a_draw_reach_the_budget(
     assert "more sockets" in page
     assert "Sparrow Electric" in page
     assert "Enter a bill" not in page
+
+
+def test_a_bill_without_an_order_is_credited(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    browser = client_of(owner)
+    address = url("credit-bill", demo_build)
+    page = browser.get(address, follow=True).content.decode()
+    assert "There is no bill without an order" in page
+    typed = {"head": "5", "who": "Sparrow Electric", "day": "2027-02-01", "goods": "400.00", "tax": "30.00"}
+    browser.post(url("bill", demo_build), typed)
+    browser.post(url("pay", demo_build), {"settles": "1", "day": "2027-02-03", "amount": "430"})
+    note = {"settles": "1", "reference": "CN-1", "day": "2027-02-10", "goods": "100.00", "tax": "7.50"}
+    for wrong, said in (
+        ({"goods": "400.01"}, "¤400.00 is not credited yet"),
+        ({"tax": "31"}, "¤30.00 is not credited yet"),
+        ({"goods": "", "tax": ""}, "comes to nothing"),
+        ({"printed": "107.51"}, "the paper says ¤0.01 more"),
+        ({"settles": "2"}, "Select a valid choice"),
+    ):
+        answer = browser.post(address, note | wrong)
+        assert (answer.status_code, said in answer.content.decode()) == (422, True), said
+    assert not LedgerEntry.objects.filter(kind="credit").exists()
+    browser.post(address, note | {"printed": "107.50"})
+    entry = LedgerEntry.objects.get(kind="credit")
+    assert (entry.amount, entry.head, entry.settles.number) == (Decimal("-107.50"), 5, 1)  # type: ignore[union-attr]
+    assert "CN-1 is in the book already" in browser.post(address, note | {"goods": "1"}).content.decode()
+    context = browser.get(url("budget", demo_build)).context
+    line = next(row["since"] for row in context["rows"] if row["line"].head == 5)
+    assert line.invoiced == Decimal("300.00")
+    assert "¤107.50 to come back to you" in browser.get(url("pay", demo_build)).content.decode()
+
+
+def test_money_finer_than_a_cent_is_refused(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    browser = client_of(owner)
+    typed = {"head": "5", "who": "Sparrow Electric", "day": "2027-02-01", "goods": "400.005", "tax": "30"}
+    answer = browser.post(url("bill", demo_build), typed)
+    assert answer.status_code == 422
+    assert "Money goes down to ¤0.01 here: write for example 400.01." in answer.content.decode()
+    assert "400.005" in answer.content.decode()
+    received(browser, demo_build)
+    page = invoice(browser, demo_build, **{"line-0-goods": "139.701"}).content.decode()
+    assert "write for example 139.70" in page
+    assert not LedgerEntry.objects.exists()
+
+
+def test_the_total_on_the_paper_is_held_against_its_parts(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    browser = client_of(owner)
+    order = received(browser, demo_build)
+    whole = sum(Decimal(line["goods"]) for line in order.lines) + order.freight + order.tax
+    page = invoice(browser, demo_build, printed=f"{whole - Decimal('0.01')}").content.decode()
+    assert f"The amounts typed come to ¤{whole:,.2f}, the paper says ¤0.01 less" in page
+    assert not LedgerEntry.objects.exists()
+    invoice(browser, demo_build, printed=f"{whole}")
+    assert LedgerEntry.objects.get().amount == whole
+
+
+def test_what_does_not_agree_is_told_on_order_and_budget(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    browser = client_of(owner)
+    received(browser, demo_build)
+    page = browser.get(url("order", demo_build, 1)).content.decode()
+    assert "came that no invoice asks for yet" in page
+    invoice(browser, demo_build)
+    bill = LedgerEntry.objects.get()
+    over = {"settles": "1", "day": "2027-02-03", "amount": f"{bill.amount + 5}"}
+    browser.post(url("pay-order", demo_build, 1), over)
+    browser.post(url("pay-order", demo_build, 2), {"settles": "", "day": "2027-02-03", "amount": "100"})
+    for address in (url("order", demo_build, 1), url("budget", demo_build)):
+        page = browser.get(address).content.decode()
+        assert "Invoice A-17: ¤5.00 more was paid than it asks" in page
+        assert "half of the smallest coin for each amount printed apart" in page
+    assert "PO-2: ¤100.00 is paid ahead of an invoice" in page
 
 
 def test_queries(client_of: ClientOf, demo_build: Build, owner: User, django_assert_num_queries: Any) -> None:

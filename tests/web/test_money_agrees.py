@@ -101,9 +101,10 @@ def agree(build: Build, *, over: str = "0", unchanged: bool = True) -> Decimal:
 
     # What leaves week by week, with what is paid already, is all but contingency and float.
     flow = planned(build, sheet)
-    leaves = sum((f.amount for week in flow.weeks for f in week.flows if f.amount > 0), D(0))
+    leaves = sum((f.amount for week in flow.weeks for f in week.flows), D(0))
     paid = sum((entry.amount for entry in book if entry.kind == ledger.Kind.PAYMENT), D(0))
-    assert leaves + paid == bought + budget.allowances
+    drawn = sum((entry.amount for entry in book if entry.kind == ledger.Kind.DRAW), D(0))
+    assert leaves + paid == bought + budget.allowances + drawn
     beyond = [f.amount for week in flow.weeks for f in week.flows if f.what.startswith("Quoted, still to be ordered")]
     assert sum(beyond, D(0)) == D(over)
     assert flow.weeks[-1].balance == budget.available - paid - leaves
@@ -112,9 +113,29 @@ def agree(build: Build, *, over: str = "0", unchanged: bool = True) -> Decimal:
     facts = in_short.facts(build, sheet, None)
     assert facts["forecast_to_finish"] == budget.total
     assert facts["paid"] == paid
-    assert facts["risk"].expected == budget.total - budget.contingency
+    assert facts["risk"].expected == budget.total - budget.contingency + drawn
     assert D(facts["totals"]["cost"]) == budget.total
     return bought
+
+
+def test_bills_without_an_order_and_draws(demo_build: Build, owner: User) -> None:
+    """4,300.00 billed and paid with its tax, 107.50 of it credited and paid back, 60.00 drawn: no total moves."""
+    whole = agree(demo_build)
+    day, build = sheet_of(demo_build).today(), demo_build
+    common = {"head": 5, "day": day, "who": "Sparrow Electric"}
+    bill = ledger.enter(build, owner, "invoice", goods=D(4000), tax=D(300), amount=D(4300), **common)
+    assert agree(build) == whole
+    ledger.enter(build, owner, "payment", settles=bill, amount=D(4300), **common)
+    ledger.enter(build, owner, "draw", head=5, day=day, amount=D(60), note="more sockets")
+    assert agree(build) == whole
+    note = ledger.enter(
+        build, owner, "credit", settles=bill, goods=D(-100), tax=D("-7.50"), amount=D("-107.50"), **common
+    )  # fmt: skip
+    assert agree(build) == whole
+    back = [f for week in planned(build, sheet_of(build)).weeks for f in week.flows if f.amount < 0]
+    assert [(f.amount, f.what) for f in back] == [(D("-107.50"), "Money back, Sparrow Electric, Licensed trades")]
+    ledger.enter(build, owner, "payment", settles=note, amount=D("-107.50"), **common)
+    assert agree(build) == whole
 
 
 def test_the_demo(client_of: ClientOf, demo_build: Build, owner: User, partner: User) -> None:

@@ -18,6 +18,7 @@ from buildout.builds.web.editing import propose_from
 from buildout.builds.web.models import Comment, Role
 from buildout.units.money import ROUNDING_NAME
 from estimating.engine.heads import FLOAT, HEADS
+from estimating.engine.ledger import TOLERANCE_NAME
 from estimating.engine.types import Budget
 from estimating.web import edits, in_short, ledger
 from estimating.web.cash import picture, planned, weeks_shown
@@ -41,7 +42,7 @@ def _budget_page(
     found = desk.sheet.part("budget", Budget)
     comments = in_short.comments_by_head(desk.build)
     book = ledger.entries_of(desk.build)
-    orders = Order.objects.standing().filter(build=desk.build).prefetch_related("changes", "deliveries")
+    orders = list(Order.objects.filter(build=desk.build).prefetch_related("changes", "deliveries"))
     money = ledger.money_by_head(desk.sheet, book, orders)
     since = {line.head: line for line in money}
     build_only = [line for line in money if line.head != FLOAT]
@@ -59,7 +60,8 @@ def _budget_page(
         for line in found.lines
     ]
     context = desk.page(
-        "8", budget=found, rows=rows, book=book, rounding=ROUNDING_NAME,
+        "8", budget=found, rows=rows, book=book, rounding=ROUNDING_NAME, tolerance=TOLERANCE_NAME,
+        differences=ledger.differences(desk.sheet, orders, book),
         sums={
             name: sum((getattr(line, name) for line in build_only), Decimal(0))
             for name in ("invoiced", "paid", "contingency", "drawn", "forecast")

@@ -16,7 +16,9 @@ from django.views.decorators.http import require_http_methods, require_POST
 from buildout.units.money import format_money
 from estimating.engine.types import Budget
 from estimating.web import ledger
-from estimating.web.forms import (
+from estimating.web.ledger import Kind
+from estimating.web.ledger_forms import (
+    BillCreditForm,
     BillForm,
     CreditForm,
     CreditLineForm,
@@ -26,10 +28,9 @@ from estimating.web.forms import (
     PaymentForm,
     ReverseForm,
 )
-from estimating.web.ledger import Kind
 from estimating.web.models import Claim, LedgerEntry, Order
 from estimating.web.order_book import OrderBookError
-from estimating.web.services import standings
+from estimating.web.services import standings, tax_on_lines
 from estimating.web.views.desk import Desk, sit_down
 from estimating.web.views.order_page import order_of
 
@@ -76,19 +77,21 @@ def invoice(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
         for line in entry.lines:
             billed[line["item"]] = billed.get(line["item"], Decimal(0)) + Decimal(line["quantity"])
     data = request.POST or None
-    earlier = LedgerEntry.objects.filter(order=order, kind=Kind.INVOICE).aggregate(f=Sum("freight"), t=Sum("tax"))
-    form = InvoiceForm(
-        data,
-        initial={
-            "day": desk.sheet.today(),
-            "freight": max(order.freight - (earlier["f"] or 0), Decimal(0)).normalize(),
-            "tax": max(order.tax - (earlier["t"] or 0), Decimal(0)).normalize(),
-        },
-    )
+    currency = desk.sheet.currency
     lines = [
-        InvoiceLineForm(data, prefix=f"line-{at}", line=line, billed=billed.get(line.item, Decimal(0)))
+        InvoiceLineForm(
+            data, prefix=f"line-{at}", line=line, billed=billed.get(line.item, Decimal(0)), currency=currency
+        )
         for at, line in enumerate(standings(order))
     ]
+    freight = max(order.freight - sum((entry.freight for entry in entries), Decimal(0)), Decimal(0))
+    amounts = [*(line.fields["goods"].initial or Decimal(0) for line in lines), freight]
+    form = InvoiceForm(
+        data, currency=currency,
+        initial={
+            "day": desk.sheet.today(), "freight": freight.normalize(), "tax": tax_on_lines(order, amounts, currency),
+        },
+    )  # fmt: skip
     if data is not None and all([form.is_valid(), *[line.is_valid() for line in lines]]):
         typed = form.cleaned_data
         rows = [line.billed() for line in lines if line.cleaned_data["quantity"] or line.cleaned_data["goods"]]
@@ -100,7 +103,7 @@ def invoice(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
             form.add_error("reference", f"Invoice {typed['reference']} is in the book already.")
         elif amount <= 0:
             form.add_error(None, "The invoice comes to nothing: type what they ask for at least one line.")
-        else:
+        elif form.adds_up(amount):
             ledger.enter(
                 desk.build, desk.user, Kind.INVOICE, order=order, who=order.supplier_name, lines=rows, freight=freight,
                 tax=tax, amount=amount, day=typed["day"], due=typed["due"], reference=typed["reference"],
@@ -128,7 +131,7 @@ def credit(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
     facts = ledger.credit_start(desk.sheet, order, entries, claim)
     data = request.POST or None
     form = CreditForm(
-        data,
+        data, currency=desk.sheet.currency,
         invoices=[(str(entry.number), f"invoice {entry.reference or entry.number}") for entry in invoices],
         initial={
             "day": desk.sheet.today(), "tax": facts.tax or None, "settles": str(invoices[-1].number),
@@ -137,7 +140,8 @@ def credit(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
     )  # fmt: skip
     lines = [
         CreditLineForm(
-            data, prefix=f"line-{at}", line=line, billed=facts.billed.get(line.item, Decimal(0)),
+            data, currency=desk.sheet.currency, prefix=f"line-{at}", line=line,
+            billed=facts.billed.get(line.item, Decimal(0)),
             initial={"quantity": facts.quantity.get(line.item), "goods": facts.goods.get(line.item)},
         )
         for at, line in enumerate(standings(order))
@@ -155,7 +159,7 @@ def credit(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
         elif billed + amount < 0:
             said = f"{format_money(-amount, desk.sheet.currency)} is more than the {{}} invoiced and not credited yet."
             form.add_error(None, said.format(format_money(billed, desk.sheet.currency)))
-        else:
+        elif form.adds_up(-amount):
             ledger.enter(
                 desk.build, desk.user, Kind.CREDIT, order=order, who=order.supplier_name, lines=rows, freight=freight,
                 tax=tax, amount=amount, day=typed["day"], due=typed["due"], reference=typed["reference"],
@@ -191,7 +195,7 @@ def _pay(
 ) -> HttpResponse:
     choices = open_invoices(entries, desk.sheet.currency)
     form = PaymentForm(
-        request.POST or None, invoices=choices, otherwise=other,
+        request.POST or None, currency=desk.sheet.currency, invoices=choices, otherwise=other,
         initial={"day": desk.sheet.today(), "settles": choices[0][0] if choices else ""},
     )  # fmt: skip
     if request.method == "POST" and form.is_valid():
@@ -217,13 +221,14 @@ def bill(request: HttpRequest, build_id: int) -> HttpResponse:
     """A bill without an order, under a budget head."""
     desk = sit_down(request, build_id)
     back = reverse("estimating:budget", args=[build_id])
-    form = BillForm(request.POST or None, initial={"day": desk.sheet.today(), "head": request.GET.get("head", "1")})
+    start = {"day": desk.sheet.today(), "head": request.GET.get("head", "1")}
+    form = BillForm(request.POST or None, currency=desk.sheet.currency, initial=start)
     if request.method == "POST" and form.is_valid():
-        typed = form.cleaned_data
+        typed = {name: value for name, value in form.cleaned_data.items() if name != "printed"}
         tax = typed.pop("tax") or Decimal(0)
         if typed["goods"] + tax <= 0:
             form.add_error("goods", "The bill comes to nothing: type what they ask for, for example 1250.00.")
-        else:
+        elif form.adds_up(typed["goods"] + tax):
             ledger.enter(desk.build, desk.user, Kind.INVOICE, tax=tax, amount=typed["goods"] + tax, **typed)
             messages.success(request, "The bill is in the book.")
             return redirect(f"{back}?head={typed['head']}#book")
@@ -233,11 +238,55 @@ def bill(request: HttpRequest, build_id: int) -> HttpResponse:
 
 @login_required
 @require_http_methods(["GET", "POST"])
+def credit_bill(request: HttpRequest, build_id: int) -> HttpResponse:
+    """A credit note for a bill that no order stands behind."""
+    desk = sit_down(request, build_id)
+    back = reverse("estimating:budget", args=[build_id])
+    book, currency = ledger.entries_of(desk.build), desk.sheet.currency
+    bills = {f"{e.number}": e for e in book if e.kind == Kind.INVOICE and e.order_id is None and e.counts}
+    if not bills:
+        messages.error(request, "There is no bill without an order that could be credited: enter the bill first.")
+        return redirect(f"{back}#book")
+    choices = [
+        (number, f"{bill.who}, invoice {bill.reference or number}, {format_money(bill.amount, currency)}")
+        for number, bill in bills.items()
+    ]
+    form = BillCreditForm(
+        request.POST or None, currency=currency, bills=choices, initial={"day": desk.sheet.today()}
+    )  # fmt: skip
+    if request.method == "POST" and form.is_valid():
+        typed = form.cleaned_data
+        bill = bills[typed["settles"]]
+        earlier = [e for e in book if e.settles_id == bill.pk and e.kind == Kind.CREDIT and e.counts]
+        goods, tax = typed["goods"] or Decimal(0), typed["tax"] or Decimal(0)
+        left = {name: getattr(bill, name) + sum(getattr(e, name) for e in earlier) for name in ("goods", "tax")}
+        for name, amount in (("goods", goods), ("tax", tax)):
+            if amount > left[name]:
+                form.add_error(name, f"Of this bill {format_money(left[name], currency)} is not credited yet.")
+        if any(e.reference == typed["reference"] for e in earlier):
+            form.add_error("reference", f"Credit note {typed['reference']} is in the book already.")
+        if not goods + tax:
+            form.add_error(None, "The credit note comes to nothing: type what they credit, without a minus.")
+        if not form.errors and form.adds_up(goods + tax):
+            ledger.enter(
+                desk.build, desk.user, Kind.CREDIT, settles=bill, who=bill.who, head=bill.head, goods=-goods, tax=-tax,
+                amount=-goods - tax, day=typed["day"], due=typed["due"], reference=typed["reference"],
+                note=typed["note"],
+            )  # fmt: skip
+            messages.success(request, "The credit note is in the book.")
+            return redirect(f"{back}?head={bill.head}#book")
+    return _edit(request, desk, "Credit note for a bill", [("", form)], back, "Budget",
+                 "For a bill without an order. Amounts as on their paper, without a minus.")  # fmt: skip
+
+
+@login_required
+@require_http_methods(["GET", "POST"])
 def draw(request: HttpRequest, build_id: int) -> HttpResponse:
     """Move money from a head's contingency to what is set aside under it, with a note."""
     desk = sit_down(request, build_id)
     back = reverse("estimating:budget", args=[build_id])
-    form = DrawForm(request.POST or None, initial={"day": desk.sheet.today(), "head": request.GET.get("head", "")})
+    start = {"day": desk.sheet.today(), "head": request.GET.get("head", "")}
+    form = DrawForm(request.POST or None, currency=desk.sheet.currency, initial=start)
     if request.method == "POST" and form.is_valid():
         typed = form.cleaned_data
         line = next(line for line in desk.sheet.part("budget", Budget).lines if line.head == typed["head"])

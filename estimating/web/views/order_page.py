@@ -14,10 +14,12 @@ from buildout.units.lengths import Length
 from buildout.units.value import Reason
 from estimating.engine.deliveries import ArrivedLine, check_arrival
 from estimating.engine.handling import Door, Handling, Stacked, handle, stack
+from estimating.engine.ledger import TOLERANCE_NAME
 from estimating.engine.types import Product
 from estimating.web import ledger
 from estimating.web.documents import order_facts
-from estimating.web.forms import ClaimForm, CloseForm, ConfirmForm, ExpectForm, PhotoForm, ReceiveForm, ReverseForm
+from estimating.web.forms import ClaimForm, CloseForm, ConfirmForm, ExpectForm, PhotoForm, ReceiveForm
+from estimating.web.ledger_forms import ReverseForm
 from estimating.web.models import Order
 from estimating.web.services import standings
 from estimating.web.views.desk import Desk, sit_down
@@ -134,6 +136,7 @@ def order_page(
         book=book,
         credits={entry.claim_id: entry for entry in book if entry.claim_id and entry.counts},
         match=ledger.match(desk.sheet, found, book),
+        tolerance=TOLERANCE_NAME,
         reverse_form=ReverseForm(),
         confirm=confirm or ConfirmForm(initial={"promised": found.promised}),
         receive=receive or ReceiveForm(initial={"received": max(desk.sheet.today(), found.placed)}),
