@@ -9,6 +9,7 @@ from msgspec.structs import replace
 
 from buildout.builds.web.editing import AmountField, Choices, DayField, LengthField, PartForm
 from buildout.rooms.engine.types import Room
+from estimating.engine.heads import HEADS
 from estimating.engine.sides_drawing import edge_words
 from estimating.engine.types import (
     CoverSpec,
@@ -29,6 +30,8 @@ from estimating.engine.types import (
     WallSystem,
     Zone,
 )
+
+HEAD_CHOICES = [(number, f"{number} {name}") for number, name in HEADS.items()]
 
 # ------------------------------------------------------------------ systems
 

@@ -9,9 +9,7 @@ from django import forms
 
 from buildout.builds.web.editing import AmountField, Choices, DayField
 from buildout.units.money import format_money, round_money, smallest
-from estimating.engine.heads import HEADS
-
-HEAD_CHOICES = [(number, f"{number} {name}") for number, name in HEADS.items()]
+from estimating.web.forms import HEAD_CHOICES
 
 
 class LedgerForm(forms.Form):
