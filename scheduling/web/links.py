@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 from io import BytesIO
+from urllib.parse import quote
 
 from django.conf import settings
 from django.http import HttpRequest
@@ -28,6 +30,21 @@ def join_address(request: HttpRequest, link: ShareLink, day: str = "") -> str:
 
 def my_address(request: HttpRequest, row: SignUp) -> str:
     return full_address(request, reverse("scheduling:my", args=[row.token]))
+
+
+def message_link(contact: str, subject: str, text: str) -> str:
+    """A link that opens the owner's own messenger with the text in it: mail (RFC 6068), else a text message (RFC 5724).
+
+    >>> message_link("bram@example.org", "Saturday", "Hello & come")
+    'mailto:bram@example.org?subject=Saturday&body=Hello%20%26%20come'
+    >>> message_link("+1 (555) 0142-817", "Saturday", "Hello")
+    'sms:+15550142817?body=Hello'
+    """
+    if "@" in contact:
+        return f"mailto:{quote(contact.strip(), safe='@')}?subject={quote(subject)}&body={quote(text)}"
+    digits = re.sub(r"\D", "", contact)
+    number = f"+{digits}" if contact.strip().startswith("+") else digits
+    return f"sms:{number}?body={quote(text)}" if digits else ""
 
 
 @lru_cache(maxsize=256)

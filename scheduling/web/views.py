@@ -87,8 +87,14 @@ def days(request: HttpRequest, build_id: int) -> HttpResponse:
             if hour.here >= floods.MANY
         ],
         "to_tell": [
-            {"notice": notice, "row": notice.sign_up, "address": links.my_address(request, notice.sign_up)}
+            {
+                "notice": notice,
+                "row": notice.sign_up,
+                "text": text,
+                "link": links.message_link(notice.sign_up.contact, build.name, text),
+            }
             for notice in notices
+            for text in [f"{notice.text} {links.my_address(request, notice.sign_up)}"]
         ],
         "untold": sum(1 for notice in notices if notice.told is None and notice.seen is None),
         "link": link,
@@ -216,7 +222,12 @@ def reminders(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
     offer = next((offer for offer in day_offers(build, sheet) if offer.day.id == day), None)
     if offer is None:
         raise Http404("No such build day")
-    context |= {"offer": offer, "texts": [(row, _reminder(request, row, offer, sheet)) for row in offer.sign_ups]}
+    texts = [(row, _reminder(request, row, offer, sheet)) for row in offer.sign_ups]
+    subject = f"{build.name}: {offer.day.name}"
+    context |= {
+        "offer": offer,
+        "texts": [(row, text, links.message_link(row.contact, subject, text)) for row, text in texts],
+    }
     return render(request, "scheduling/reminders.html", context)
 
 

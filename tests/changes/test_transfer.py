@@ -37,6 +37,7 @@ from estimating.web.models import (
     SentDocument,
 )
 from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, SignUp, Swap
+from scheduling.web.services import signed_up
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -252,7 +253,7 @@ def test_who_is_put_on_a_task_is_the_same_helper_in_every_copy(full: Build) -> N
     twin = SignUp.objects.get(build=back, ref=row.ref)
     assert (twin.name, twin.day, twin.task) == (row.name, row.day, row.task)
     assert twin.pk != row.pk
-    assert row.ref in [one.id for one in commitments_of(back).sign_ups]
+    assert row.ref in [one.id for one in signed_up(back)]
     # A plain file, too: no names, but the same place is on the same task.
     plain = transfer.import_build(json.dumps(transfer.export_build(back, history=False)).encode())
     assert SignUp.objects.get(build_id=plain.build, ref=row.ref).task == row.task

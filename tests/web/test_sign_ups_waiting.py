@@ -403,6 +403,7 @@ def test_reminders_hold_each_ones_own_link(
     page = client_of(lead).get(address).content.decode()
     assert f"/my/{row.token}/" in page
     assert "from 08:30" in page
+    assert 'href="sms:5550142817?body=Hello%20Helper%2C%20Strip%20and%20clean' in page
     assert client_of(partner).get(address).status_code == 404
     assert client_of(lead).get(reverse("scheduling:reminders", args=[hand_build.pk, "no"])).status_code == 404
 
