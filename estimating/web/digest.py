@@ -14,6 +14,7 @@ from buildout.builds.web.mail import mail, mail_is_set_up
 from buildout.builds.web.models import Build, JournalEntry, Member, Role
 from buildout.builds.web.services import Sheet
 from buildout.units.dates import iso_week
+from estimating.engine.heads import HEADS
 from estimating.web.in_short import facts
 
 WEEK = timedelta(days=7)
@@ -23,7 +24,10 @@ KIND = "digest"
 def text_of(build: Build, sheet: Sheet, since: datetime) -> str:
     """The letter as plain text."""
     path = reverse("estimating:in-short", args=[build.pk])
-    context = facts(build, sheet, since) | {
+    found = facts(build, sheet, since)
+    forecast = {line.head: line.forecast for line in found["heads"]}
+    context = found | {
+        "by_head": [(HEADS[head], amount, forecast[head]) for head, amount in sorted(found["moved"].items())],
         "build": build, "sheet": sheet, "today": sheet.today(),
         "address": f"{settings.PUBLIC_URL}{path}" if settings.PUBLIC_URL else "",
     }  # fmt: skip

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from buildout.units.lengths import Length
 from buildout.units.money import round_money
-from estimating.engine.award import award
+from estimating.engine.award import Terms, award
+from estimating.engine.offers import offers_for
 from estimating.engine.prices import cheapest, goods, whole_packs
 from estimating.engine.types import (
     Award,
@@ -91,6 +92,28 @@ def test_the_award_enumerated_in_full() -> None:
     extra = {line.item: (line.runner_up, line.runner_up_extra) for line in found.lines}
     assert extra == {"foam": ("q-1", D("80.00")), "tape": ("q-1", D("27.00"))}
     assert [r.code for r in found.reasons] == ["more costs less"]
+
+
+def test_every_choice_of_the_enumerated_award() -> None:
+    """All four ways to buy 48 sheets and 12 rolls, exactly as many and with two to spare; enumerated by hand."""
+    suppliers = [Supplier(id=s, name=s.upper()) for s in "pqr"]
+    offers, _ = offers_for(BOTH.lines, [P, Q, R], suppliers, AwardRules(), DAY, "XXX", D(0))
+    by = {(offer.item, offer.quote): offer for offer in offers}
+    terms = Terms.of([P, Q, R], suppliers, AwardRules(), D(0), "XXX")
+
+    def cost(foam: tuple[str, int], tape: str) -> Decimal | None:
+        return terms.cost({"foam": (by["foam", foam[0]], D(foam[1])), "tape": (by["tape", tape], D(12))})
+
+    # P: 48 at 48.00 or 50 at 44.00, freight 180; Q: foam 50.00, tape 18.00, freight 60 once; R: tape 17.00, freight 45.
+    exact = [
+        (cost(("q-1", 48), "q-1"), 2676),  # 2400 + 216 + 60
+        (cost(("q-1", 48), "r-1"), 2709),  # 2400 + 60 + 204 + 45
+        (cost(("p-1", 48), "r-1"), 2733),  # 2304 + 180 + 204 + 45
+        (cost(("p-1", 48), "q-1"), 2760),  # 2304 + 180 + 216 + 60
+    ]
+    spare = [(cost(("p-1", 50), "r-1"), 2629), (cost(("p-1", 50), "q-1"), 2656)]  # 2200 for the foam
+    for found, by_hand in exact + spare:
+        assert found == by_hand
 
 
 @pytest.mark.parametrize(

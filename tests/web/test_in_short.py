@@ -16,9 +16,10 @@ from django.urls import reverse
 from django.utils import timezone
 
 from buildout.builds.web.models import Build, Comment, JournalEntry, Member, Revision
-from buildout.builds.web.services import Sheet
+from buildout.builds.web.services import Sheet, sheet_of
 from buildout.people.web.models import User
 from estimating.engine.types import Budget
+from estimating.web import digest
 from estimating.web.in_short import risk_of
 from estimating.web.models import Approval, LedgerEntry, Order
 
@@ -127,6 +128,10 @@ def test_the_change_since_the_last_visit_by_head(client_of: ClientOf, demo_build
     page = answer.content.decode()
     assert "¤40.00 more since your last visit" in page
     assert "¤30.00 more since your last visit" in page
+    letter = digest.text_of(now.build, sheet_of(now.build), week_ago)
+    assert letter.index("What moved since last week") < letter.index("What happened")
+    assert f"- Licensed trades: ¤30.00 more, now ¤{billed + Decimal(five['contingency']):,.2f}\n- Floor" in letter
+    assert letter.count(" more, now ¤") == 2
 
 
 # ------------------------------------------------------------------ approvals

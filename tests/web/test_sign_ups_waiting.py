@@ -9,7 +9,7 @@ import urllib.error
 import urllib.parse
 import urllib.request
 from collections.abc import Callable
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, timedelta
 from io import StringIO
 from itertools import pairwise
 from typing import Any
@@ -477,4 +477,4 @@ def test_200_sign_ups_at_once_for_40_places(hand_build: Build, share_link: Share
     sign_ups.withdraw(SignUp.objects.standing()[7])
     line[0].refresh_from_db()
     assert (line[0].waiting, line[0].day_place) == (None, 8)
-    assert datetime.now(UTC) >= SignUp.objects.in_line()[0].created
+    assert timezone.now() >= SignUp.objects.in_line()[0].created
