@@ -12,7 +12,9 @@ How the rules of the site are kept:
 - Helpers' work may be done by the core team on weekday evenings when its crew is large enough and it takes at
   most four evenings (ten for work that is not for everybody).
 - Work that may start while another runs may not finish before it.
-- A lag of whole days is met on that day, not only at the same hour: half a day less is enough.
+- A lag of days is met on that day, not only at the same hour: half a day less is enough. A lag of hours is kept to
+  the hour, 24 or 48 of them too. Both are real time: over a night in which clocks go forward the clock shows an hour
+  more than has gone by. So is what cures or dries; other waits end so many days later by the calendar.
 - Helpers known to be under 18 or not to lift are counted out of the crews of tasks that are not for them. With
   several such tasks at once, every choice of them together needs enough people who may do at least one of them
   (P. Hall, Journal of the London Mathematical Society 10 (1935) 26–30, from memory).
@@ -33,7 +35,7 @@ from buildout.units.dates import day_text
 from buildout.units.value import Reason
 from estimating.engine.types import Arrivals
 from scheduling.engine import ages, calendars
-from scheduling.engine.calendars import FURTHEST, SLOTS_A_DAY, Shifts, Span
+from scheduling.engine.calendars import FURTHEST, SLOTS_A_DAY, LocalTime, Shifts, Span
 from scheduling.engine.deliveries import Delivery, group_wait, read_arrivals
 from scheduling.engine.rcpsp import Activity, Limit, Link, Mode, Project, Resource
 from scheduling.engine.skills import able
@@ -73,6 +75,7 @@ class Layout:
     """The tasks as a project, with what each activity stands for."""
 
     from_day: date
+    local: LocalTime
     parts: list[Part] = field(default_factory=list)
     activities: list[Activity] = field(default_factory=list)
     links: list[Link] = field(default_factory=list)
@@ -103,11 +106,12 @@ def lay_out(
     signed_up: Sequence[SignedUp],
     edits: TaskEdits,
     as_of: date,
+    time_zone: str = "UTC",
 ) -> Layout:
     """Turn a task net into activities. Tasks nobody can do come back as reasons with severity ``stop``."""
-    made = Layout(from_day=as_of)
+    made = Layout(from_day=as_of, local=LocalTime(as_of, time_zone))
     try:
-        made.shifts, made.reasons = calendars.build_shifts(crew, net.day_jobs, signed_up, as_of, dates.hall_hours)
+        made.shifts, made.reasons = calendars.build_shifts(crew, net.day_jobs, signed_up, made.local, dates.hall_hours)
         for weekday in range(7):
             calendars.hall_spans(dates.hall_hours, weekday, noisy=True)
     except ValueError as error:
@@ -181,7 +185,7 @@ class _Writer:
         self.lead_pins = {(pin.task, pin.person) for pin in edits.people if pin.lead}
         self.core_leads = {person.id for person in crew.core if calendars.LEAD in person.skills}
         self.days = self._days()
-        made.horizon = self.days * SLOTS_A_DAY
+        made.horizon = made.local.slot(made.from_day + timedelta(days=self.days))
         self.by_hours: dict[tuple[bool, bool], list[Span]] = {}
         self.shift = max((_usual_shift(shifts) for shifts in made.shifts), default=0)
         self.special = calendars.special_skills(crew)
@@ -219,7 +223,7 @@ class _Writer:
             return ends[code]
 
         longest = max((end(code) for code in tasks), default=0)
-        last = max((shifts.first_slot // SLOTS_A_DAY for shifts in made.shifts), default=0)
+        last = max(((shifts.day.date - made.from_day).days for shifts in made.shifts), default=0)
         lease = max(0, (self.dates.lease_start - made.from_day).days)
         wait = max((delivery.planned for delivery in made.deliveries.values()), default=0)
         agreed = [*self.held.values(), *(day for day, _ in self.booked.values())]
@@ -365,7 +369,7 @@ class _Writer:
         if key not in self.by_hours:
             hours = self.dates.hall_hours if key[0] else ()
             self.by_hours[key] = calendars.evenings(
-                self.crew, self.made.from_day, self.days, self.closed, hours, noisy=key[1]
+                self.crew, self.made.local, self.days, self.closed, hours, noisy=key[1]
             )
         return self.by_hours[key]
 
@@ -378,23 +382,23 @@ class _Writer:
     # ------------------------------------------------------------ activities
 
     def _add(self, task: Task) -> None:
+        local = self.made.local
         earliest = 0
         if task.where == "hall":
-            earliest = max(0, calendars.day_slot(self.dates.lease_start, self.made.from_day))
+            earliest = max(0, local.slot(self.dates.lease_start))
         if task.code in self.held:
-            earliest = max(earliest, calendars.day_slot(self.held[task.code], self.made.from_day))
+            earliest = max(earliest, local.slot(self.held[task.code]))
         if task.kind == "wait" and self.booked.get(task.code, (None, False))[1]:
             # An inspection on its day: what comes before it has to be ready that morning.
-            zero = calendars.day_slot(self.booked[task.code][0], self.made.from_day)
-            morning = zero + calendars.TRADE_DAY[0] // calendars.SLOT
+            morning = local.slot(self.booked[task.code][0], calendars.TRADE_DAY[0])
             mode = Mode(2 * calendars.HALF_TRADE_DAY, (), ((morning, morning),))
             self._append(task, [Activity(task.code, (mode,), earliest)])
         elif task.kind == "wait":
-            self._append(task, [Activity(task.code, (self._wait_mode(task),), earliest, self._arrives(task))])
+            self._append(task, [Activity(task.code, self._wait_modes(task), earliest, self._arrives(task))])
         elif task.kind == "trade":
             self._append(task, [Activity(task.code, (mode,), earliest) for mode in self._trade_modes(task)])
         elif task.code == OPENING or task.likely == 0:
-            midnights = tuple((slot, slot) for slot in range(0, self.made.horizon, SLOTS_A_DAY))
+            midnights = local.midnights(self.made.horizon)
             self._append(task, [Activity(task.code, (Mode(0, (), midnights),), earliest)])
         else:
             self._append(task, self._work(task, earliest))
@@ -405,7 +409,7 @@ class _Writer:
         """Bind a task to its appointment, or note the wish."""
         made = self.made
         day, firm = self.booked[task.code]
-        zero = calendars.day_slot(day, made.from_day)
+        zero, last = made.local.slot(day), made.local.slot(day + timedelta(days=1)) - 1
         i = made.of_task[task.code][0]
         activity = made.activities[i]
         if task.kind == "wait":
@@ -414,11 +418,11 @@ class _Writer:
                 made.wishes.append((i, ((max(0, zero - length), max(0, zero - length) + SLOTS_A_DAY - 1),)))
             return
         if not firm:
-            made.wishes.append((i, ((zero, zero + SLOTS_A_DAY - 1),)))
+            made.wishes.append((i, ((zero, last),)))
             return
         modes = []
         for mode in activity.modes:
-            starts = calendars.clip_starts(mode.starts or ((0, made.horizon),), zero, zero + SLOTS_A_DAY - 1)
+            starts = calendars.clip_starts(mode.starts or ((0, made.horizon),), zero, last)
             if starts:
                 modes.append(mode._replace(starts=starts))
         if not modes and activity.modes:
@@ -440,18 +444,26 @@ class _Writer:
             made.parts.append(Part(code, task, number, len(activities)))
             made.activities.append(activity._replace(name=code))
 
-    def _wait_mode(self, task: Task) -> Mode:
+    def _wait_modes(self, task: Task) -> tuple[Mode, ...]:
+        """What cures takes so much real time; another wait ends so many days later by the calendar."""
         days = task.likely
         if task.arrival_of:
             found = group_wait(self.made.deliveries.values(), task.arrival_of)
             if found.from_order is not None or found.from_today is not None:
                 days = max(0, found.from_order or 0)
-        return Mode(ceil(days * SLOTS_A_DAY - 1e-9))
+        if task.cures:
+            return (Mode(ceil(days * SLOTS_A_DAY - 1e-9)),)
+        modes = self.made.local.calendar_modes(days, self.made.horizon)
+        return tuple(Mode(length, (), starts) for length, starts in modes)
 
     def _arrives(self, task: Task) -> int:
         if not task.arrival_of:
             return 0
-        return max(0, group_wait(self.made.deliveries.values(), task.arrival_of).from_today or 0) * SLOTS_A_DAY
+        return self._in_days(group_wait(self.made.deliveries.values(), task.arrival_of).from_today or 0)
+
+    def _in_days(self, days: int) -> int:
+        """The midnight so many days after the first, not before it."""
+        return self.made.local.real(max(0, days) * SLOTS_A_DAY)
 
     def _trade_modes(self, task: Task) -> list[Mode]:
         halves = max(1, ceil(task.likely * 2 - 1e-9))
@@ -463,7 +475,7 @@ class _Writer:
         uses = ((f"zone {task.zone}", 1),) if task.zone else ()
         modes = []
         for number in (2,) * (halves // 2) + (1,) * (halves % 2):
-            starts = calendars.trade_starts(number, self.made.from_day, self.days, self.closed, hours, noisy=task.noisy)
+            starts = calendars.trade_starts(number, self.made.local, self.days, self.closed, hours, noisy=task.noisy)
             if not starts:
                 text = f"{task.code} {task.name}: the landlord's hours leave a firm no working day in the room"
                 self.made.reasons.append(_stop(task, "no-window", text, "Ask for longer hours on one weekday."))
@@ -745,19 +757,19 @@ class _Writer:
                 elif other:
                     links.append(Link(other[-1], mine[0], slots))
                 if other and lag.most is not None:
-                    made.limits.append(Limit(other[-1], mine[0], most_minutes(lag.most) // calendars.SLOT))
+                    made.limits.append(Limit(other[-1], mine[0], most_minutes(lag) // calendars.SLOT))
                 if other:
                     continue
                 if lag.task in made.done:
-                    days = min(0, (made.done[lag.task] - made.from_day).days + 1)
-                    not_before(mine[0], days * SLOTS_A_DAY + slots)
+                    over = min(made.from_day, made.done[lag.task] + timedelta(days=1))
+                    not_before(mine[0], made.local.slot(over) + slots)
         for rule in goods_rules(self.net, made.deliveries, made.done):
             mine = made.of_task[rule.task]
-            slots = max(0, made.deliveries[rule.item].planned) * SLOTS_A_DAY
+            days = made.deliveries[rule.item].planned
             if rule.from_order:
-                links.append(Link(made.of_task[ORDERING][-1], mine[0], slots))
+                links.append(Link(made.of_task[ORDERING][-1], mine[0], max(0, days) * SLOTS_A_DAY))
             else:
-                not_before(mine[0], slots)
+                not_before(mine[0], self._in_days(days))
         if self.crew.firm_sign_ups:
             self._keep_sign_ups()
         made.links = sorted(set(links))
@@ -788,7 +800,7 @@ class _Writer:
             made.goal = made.of_task[OPENING][-1]
             return
         made.goal = len(made.activities)
-        midnights = tuple((slot, slot) for slot in range(0, made.horizon, SLOTS_A_DAY))
+        midnights = made.local.midnights(made.horizon)
         made.parts.append(Part("", None, 1, 1))
         made.activities.append(Activity("everything done", (Mode(0, (), midnights),)))
         if OPENING not in made.done:
@@ -815,22 +827,24 @@ def needs_tool(tools: str, word: str) -> bool:
     return bool(word) and re.search(rf"\b{re.escape(word)}s?\b", tools) is not None
 
 
-def most_minutes(most: int) -> int:
-    """Return the longest time a longest wait stands for: whole days are met on that day.
+def most_minutes(lag: Lag) -> int:
+    """Return the longest real time a longest wait stands for: days are met on that day, hours to the hour.
 
-    >>> most_minutes(600), most_minutes(1440)
-    (600, 2160)
+    >>> most_minutes(Lag(task="H03", most=1440)), most_minutes(Lag(task="H03", most=1440, most_in_hours=True))
+    (2160, 1440)
     """
-    return most + 12 * 60 if most and most % (24 * 60) == 0 else most
+    most = lag.most or 0
+    whole_days = most > 0 and most % (24 * 60) == 0 and not lag.most_in_hours
+    return most + 12 * 60 if whole_days else most
 
 
 def lag_minutes(lag: Lag) -> int:
-    """Return the shortest time a lag stands for, in minutes.
+    """Return the shortest real time a lag stands for, in minutes: days are met on that day, hours to the hour.
 
-    >>> lag_minutes(Lag(task="H08", minutes=7 * 1440)) == 7 * 1440 - 720
-    True
+    >>> lag_minutes(Lag(task="H08", minutes=1440)), lag_minutes(Lag(task="H08", minutes=1440, in_hours=True))
+    (720, 1440)
     """
-    whole_days = lag.minutes > 0 and lag.minutes % (24 * 60) == 0
+    whole_days = lag.minutes > 0 and lag.minutes % (24 * 60) == 0 and not lag.in_hours
     return lag.minutes - 12 * 60 if whole_days else lag.minutes
 
 

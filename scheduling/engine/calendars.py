@@ -1,7 +1,7 @@
 """When people work: build days with their shifts, the core team's evenings, the trades' working days.
 
-Time is counted in half-hour slots from midnight of the day a plan is worked out for, in the build's local time;
-every day has 48 slots.
+Time is counted in half-hour slots of real time from midnight of the day a plan is worked out for. A day has 48 of
+them, and 46 or 50 where the clocks change by an hour; ``LocalTime`` says which slot a time of day is.
 """
 
 from __future__ import annotations
@@ -9,8 +9,10 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta, tzinfo
+from itertools import pairwise
 from math import ceil, floor
+from typing import NamedTuple
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from buildout.units.dates import day_text
@@ -25,6 +27,8 @@ WEEKDAYS = ("mon", "tue", "wed", "thu", "fri")
 """Days with evenings of the core team, as plans name them."""
 TRADE_DAY = (8 * 60, 16 * 60)
 """Hours of a licensed firm's working day. Common practice, no published source."""
+LOOK_BACK = 60
+"""Days before the plan's first for which changes of the clock count."""
 FURTHEST = 1100
 """Days ahead beyond which a date is taken for a slip."""
 PEOPLE_PER_LEAD = 7
@@ -80,12 +84,129 @@ def read_time(text: str) -> int:
     return int(match[1]) * 60 + int(match[2])
 
 
-def day_slot(day: date, from_day: date) -> int:
-    return (day - from_day).days * SLOTS_A_DAY
+class Change(NamedTuple):
+    """Clocks are put forward by ``by`` slots at a slot; back where it is negative."""
+
+    at: int
+    by: int
 
 
-def slot_day(slot: int, from_day: date) -> date:
-    return from_day + timedelta(days=slot // SLOTS_A_DAY)
+class LocalTime:
+    """The local clock beside real time: slots count from midnight of ``from_day``, whatever the clock does.
+
+    A time of day the clock skips counts as the moment of the change; one it shows twice is the first.
+
+    In New York clocks go from 02:00 to 03:00 on 14 March 2027 (tz database), so that day has 46 slots:
+
+    >>> clock = LocalTime(date(2027, 3, 13), "America/New_York")
+    >>> clock.slot(date(2027, 3, 14)), clock.slot(date(2027, 3, 15)), clock.changes[0]
+    (48, 94, Change(at=52, by=2))
+    >>> clock.slot(date(2027, 3, 14), 150) == clock.slot(date(2027, 3, 14), 180)
+    True
+    >>> clock.reading(94 - 18)
+    (datetime.date(2027, 3, 14), 900)
+    """
+
+    def __init__(self, from_day: date, zone: str = "UTC", days: int = FURTHEST) -> None:
+        """``days`` to look ahead for changes. A zone nobody knows counts as one without changes."""
+        self.from_day = from_day
+        try:
+            self._zone: tzinfo = ZoneInfo(zone)
+        except (ZoneInfoNotFoundError, ValueError):
+            self._zone = UTC  # the plan's check names it
+        midnight = datetime(from_day.year, from_day.month, from_day.day, tzinfo=self._zone)
+        self._zero = midnight.astimezone(UTC)
+        self.changes = [] if self._zone is UTC else self._find_changes(days)
+        self._shown_at_first = -sum(by for at, by in self.changes if at <= 0)
+
+    def _offset(self, slot: int) -> float:
+        """Slots the local clock is ahead of universal time."""
+        moment = (self._zero + timedelta(minutes=slot * SLOT)).astimezone(self._zone)
+        return (moment.utcoffset() or timedelta()) / timedelta(minutes=SLOT)
+
+    def _find_changes(self, days: int) -> list[Change]:
+        found = []
+        before = self._offset(-LOOK_BACK * SLOTS_A_DAY)
+        for day in range(1 - LOOK_BACK, days + 1):
+            after = self._offset(day * SLOTS_A_DAY)
+            if after != before:
+                low, high = (day - 1) * SLOTS_A_DAY, day * SLOTS_A_DAY
+                while high - low > 1:
+                    middle = (low + high) // 2
+                    low, high = (middle, high) if self._offset(middle) == before else (low, middle)
+                found.append(Change(high, round(after - before)))
+            before = after
+        return [change for change in found if change.by]
+
+    def counted(self, slot: int) -> int:
+        """Return what the local clock shows at a slot, counted at 48 a day from midnight of ``from_day``."""
+        return slot + self._shown_at_first + sum(by for at, by in self.changes if at <= slot)
+
+    def real(self, counted: int) -> int:
+        """Return the first slot at which the local clock shows ``counted`` or has passed it."""
+        ahead, first = self._shown_at_first, counted - self._shown_at_first
+        for at, by in self.changes:
+            if at - 1 + ahead >= counted:
+                break
+            ahead += by
+            first = max(at, counted - ahead)
+        return first
+
+    def slot(self, day: date, minutes: int = 0) -> int:
+        """Return the slot of a time of day, rounded up to whole slots."""
+        return self.real((day - self.from_day).days * SLOTS_A_DAY - (-minutes // SLOT))
+
+    def skipped(self, day: date, minutes: int) -> bool:
+        """Say whether the clock never shows this time of day."""
+        counted = (day - self.from_day).days * SLOTS_A_DAY + minutes // SLOT
+        return self.counted(self.real(counted)) != counted
+
+    def day(self, slot: int) -> date:
+        return self.from_day + timedelta(days=self.counted(slot) // SLOTS_A_DAY)
+
+    def reading(self, slot: int) -> tuple[date, int]:
+        """Return the day and the minutes after midnight the clock shows at a slot."""
+        days, rest = divmod(self.counted(slot), SLOTS_A_DAY)
+        return self.from_day + timedelta(days=days), rest * SLOT
+
+    def spans(self, day: date, spans: Sequence[Span]) -> list[Span]:
+        """Return a day's spans, given in slots of its clock, in real slots; time shown a second time is left out."""
+        zero = (day - self.from_day).days * SLOTS_A_DAY
+        found = [(self.real(zero + low), self.real(zero + high)) for low, high in spans]
+        for at, by in self.changes:
+            if by < 0:
+                found = [part for low, high in found for part in ((low, min(high, at)), (max(low, at - by), high))]
+        return [(low, high) for low, high in found if low < high]
+
+    def midnights(self, until: int) -> tuple[Span, ...]:
+        """Return the midnights before a slot as spans of one."""
+        days = range(self.counted(until - 1) // SLOTS_A_DAY + 1)
+        return tuple((slot, slot) for slot in (self.real(day * SLOTS_A_DAY) for day in days))
+
+    def days_by(self, slot: float) -> int:
+        """Return how many days after the first the first midnight not before a slot is."""
+        return -(-self.counted(ceil(slot)) // SLOTS_A_DAY)
+
+    def calendar_modes(self, days: float, until: int) -> list[tuple[int, tuple[Span, ...]]]:
+        """Return (length, starts) of a wait that ends so many days later by the clock; no starts: at any time.
+
+        The length differs by the change where one lies within the wait.
+        """
+        counted = ceil(days * SLOTS_A_DAY - 1e-9)
+        if not any(0 < at < until + SLOTS_A_DAY for at, _ in self.changes):
+            return [(counted, ())]
+        near = sorted(
+            {0, until}.union(*(range(max(0, at - n - 4), at - n + 5) for at, _ in self.changes for n in (0, counted)))
+        )
+        found: dict[int, list[Span]] = {}
+        for low, following in pairwise([n for n in near if n <= until] + [until + 1]):
+            length = self.real(self.counted(low) + counted) - low
+            spans = found.setdefault(length, [])
+            if spans and spans[-1][1] == low - 1:
+                spans[-1] = (spans[-1][0], following - 1)
+            else:
+                spans.append((low, following - 1))
+        return [(length, tuple(spans)) for length, spans in sorted(found.items())]
 
 
 def special_skills(crew: Crew) -> set[str]:
@@ -156,10 +277,11 @@ def build_shifts(
     crew: Crew,
     jobs: Sequence[DayJob],
     signed_up: Sequence[SignedUp],
-    from_day: date,
+    local: LocalTime,
     hours: Sequence[HallHours] = (),
 ) -> tuple[list[Shifts], list[Reason]]:
-    """Lay out every build day from ``from_day`` on, ascending; days that cannot be read are left out with a reason."""
+    """Lay out every build day from the first on, ascending; days that cannot be read are left out with a reason."""
+    from_day = local.from_day
     found: list[Shifts] = []
     reasons: list[Reason] = []
     seen: set[str] = set()
@@ -207,7 +329,10 @@ def build_shifts(
                 )
             )
             continue
-        zero = day_slot(day.date, from_day)
+        missed = [text for text in (day.start, day.end) if local.skipped(day.date, read_time(text))]
+        if missed:
+            text = f"the clocks skip {' and '.join(missed)} on that day; the moment they change counts instead"
+            reasons.append(_fault(day, number, text, "Give a time the clock shows."))
         named = [one for one in crew.helpers if day.id in one.days]
         here = [one for one in signed_up if one.day == day.id]
         known = [(one.age, one.lifting, one.power_tools) for one in here]
@@ -223,8 +348,8 @@ def build_shifts(
         found.append(
             Shifts(
                 day=day,
-                first_slot=zero,
-                windows=tuple((zero + low, zero + high) for low, high in windows),
+                first_slot=local.slot(day.date),
+                windows=tuple(local.spans(day.date, windows)),
                 people=max(
                     0,
                     helpers
@@ -233,8 +358,8 @@ def build_shifts(
                     - sum(age == "under 14" for age, _, _ in known),
                 ),
                 skills=skilled,
-                quiet_until=zero + ceil(quiet / SLOT),
-                quiet_from=zero + until // SLOT,
+                quiet_until=local.slot(day.date, quiet),
+                quiet_from=local.slot(day.date, until // SLOT * SLOT),
                 limited=tuple(
                     sorted(
                         one
@@ -247,26 +372,20 @@ def build_shifts(
     return sorted(found, key=lambda shifts: (shifts.first_slot, shifts.day.id)), reasons
 
 
-def clock_changes(days: Sequence[BuildDay], zone: str) -> list[tuple[BuildDay, int]]:
-    """Build days on which, or in the night before which, the clocks change, with the minutes they go forward.
+def clock_changes(days: Sequence[BuildDay], local: LocalTime) -> list[tuple[BuildDay, Change]]:
+    """Build days on which, or since noon of the day before which, the clocks change.
 
     >>> spring = BuildDay(id="d", date=date(2026, 3, 8), name="Cover", places=8)
-    >>> [(day.id, minutes) for day, minutes in clock_changes([spring], "America/New_York")]
-    [('d', 60)]
-    >>> clock_changes([spring], "UTC")
+    >>> clock = LocalTime(date(2026, 3, 1), "America/New_York")
+    >>> [(day.id, change.by) for day, change in clock_changes([spring], clock)]
+    [('d', 2)]
+    >>> clock_changes([spring], LocalTime(date(2026, 3, 1), "UTC"))
     []
     """
-    try:
-        clock = ZoneInfo(zone)
-    except (ZoneInfoNotFoundError, ValueError):
-        return []  # the plan's check names a zone nobody knows
     found = []
     for day in sorted(days, key=lambda day: (day.date, day.id)):
-        noon = datetime(day.date.year, day.date.month, day.date.day, 12, tzinfo=clock)
-        before = (noon - timedelta(days=1)).utcoffset()
-        after = noon.utcoffset()
-        if before is not None and after is not None and before != after:
-            found.append((day, round((after - before).total_seconds() / 60)))
+        last_noon = local.slot(day.date - timedelta(days=1), 12 * 60)
+        found += [(day, one) for one in local.changes if last_noon < one.at < local.slot(day.date, 24 * 60)]
     return found
 
 
@@ -338,7 +457,7 @@ def evening_slots(crew: Crew, weekday: int) -> int:
 
 def evenings(
     crew: Crew,
-    from_day: date,
+    local: LocalTime,
     days: int,
     closed: Sequence[date],
     hours: Sequence[HallHours] = (),
@@ -351,19 +470,18 @@ def evenings(
     """
     busy = [*closed, *(day.date for day in crew.days)]
     last = EVENING_ENDS // SLOT
-    found = []
-    for day in working_days(from_day, days, busy):
+    found: list[Span] = []
+    for day in working_days(local.from_day, days, busy):
         length = evening_slots(crew, day.weekday())
         first = max(0, last - length)
-        zero = day_slot(day, from_day)
-        for low, high in clip(first, first + length, _slots(hall_spans(hours, day.weekday(), noisy=noisy))):
-            found.append((zero + low, zero + high))
+        allowed = _slots(hall_spans(hours, day.weekday(), noisy=noisy))
+        found += local.spans(day, clip(first, first + length, allowed))
     return found
 
 
 def trade_starts(
     half_days: int,
-    from_day: date,
+    local: LocalTime,
     days: int,
     closed: Sequence[date],
     hours: Sequence[HallHours] = (),
@@ -373,25 +491,28 @@ def trade_starts(
     """Slots at which a firm may start one half day (morning or afternoon) or one whole day."""
     morning = TRADE_DAY[0] // SLOT
     starts = []
-    for day in working_days(from_day, days, closed):
-        zero = day_slot(day, from_day)
+    for day in working_days(local.from_day, days, closed):
         allowed = _slots(hall_spans(hours, day.weekday(), noisy=noisy))
         firsts = (morning, morning + HALF_TRADE_DAY) if half_days == 1 else (morning,)
         for first in firsts:
             if any(low <= first and first + half_days * HALF_TRADE_DAY <= high for low, high in allowed):
-                starts.append((zero + first, zero + first))
+                slot = local.slot(day, first * SLOT)
+                starts.append((slot, slot))
     return tuple(starts)
 
 
 def trade_hours(
-    from_day: date, days: int, closed: Sequence[date], hours: Sequence[HallHours] = (), *, noisy: bool = False
-) -> list[Span]:
-    """Firms' working time in minutes from midnight of ``from_day``."""
-    return [
-        ((day - from_day).days * 1440 + low, (day - from_day).days * 1440 + high)
-        for day in working_days(from_day, days, closed)
-        for low, high in clip(*TRADE_DAY, hall_spans(hours, day.weekday(), noisy=noisy))
-    ]
+    local: LocalTime, days: int, closed: Sequence[date], hours: Sequence[HallHours] = (), *, noisy: bool = False
+) -> list[tuple[float, float]]:
+    """Firms' working time in hours from midnight of the first day."""
+    found = []
+    for day in working_days(local.from_day, days, closed):
+        zero = local.slot(day, TRADE_DAY[0]) * SLOT - TRADE_DAY[0]
+        found += [
+            ((zero + low) / 60, (zero + high) / 60)
+            for low, high in clip(*TRADE_DAY, hall_spans(hours, day.weekday(), noisy=noisy))
+        ]
+    return found
 
 
 HALF_TRADE_DAY = (TRADE_DAY[1] - TRADE_DAY[0]) // 2 // SLOT

@@ -80,6 +80,7 @@ def forecast(
     as_of: date,
     *,
     signed_up: Sequence[SignedUp] = (),
+    time_zone: str = "UTC",
     runs: int = RUNS,
     drivers: bool = True,
 ) -> Forecast:
@@ -97,12 +98,13 @@ def forecast(
         return _result(status, 0, [], 0, dates, [], [why])
     if OPENING in edits.done:
         return _result("proven", 1, [(edits.done[OPENING], 1)], 0, dates, [], [])
-    play = _Play(net, schedule, crew, dates, arrivals, edits, as_of, runs, signed_up)
+    play = _Play(net, schedule, crew, dates, arrivals, edits, as_of, runs, signed_up, time_zone)
     opening, late_runs = play.run()
     import numpy as np
 
     placed = np.isfinite(opening)
-    days, counts = np.unique(np.ceil(opening[placed] / 24 - 1e-9).astype(int), return_counts=True)
+    shown = play.local.counted(opening[placed])
+    days, counts = np.unique(np.ceil(shown / 24 - 1e-9).astype(int), return_counts=True)
     openings = [(as_of + timedelta(days=int(day)), int(count)) for day, count in zip(days, counts, strict=True)]
     reasons = [
         Reason(
@@ -266,6 +268,45 @@ class Clock:
         return np.where(fits, np.where(work > 0, ended, begin), np.inf)
 
 
+class LocalHours:
+    """``calendars.LocalTime`` for whole arrays of hours, of real time or as the local clock counts them."""
+
+    def __init__(self, local: calendars.LocalTime) -> None:
+        import numpy as np
+
+        changes = [change for change in local.changes if change.at > 0]
+        self.at = np.array([change.at for change in changes]) * HOURS
+        self.ahead = np.concatenate([[0.0], np.cumsum([change.by for change in changes])]) * HOURS
+        self.shown = self.at + self.ahead[:-1]
+        """What the clock shows at each change, before it."""
+
+    def counted(self, real: Runs) -> Runs:
+        """Return what the clock shows, counted at 24 hours a day from the first midnight."""
+        import numpy as np
+
+        return real + self.ahead[np.searchsorted(self.at, real, side="right")] if len(self.at) else real
+
+    def real(self, counted: Runs) -> Runs:
+        """Return when the clock first shows ``counted`` or has passed it."""
+        import numpy as np
+
+        if not len(self.at):
+            return counted
+        place = np.searchsorted(self.shown, counted, side="right")
+        first = np.concatenate([[-np.inf], self.at])[place]
+        return np.maximum(first, counted - self.ahead[place])
+
+    def after_days(self, real: Runs, days: Runs) -> Runs:
+        """Return the same time of day so many days later; the clock's days, not 24 hours of real time each."""
+        return self.real(self.counted(real) + 24 * days)
+
+    def midnight(self, real: Runs) -> Runs:
+        """Return the first midnight not before ``real``."""
+        import numpy as np
+
+        return self.real(np.ceil(self.counted(real) / 24 - 1e-9) * 24)
+
+
 # ---------------------------------------------------------------- the play
 
 
@@ -299,12 +340,15 @@ class _Play:
         as_of: date,
         runs: int,
         signed_up: Sequence[SignedUp] = (),
+        time_zone: str = "UTC",
     ) -> None:
         self.signed_up = signed_up
+        self.clock_time = calendars.LocalTime(as_of, time_zone)
+        self.local = LocalHours(self.clock_time)
         self.net, self.schedule, self.crew, self.dates, self.as_of, self.runs = net, schedule, crew, dates, as_of, runs
         self.edits = edits
         self.held = {hold.task: self._hour(hold.date) for hold in edits.not_before}
-        self.booked = {one.task: self._hour(one.date) for one in edits.appointments if one.firm and one.date >= as_of}
+        self.booked = {one.task: one.date for one in edits.appointments if one.firm and one.date >= as_of}
         self.done = {code: day for code, day in edits.done.items() if any(task.code == code for task in net.tasks)}
         self.deliveries = read_arrivals(arrivals, as_of)
         self.nodes = self._nodes()
@@ -317,8 +361,9 @@ class _Play:
         self._read_calendar()
         self.flow = self._flow()
 
-    def _hour(self, day: date) -> float:
-        return (day - self.as_of).days * 24.0
+    def _hour(self, day: date, minutes: int = 0) -> float:
+        """Hours of real time to a time of day."""
+        return self.clock_time.slot(day, minutes) * HOURS
 
     def _nodes(self) -> dict[str, Node]:
         tasks = {task.code: task for task in self.net.tasks}
@@ -412,7 +457,7 @@ class _Play:
         more = further_days(self.crew, self.as_of, WEEKS_AHEAD)
         length = (more[-1].date - self.as_of).days + 1
         days = replace(self.crew, days=[*(day for day in self.crew.days if day.date >= self.as_of), *more])
-        self.shifts, _ = calendars.build_shifts(days, self.net.day_jobs, [], self.as_of, self.dates.hall_hours)
+        self.shifts, _ = calendars.build_shifts(days, self.net.day_jobs, [], self.clock_time, self.dates.hall_hours)
         self.length, self.closed = length, closed
         self.evenings: dict[tuple[bool, bool], list[calendars.Span]] = {}
         self.clocks: dict[tuple[str, bool, bool, float], Clock] = {}
@@ -421,7 +466,7 @@ class _Play:
         if (hall, noisy) not in self.evenings:
             hours = self.dates.hall_hours if hall else ()
             self.evenings[hall, noisy] = calendars.evenings(
-                self.crew, self.as_of, self.length, self.closed, hours, noisy=noisy
+                self.crew, self.clock_time, self.length, self.closed, hours, noisy=noisy
             )
         return self.evenings[hall, noisy]
 
@@ -436,8 +481,8 @@ class _Play:
     def _make_clock(self, place: str, hall: bool, noisy: bool, speed: float) -> Clock:
         if place == "trade":
             hours = self.dates.hall_hours if hall else ()
-            spans = calendars.trade_hours(self.as_of, self.length, self.closed, hours, noisy=noisy)
-            return Clock([(low / 60, high / 60, 1.0) for low, high in spans])
+            spans = calendars.trade_hours(self.clock_time, self.length, self.closed, hours, noisy=noisy)
+            return Clock([(low, high, 1.0) for low, high in spans])
         if place == CORE:
             return Clock([(low * HOURS, high * HOURS, 1.0) for low, high in self._evenings(hall, noisy)])
         return self._day_clock(noisy, hall, speed)
@@ -524,7 +569,7 @@ class _Play:
         return [(-1, "")] * count
 
     def _slot(self, day: date, minutes: int) -> int:
-        return calendars.day_slot(day, self.as_of) + minutes // SLOT
+        return self.clock_time.slot(day, minutes)
 
     # ------------------------------------------------------------ one pass for all runs
 
@@ -542,8 +587,8 @@ class _Play:
         lasts = {node.task.code: node.planned.code for node in self.nodes.values() if node.last}
         rules = goods_rules(self.net, self.deliveries, self.done)
         late = np.zeros(self.runs, dtype=bool)
-        lease = max(0, (self.dates.lease_start - self.as_of).days) * 24.0
-        limit = ((self.last_day - self.as_of).days + 1) * 24.0 if self.last_day else None
+        lease = max(0.0, self._hour(self.dates.lease_start))
+        limit = self._hour(self.last_day + timedelta(days=1)) if self.last_day else None
 
         for code in self._order(firsts, lasts):
             node = self.nodes[code]
@@ -562,8 +607,8 @@ class _Play:
                     elif lag.task in lasts:
                         ready = np.maximum(ready, ends[lasts[lag.task]] + before)
                     elif lag.task in self.done:
-                        since = min(0, (self.done[lag.task] - self.as_of).days + 1) * 24.0
-                        ready = np.maximum(ready, since + before)
+                        over = min(self.as_of, self.done[lag.task] + timedelta(days=1))
+                        ready = np.maximum(ready, self._hour(over) + before)
             if node.last:
                 for lag in task.after:
                     if lag.from_start and lag.task in lasts:
@@ -571,7 +616,8 @@ class _Play:
             for rule in rules:
                 if rule.task == task.code and node.first:
                     ordered = ends[lasts[ORDERING]] if rule.from_order else zero
-                    ready = np.maximum(ready, ordered + 24 * np.maximum(0, self.waits[rule.item]))
+                    travel = np.maximum(0, self.waits[rule.item])
+                    ready = np.maximum(ready, self.local.after_days(ordered, travel))
             for giver in self.flow.get(code, []):
                 ready = np.maximum(ready, ends[giver])
             starts[code], ended = self._do(node, ready, group)
@@ -587,18 +633,19 @@ class _Play:
         task, planned = node.task, node.planned
         effort = self.effort[task.code] * node.share
         if group:
-            travel = [24 * np.maximum(0, self.waits[delivery.item]) for delivery in group if not delivery.placed]
-            here = [24 * np.maximum(0, self.waits[delivery.item]) for delivery in group if delivery.placed]
-            end = ready + np.maximum.reduce([np.zeros(self.runs), *travel])
-            return ready, np.maximum.reduce([end, *here])
+            zero = np.zeros(self.runs)
+            travel = [self.waits[delivery.item] for delivery in group if not delivery.placed]
+            here = [self.waits[delivery.item] for delivery in group if delivery.placed]
+            end = self.local.after_days(ready, np.maximum.reduce([zero, *travel]))
+            return ready, np.maximum(end, self.local.after_days(zero, np.maximum.reduce([zero, *here])))
         if task.code in self.booked and node.first:
             if planned.place == "wait":
                 return self._inspected(ready, self.booked[task.code], effort)
-            ready = np.maximum(ready, self.booked[task.code])
+            ready = np.maximum(ready, self._hour(self.booked[task.code]))
         if planned.place == "wait":
-            return ready, ready + 24 * effort
+            return ready, ready + 24 * effort if task.cures else self.local.after_days(ready, effort)
         if planned.crew == 0 and task.likely == 0:
-            midnight = np.ceil(ready / 24 - 1e-9) * 24
+            midnight = self.local.midnight(ready)
             return midnight, midnight
         clock = self._clock(node)
         if planned.place == "trade":
@@ -611,14 +658,14 @@ class _Play:
         work = effort if task.kind == "fixed" else effort / hands
         return begin, clock.end(begin, work)
 
-    def _inspected(self, ready: Runs, day: float, effort: Runs) -> tuple[Runs, Runs]:
+    def _inspected(self, ready: Runs, day: date, effort: Runs) -> tuple[Runs, Runs]:
         """An inspection takes place on its day; missed, another one takes its usual wait."""
         import numpy as np
 
-        opens, closes = (minutes / 60 for minutes in calendars.TRADE_DAY)
-        kept = ready <= day + opens
-        end = np.where(kept, day + closes, np.maximum(day + closes, ready + 24 * effort))
-        return np.where(kept, day + opens, ready), end
+        opens, closes = (self._hour(day, minutes) for minutes in calendars.TRADE_DAY)
+        kept = ready <= opens
+        end = np.where(kept, closes, np.maximum(closes, self.local.after_days(ready, effort)))
+        return np.where(kept, opens, ready), end
 
     def _hands(self, node: Node, ready: Runs, hands: Runs) -> tuple[Runs, Runs]:
         """Fewer helpers work slower; too few for the smallest crew put the work off to the next build day."""
@@ -639,7 +686,7 @@ class _Play:
         together = max(1, _peak(beside))
         smallest = float(max(1, min(task.crew_min, planned.crew)))
         hands = np.clip(hands * np.minimum(1.0, present / together), smallest, hands)
-        next_midnight = ((planned.start_day - self.as_of).days + 1) * 24.0
+        next_midnight = self._hour(planned.start_day + timedelta(days=1))
         put_off = present < smallest - 1e-9
         return np.where(put_off, np.maximum(ready, next_midnight), ready), hands
 

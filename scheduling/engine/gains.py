@@ -42,7 +42,7 @@ def gains(inputs: Inputs, schedule: Schedule, *, runs: int = RUNS) -> Gains:
         changed = one.change(inputs)
         plan = solve(
             changed.net, changed.crew, changed.dates, changed.arrivals, changed.signed_up, changed.edits,
-            changed.as_of, schedule, explained=False, opening_only=True,
+            changed.as_of, schedule, changed.time_zone, explained=False, opening_only=True,
         )  # fmt: skip
         played = _play(changed, plan, runs)
         days = (base.p80 - played.p80).days if base.p80 and played.p80 else None
@@ -76,7 +76,7 @@ def _rank(gain: Gain) -> tuple[int, float, str]:
 def _play(inputs: Inputs, schedule: Schedule, runs: int) -> Forecast:
     return forecast(
         inputs.net, schedule, inputs.crew, inputs.dates, inputs.arrivals, inputs.edits, inputs.as_of,
-        signed_up=inputs.signed_up, runs=runs, drivers=False,
+        signed_up=inputs.signed_up, time_zone=inputs.time_zone, runs=runs, drivers=False,
     )  # fmt: skip
 
 

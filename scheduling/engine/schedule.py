@@ -102,10 +102,10 @@ def solve(
         return _none(as_of, "infeasible", [reason for reason in net.reasons if reason.severity == "stop"])
     if not net.tasks:
         return _none(as_of, "empty", [Reason(code="no-tasks", text="There are no tasks to plan", severity="note")])
-    made = lay_out(net, crew, dates, arrivals, signed_up, edits, as_of)
-    made.reasons += _calendar_reasons(crew, as_of, time_zone)
+    made = lay_out(net, crew, dates, arrivals, signed_up, edits, as_of, time_zone)
+    made.reasons += _calendar_reasons(crew, made.local)
     stops = [reason for reason in made.reasons if reason.severity == "stop"]
-    given = Inputs(net, crew, dates, arrivals, signed_up, edits, as_of)
+    given = Inputs(net, crew, dates, arrivals, signed_up, edits, as_of, time_zone)
     if stops and not explained:
         return _none(as_of, "infeasible", made.reasons)
     if stops:
@@ -130,17 +130,18 @@ def solve(
     return _Report(made, plan, opening, planner, net, crew, dates, signed_up, edits, as_of).schedule()
 
 
-def _calendar_reasons(crew: Crew, as_of: date, time_zone: str) -> Iterable[Reason]:
-    ahead = [day for day in crew.days if day.date >= as_of]
-    for day, minutes in calendars.clock_changes(ahead, time_zone):
-        way, effect = ("forward", "shorter") if minutes > 0 else ("back", "longer")
+def _calendar_reasons(crew: Crew, local: calendars.LocalTime) -> Iterable[Reason]:
+    ahead = [day for day in crew.days if day.date >= local.from_day]
+    for day, change in calendars.clock_changes(ahead, local):
+        way = "forward" if change.by > 0 else "back"
+        shown, before = local.reading(change.at)[1], local.reading(change.at - 1)[1] + SLOT
+        hours = f"{before // 60:02}:{before % 60:02} to {shown // 60:02}:{shown % 60:02}"
         yield Reason(
             code="clock-change",
-            text=f"Clocks go {way} by {abs(minutes)} minutes just before {day.name} on {day_text(day.date)}; its hours "
-            f"are by the new clock, and what dries over that night has so much {effect}",
+            text=f"Clocks go {way} by {abs(change.by) * SLOT} minutes, from {hours}, just before or on {day.name} "
+            f"({day_text(day.date)}); its hours are by the new clock, and what cures meanwhile is given its full time",
             where=day.id,
-            severity="warning" if minutes > 0 else "note",
-            todo="Remind helpers of the new time; give what dries over that night an hour more." if minutes > 0 else "",
+            todo="Remind helpers of the new time.",
         )
     for name, one, other in calendars.together(crew):
         yield Reason(
@@ -354,7 +355,7 @@ class _Planner:
             earlier = self._before(part)
             if earlier is None or earlier.place == "wait" or (part.number > 1 and earlier.code != part.code):
                 continue
-            slot = calendars.day_slot(earlier.start_day, self.made.from_day) + earlier.start // SLOT
+            slot = self.made.local.slot(earlier.start_day, earlier.start)
             if slot >= 0:
                 starts[i] = slot
         return starts
@@ -396,14 +397,17 @@ class _Report:
         self.made, self.plan, self.stage, self.planner = made, plan, opening, planner
         self.net, self.crew, self.dates, self.signed_up, self.as_of = net, crew, dates, signed_up, as_of
         latest = latest_starts(made.project, plan, [made.goal])
-        self.slack = [(late - placed.start) // SLOTS_A_DAY for late, placed in zip(latest, plan, strict=True)]
+        shown = made.local.counted
+        self.slack = [
+            (shown(late) - shown(placed.start)) // SLOTS_A_DAY for late, placed in zip(latest, plan, strict=True)
+        ]
         self.leads = self._leads_to_goal()
 
     def schedule(self) -> Schedule:
         made = self.made
-        opening = calendars.slot_day(self.plan[made.goal].start, made.from_day)
+        opening = made.local.day(self.plan[made.goal].start)
         value = float((opening - self.as_of).days)
-        bound = min(value, float(-(-self.stage.bound // SLOTS_A_DAY)))
+        bound = min(value, float(made.local.days_by(self.stage.bound)))
         if "L10" in made.done:
             opening = made.done["L10"]
             value = bound = float(max(0, (opening - self.as_of).days))
@@ -462,10 +466,11 @@ class _Report:
         assert task is not None  # noqa: S101 - only the virtual end stands for no task
         mode = self._mode(first)
         begin, stop = self.plan[first].start, self.plan[last].start + self._mode(last).duration
-        start_day = calendars.slot_day(begin, self.made.from_day)
-        end_day = max(start_day, calendars.slot_day(stop - 1, self.made.from_day))
+        start_day, starts = self.made.local.reading(begin)
+        # A piece of work that ends at midnight ends at 24:00 of its own day.
+        last_day, last = self.made.local.reading(stop - 1)
+        end_day, ends = max((start_day, starts), (last_day, last + SLOT))
         whole = task.place == "wait" or stop == begin
-        zero = calendars.day_slot(end_day, self.made.from_day)
         place = task.place
         if place in ("build day", "core team"):
             place = "build day" if mode.day else "core team"
@@ -475,8 +480,8 @@ class _Report:
             place=place,
             start_day=start_day,
             end_day=end_day,
-            start=0 if whole else begin % SLOTS_A_DAY * SLOT,
-            end=1440 if whole else (stop - zero) * SLOT,
+            start=0 if whole else starts,
+            end=1440 if whole else ends,
             build_day=mode.day,
             crew=mode.crew,
             skills=task.skills,
@@ -503,15 +508,14 @@ class _Report:
         if task is not None and made.parts[i].number == 1:
             for item in task.needs:
                 if item in made.deliveries and made.deliveries[item].placed:
-                    found.append((max(0, made.deliveries[item].planned) * SLOTS_A_DAY, f"it waits for {item}"))
+                    arrives = made.local.real(max(0, made.deliveries[item].planned) * SLOTS_A_DAY)
+                    found.append((arrives, f"it waits for {item}"))
             for hold in self.edits.not_before:
                 if hold.task == task.code:
                     why = f": {hold.why}" if hold.why else ""
-                    found.append(
-                        (calendars.day_slot(hold.date, made.from_day), f"it is held until {day_text(hold.date)}{why}")
-                    )
+                    found.append((made.local.slot(hold.date), f"it is held until {day_text(hold.date)}{why}"))
             if task.where == "hall" and self.dates.lease_start > made.from_day:
-                found.append((calendars.day_slot(self.dates.lease_start, made.from_day), "the lease starts only then"))
+                found.append((made.local.slot(self.dates.lease_start), "the lease starts only then"))
         ready, why = max(found, default=(0, ""))
         if next_start(mode, max(0, ready)) == start:
             return why
@@ -526,10 +530,7 @@ class _Report:
         ]  # fmt: skip
         if before:
             return f"people, tools or room are with {before[0].code} {before[0].name} until then"
-        return (
-            f"of what comes before, the last is ready on {day_text(calendars.slot_day(ready, made.from_day))}"
-            * bool(found)
-        )
+        return f"of what comes before, the last is ready on {day_text(made.local.day(ready))}" * bool(found)
 
     def _needs(self, tasks: Sequence[PlannedTask]) -> tuple[dict[str, date], dict[str, str]]:
         items = {task.code: task.needs for task in self.net.tasks}

@@ -295,7 +295,13 @@ def _bridge(after: dict[str, list[Lag]], gone: set[str]) -> dict[str, list[Lag]]
             rest = [lag for lag in lags if lag.task != code]
             for link in through:
                 rest += [
-                    Lag(task=lag.task, minutes=max(lag.minutes, link.minutes), from_start=lag.from_start)
+                    replace(
+                        max(lag, link, key=lambda one: (one.minutes, one.in_hours)),
+                        task=lag.task,
+                        from_start=lag.from_start,
+                        most=None,
+                        most_in_hours=False,
+                    )
                     for lag in inherited
                     if lag.task != other
                 ]
@@ -338,6 +344,7 @@ def _task(row: TemplateRow, quantity: float, after: list[Lag], crew: Crew, group
         volunteers="v" in row.notes,
         needs=sorted(item for item, group in groups.items() if group in row.goods),
         arrival_of=row.arrival, where=row.where, zone=row.zone, one_day="1" in row.notes,
+        cures="c" in row.notes,
     )  # fmt: skip
 
 

@@ -8,10 +8,11 @@ practice, no published source, to be replaced by one's own. Columns:
 - ``driver`` the quantity that feeds the task, ``1`` = once; a task whose driver is zero drops out.
 - ``min``/``max`` useful crew. ``carry`` most units one person carries; says the smallest
   crew instead of ``min``.
-- ``after`` predecessors ``A01;B02+4h;C03+7d;SS:D04+1h``: finish to start, a lag in elapsed hours or days,
-  ``SS:`` counts the lag from the other's start; ``A01+4h<2d`` also sets the longest wait.
+- ``after`` predecessors ``A01;B02+4h;C03+7d;SS:D04+1h``: finish to start, a lag in hours of real time, kept to the
+  hour (24h too), or in days, met on that day; ``SS:`` counts the lag from the other's start; ``A01+4h<2d`` also sets
+  the longest wait.
 - ``notes`` n noise, d dust, q obey quiet hours, w open door, o odour, v volunteers may do it, x volunteers keep out,
-  1 not to be split over days.
+  1 not to be split over days, c a wait for what cures, dries or settles: 24 hours of real time a day.
 - ``zone`` a place in the room the task has for itself while it lasts.
 - ``where`` hall; workshop (a garage will do); desk (needs no room).
 - ``arrival`` the lead group whose delivery a wait stands for; ``goods`` lead groups a task needs on site.
@@ -73,9 +74,11 @@ def read_after(text: str) -> Lag:
     >>> read_after("H08+7d").minutes
     10080
     >>> read_after("SS:W05+1h")
-    Lag(task='W05', minutes=60, from_start=True, most=None)
+    Lag(task='W05', minutes=60, from_start=True, most=None, in_hours=False, most_in_hours=False)
     >>> read_after("H03<10h").most
     600
+    >>> read_after("W09+24h").in_hours, read_after("W09+1d").in_hours
+    (True, False)
     """
     match = _PREDECESSOR.fullmatch(text.strip())
     if match is None:
@@ -84,22 +87,33 @@ def read_after(text: str) -> Lag:
     most = round(float(match["most"]) * (HOUR if match["most_unit"] == "h" else DAY)) if match["most"] else None
     if most is not None and most < minutes:
         raise ValueError(f"{text!r} may wait no longer than it must: write A01+4h<2d")
-    return Lag(task=match["task"], minutes=minutes, from_start=bool(match["ss"]), most=most)
+    return Lag(
+        task=match["task"],
+        minutes=minutes,
+        from_start=bool(match["ss"]),
+        most=most,
+        in_hours=_whole_days_in_hours(minutes, match["unit"]),
+        most_in_hours=_whole_days_in_hours(most or 0, match["most_unit"]),
+    )
+
+
+def _whole_days_in_hours(minutes: int, unit: str | None) -> bool:
+    return unit == "h" and minutes > 0 and minutes % DAY == 0
 
 
 def lag_text(lag: Lag) -> str:
     """Write a predecessor the way ``read_after`` reads it.
 
-    >>> [lag_text(read_after(text)) for text in ("A01", "SS:W05+1h", "H08+7d", "H03+4h<2d")]
-    ['A01', 'SS:W05+1h', 'H08+7d', 'H03+4h<2d']
+    >>> [lag_text(read_after(text)) for text in ("A01", "SS:W05+1h", "H08+7d", "H03+4h<2d", "W09+24h<48h")]
+    ['A01', 'SS:W05+1h', 'H08+7d', 'H03+4h<2d', 'W09+24h<48h']
     """
-    least = f"+{_wait_text(lag.minutes)}" if lag.minutes else ""
-    most = f"<{_wait_text(lag.most)}" if lag.most is not None else ""
+    least = f"+{_wait_text(lag.minutes, in_hours=lag.in_hours)}" if lag.minutes else ""
+    most = f"<{_wait_text(lag.most, in_hours=lag.most_in_hours)}" if lag.most is not None else ""
     return f"{'SS:' if lag.from_start else ''}{lag.task}{least}{most}"
 
 
-def _wait_text(minutes: int) -> str:
-    whole = minutes % DAY == 0
+def _wait_text(minutes: int, *, in_hours: bool) -> str:
+    whole = minutes % DAY == 0 and not in_hours
     return f"{minutes // DAY if whole else minutes / HOUR:g}{'d' if whole else 'h'}"
 
 

@@ -250,6 +250,9 @@ class Lag(Value, kw_only=True):
     from_start: bool = False
     most: int | None = None
     """Start at most so many minutes after its end; None: no limit."""
+    in_hours: bool = False
+    """``minutes`` were given in hours: whole days of them are kept to the hour, not met on that day."""
+    most_in_hours: bool = False
 
 
 class Task(Value, kw_only=True):
@@ -285,6 +288,8 @@ class Task(Value, kw_only=True):
     """A place in the room the task has for itself while it lasts; empty: none."""
     one_day: bool = False
     """Not to be split over days."""
+    cures: bool = False
+    """A wait for something that cures, dries or settles: its days are 24 hours of real time whatever the clock does."""
 
 
 class DayJob(Value, kw_only=True):

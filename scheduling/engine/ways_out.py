@@ -74,9 +74,12 @@ class Inputs:
     signed_up: list[SignedUp]
     edits: TaskEdits
     as_of: date
+    time_zone: str = "UTC"
 
     def lay_out(self) -> Layout:
-        return lay_out(self.net, self.crew, self.dates, self.arrivals, self.signed_up, self.edits, self.as_of)
+        return lay_out(
+            self.net, self.crew, self.dates, self.arrivals, self.signed_up, self.edits, self.as_of, self.time_zone
+        )
 
     def but(self, **changed: object) -> Inputs:
         return Inputs(**{**self.__dict__, **changed})
@@ -138,7 +141,7 @@ def attempt(inputs: Inputs, *, opening: bool = False) -> Answer:
         quick = stage.plan or quick
     if quick is None:
         return Answer(None, None, work)
-    return Answer(True, calendars.slot_day(quick[goal].start, made.from_day), work)
+    return Answer(True, made.local.day(quick[goal].start), work)
 
 
 def explain(inputs: Inputs, stops: Sequence[Reason]) -> Explained:
@@ -792,7 +795,7 @@ def _with_further_days(made: Layout, quick: list[Placed], count: int) -> list[Re
         day = activity.modes[placed.mode].day
         if day in further:
             used.setdefault(day, []).append(part.code)
-    opening = calendars.slot_day(plan[made.goal].start, made.from_day)
+    opening = made.local.day(plan[made.goal].start)
     count = max(1, len(used))
     when = sorted(used, key=lambda day: further[day])
     days = ", ".join(f"{day_text(further[day])} ({', '.join(used[day])})" for day in when)

@@ -283,18 +283,6 @@ class TestRules:
 
 
 class TestCalendar:
-    def test_a_clock_change_before_a_build_day_is_told(self) -> None:
-        # Clocks go forward in New York in the night to Sunday 14 March 2027, back to 7 November (tz database).
-        net = net_of(task("A", 1), opening("A"))
-        for first, words in ((date(2027, 3, 14), "forward by 60 minutes"), (date(2027, 11, 7), "back by 60 minutes")):
-            crew = crew_of([4], first=first)
-            found = solve(net, crew, DATES, NOTHING_ORDERED, [], TaskEdits(), MONDAY, None, "America/New_York")
-            told = [one for one in found.reasons if one.code == "clock-change"]
-            assert [(one.where, words in one.text) for one in told] == [("d1", True)]
-            assert placed(found)["A"][0].endswith("08:30")  # by the new clock
-        saturday = solve(net, crew_of([4]), DATES, NOTHING_ORDERED, [], TaskEdits(), MONDAY, None, "America/New_York")
-        assert "clock-change" not in {one.code for one in saturday.reasons}
-
     def test_a_leap_day_is_a_day(self) -> None:
         # Fourteen days from Friday 25 February are 10 March in 2028 and 11 March in 2027.
         for year, end in ((2028, date(2028, 3, 10)), (2027, date(2027, 3, 11))):

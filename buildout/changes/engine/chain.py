@@ -93,10 +93,10 @@ LINK_VERSIONS = dict.fromkeys(
     "award": 6,
     "award choices": 4,
     "arrivals": 3,
-    "schedule": 6,
-    "tasks": 2,
-    "forecast": 4,
-    "gains": 3,
+    "schedule": 7,
+    "tasks": 3,
+    "forecast": 5,
+    "gains": 4,
     "cut plans": 10,
     "floor": 13,
     "cover": 10,
@@ -300,10 +300,13 @@ def run_chain(
 
     step("forecast")
     future = (planned_days, plan.crew, plan.dates, due, plan.tasks, plan.as_of)
-    taken = commitments.sign_ups
-    expected = link("forecast", "", Forecast, lambda: forecast(net, *future, signed_up=taken), net, *future, taken)
-    given = Inputs(net, plan.crew, plan.dates, due, taken, plan.tasks, plan.as_of)
-    gained = link("gains", "", Gains, lambda: gains(given, planned_days), net, *future, taken)
+    taken, zone = commitments.sign_ups, plan.time_zone
+    expected = link(
+        "forecast", "", Forecast, lambda: forecast(net, *future, signed_up=taken, time_zone=zone),
+        net, *future, taken, zone,
+    )  # fmt: skip
+    given = Inputs(net, plan.crew, plan.dates, due, taken, plan.tasks, plan.as_of, zone)
+    gained = link("gains", "", Gains, lambda: gains(given, planned_days), net, *future, taken, zone)
 
     return ChainResult(
         surveys=surveys,
