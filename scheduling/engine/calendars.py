@@ -116,7 +116,7 @@ class LocalTime:
             self._zone = UTC  # the plan's check names it
         midnight = datetime(from_day.year, from_day.month, from_day.day, tzinfo=self._zone)
         self._zero = midnight.astimezone(UTC)
-        self.changes = [] if self._zone is UTC else self._find_changes(days)
+        self.changes = [] if zone == "UTC" or self._zone is UTC else self._find_changes(days)
         self._shown_at_first = -sum(by for at, by in self.changes if at <= 0)
 
     def _offset(self, slot: int) -> float:
@@ -287,6 +287,7 @@ def build_shifts(
     seen: set[str] = set()
     before = sum(job.minutes for job in jobs if job.when == "start")
     behind = sum(job.minutes for job in jobs if job.when == "end")
+    holders_of = core_skills(crew)
     for number, day in enumerate(crew.days):
         if day.id in seen:
             reasons.append(
@@ -340,7 +341,7 @@ def build_shifts(
         helpers = expected_helpers(day.places, float(crew.no_show_likely))
         missing = float(crew.no_show_likely)
         skilled = {}
-        for skill, holders in core_skills(crew).items():
+        for skill, holders in holders_of.items():
             share = float(crew.skill_shares.get(skill, 0))
             promised = sum(skill in person.skills for person in here) * (1 - missing)
             promised += sum(float(person.sure) for person in named if skill in person.skills)

@@ -14,7 +14,7 @@ from msgspec.structs import replace
 
 from buildout.units.value import to_json
 from estimating.engine.types import Arrival, Arrivals
-from scheduling.engine.forecast import Clock, _Play, draws, forecast, nearest_rank, rank_share, ranks, triangular
+from scheduling.engine.forecast import Clock, Steps, _Play, draws, forecast, nearest_rank, rank_share, ranks, triangular
 from scheduling.engine.schedule import solve
 from scheduling.engine.types import (
     BuildDay,
@@ -135,16 +135,28 @@ class TestClock:
     clock = Clock([(8, 12, 1.0), (32, 36, 0.5)])
 
     def test_begin(self) -> None:
-        assert self.clock.begin(np.array([0.0, 9, 12, 40])).tolist() == [8, 9, 32, np.inf]
+        begin, _ = self.clock.do(np.array([0.0, 9, 12, 40]), np.ones(4))
+        assert begin.tolist() == [8, 9, 32, np.inf]
 
     def test_end(self) -> None:
-        begin = np.array([8.0, 8, 8, 11, 34, 34, np.inf])
-        work_hours = np.array([1.0, 4, 5, 2, 1, 1.5, 1])
-        assert self.clock.end(begin, work_hours).tolist() == [9, 12, 34, 34, 36, np.inf, np.inf]
+        ready = np.array([8.0, 8, 8, 11, 34, 34, np.inf, 9])
+        _, end = self.clock.do(ready, np.array([1.0, 4, 5, 2, 1, 1.5, 1, 0]))
+        assert end.tolist() == [9, 12, 34, 34, 36, np.inf, np.inf, 9]
 
     def test_no_windows(self) -> None:
-        empty = Clock([])
-        assert empty.end(empty.begin(np.array([1.0])), np.array([1.0])).tolist() == [np.inf]
+        begin, end = Clock([]).do(np.array([1.0]), np.array([1.0]))
+        assert (begin.tolist(), end.tolist()) == ([np.inf], [np.inf])
+
+    @settings(max_examples=100, deadline=None)
+    @given(
+        st.lists(st.tuples(st.integers(0, 20), st.sampled_from([0.1, 0.25, 0.5, 3])), min_size=1, max_size=30),
+        st.lists(st.floats(-5, 200), min_size=1, max_size=20),
+    )
+    def test_places_are_those_of_a_binary_search(self, gaps: list[tuple[int, float]], values: list[float]) -> None:
+        steps = np.cumsum([gap + least for gap, least in gaps])
+        asked = np.array([*values, *steps, *(steps + 1e-12), *(steps - 1e-12), np.inf])
+        for side in ("left", "right"):
+            assert Steps(steps, side).place(asked).tolist() == np.searchsorted(steps, asked, side=side).tolist()
 
 
 class TestPlay:
