@@ -1074,12 +1074,18 @@ class PlacedOrder(Value, kw_only=True):
     """The rate it was placed at, whatever its quote says since. None: as its quote says."""
     tax: Decimal | None = None
     """On these lines and the freight as they stand. None: each at the rate."""
+    deposit_percent: Decimal | None = None
+    """It was placed at. None: as its quote says, else the supplier."""
+    balance_days: int | None = None
+    """From the goods' arrival to the rest of the money, as it was placed. None: as the supplier says."""
 
 
 class Charge(Value, kw_only=True):
     """What a supplier asks for goods that were called off; a fact, before tax."""
 
     order: str
+    supplier: str = ""
+    """Empty: not said; where nothing of the order stands any more the file does not tell whose it was."""
     item: str
     amount: Decimal
     tax_percent: Decimal | None = None

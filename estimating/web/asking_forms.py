@@ -7,7 +7,7 @@ from typing import Any, get_args
 
 from django import forms
 
-from buildout.builds.web.editing import Choices, DayField
+from buildout.builds.web.editing import Choices, DayField, example
 from estimating.engine.price_list import MEANINGS, ColumnPlan, Meaning
 from estimating.engine.rfq import Site
 from estimating.engine.types import FreightService
@@ -26,9 +26,7 @@ class RequestForm(forms.Form):
         label="Drawings that go with it", required=False, widget=forms.CheckboxSelectMultiple
     )
     place = forms.CharField(label="Deliver to", required=False, max_length=300)
-    door = forms.CharField(
-        label="Way in", required=False, max_length=200, help_text="For example: roller door 10 ft wide, sill level"
-    )
+    door = forms.CharField(label="Way in", required=False, max_length=200)
     unloading = forms.ChoiceField(label="Brought to", choices=[(way, way) for way in get_args(FreightService)])
     dock = forms.BooleanField(label="There is a loading dock", required=False)
     contact = forms.CharField(
@@ -44,8 +42,18 @@ class RequestForm(forms.Form):
         label="Note to all", required=False, max_length=1000, widget=forms.Textarea(attrs={"rows": 2})
     )
 
-    def __init__(self, *args: Any, suppliers: Choices, drawings: Choices, today: date, **kwargs: Any) -> None:
+    def __init__(
+        self,
+        *args: Any,
+        suppliers: Choices,
+        drawings: Choices,
+        today: date,
+        units: str = "feet-inches",
+        **kwargs: Any,
+    ) -> None:
         super().__init__(*args, **kwargs)
+        wide = example(units, "10 ft", "3 m")
+        self.fields["door"].help_text = f"For example: roller door {wide} wide, sill level"
         self.today = today
         self.fields["suppliers"].choices = list(suppliers)  # type: ignore[attr-defined]
         self.fields["drawings"].choices = list(drawings)  # type: ignore[attr-defined]

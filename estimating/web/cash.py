@@ -15,7 +15,7 @@ from estimating.engine.ledger import let_off
 from estimating.engine.types import Arrivals, MoneyPlan, OrderDates, Quote, Supplier
 from estimating.web import ledger, order_book
 from estimating.web.models import LedgerEntry, Order
-from estimating.web.services import standings, tax_due
+from estimating.web.services import standings, tax_due, terms_of
 
 Kind = LedgerEntry.Kind
 
@@ -84,24 +84,17 @@ def _placed(
             continue
         due = [entry.due for entry in mine if entry.due and entry.kind == Kind.INVOICE and entry.counts]
         days = [order.received] if order.received else [arrives[line.item] for line in lines if line.item in arrives]
-        terms = suppliers.get(order.supplier)
+        terms = terms_of(order, quotes.get(order.quote), suppliers.get(order.supplier))
         found.append(
             Purchase(
                 what=_named(order), total=total, paid=paid, placed=True,
                 let_off=let_off(allowed, due_in_all, invoiced),
-                deposit_percent=Decimal(0) if off else _deposit(quotes.get(order.quote), terms),
-                balance_days=terms.balance_days if terms else 0, ordered=order.placed,
+                deposit_percent=Decimal(0) if off else terms.deposit_percent,
+                balance_days=terms.balance_days, ordered=order.placed,
                 arrives=order.promised or max(days, default=order.placed), balance_due=max(due, default=None),
             )
         )  # fmt: skip
     return found
-
-
-def _deposit(quote: Quote | None, supplier: Supplier | None) -> Decimal:
-    """What the quote asks, else the supplier's usual deposit, in percent."""
-    if quote is not None and quote.deposit_percent is not None:
-        return quote.deposit_percent
-    return supplier.deposit_percent if supplier else Decimal(0)
 
 
 def _to_place(
@@ -115,12 +108,12 @@ def _to_place(
         ordered = max(min((dates[item].order_by for item in items if item in dates), default=today), today)
         # Goods ordered later than today come later than today's arrival by as much.
         there = max((arrives[item] for item in items if item in arrives), default=ordered) + (ordered - today)
-        terms = suppliers.get(ready.quote.supplier)
+        seller = suppliers.get(ready.quote.supplier)
         found.append(
             Purchase(
-                what=f"{terms.name if terms else ready.quote.supplier}, to be ordered", total=ready.total,
-                deposit_percent=_deposit(ready.quote, terms),
-                balance_days=terms.balance_days if terms else 0, ordered=ordered, arrives=there,
+                what=f"{seller.name if seller else ready.quote.supplier}, to be ordered", total=ready.total,
+                deposit_percent=ready.terms.deposit_percent, balance_days=ready.terms.balance_days,
+                ordered=ordered, arrives=there,
             )
         )  # fmt: skip
     return found

@@ -13,10 +13,11 @@ from django.template.loader import render_to_string
 
 from buildout.builds.web.documents import pdf
 from buildout.builds.web.services import Sheet
-from buildout.units.money import ROUNDING_NAME, format_money
+from buildout.units.money import ROUNDING_NAME, format_money, round_money
 from buildout.units.words import counted
 from estimating.engine.types import Quote, Supplier
 from estimating.web.models import ChangeOrder, Order, SentDocument
+from estimating.web.services import OrderTerms, terms_of
 
 REQUESTS = (
     "Please acknowledge this order in writing with the day the goods will be at the door.",
@@ -76,22 +77,47 @@ def order_facts(sheet: Sheet, order: Order) -> dict[str, Any]:
         for line in order.lines
     ]
     goods = sum((line["goods"] for line in lines), Decimal(0))
-    return _parties(sheet, order) | {
+    total = goods + order.freight + order.tax
+    parties = _parties(sheet, order)
+    return parties | {
         "lines": lines,
         "goods": goods,
         "taxed": f"Tax, {order.rate.normalize():f} % {ROUNDING_NAME}",
-        "total": goods + order.freight + order.tax,
+        "total": total,
+        "payment": payment_words(parties["agreed"], total, sheet.currency),
         "requests": REQUESTS,
     }
+
+
+def payment_words(agreed: OrderTerms, total: Decimal, currency: str) -> str:
+    """When which part of an order is paid.
+
+    >>> payment_words(OrderTerms(Decimal(40), 30), Decimal("1000.00"), "XXX")
+    '40 % (¤400.00) with this order, the rest (¤600.00) 30 days after the goods are here'
+    >>> payment_words(OrderTerms(Decimal(100)), Decimal("1000.00"), "XXX")
+    'all of it (¤1,000.00) with this order'
+    >>> payment_words(OrderTerms(), Decimal("1000.00"), "XXX")
+    'all of it (¤1,000.00) when the goods are here'
+    """
+    deposit = round_money(total * agreed.deposit_percent / 100, currency)
+    when = f"{counted(Decimal(agreed.balance_days), 'day')} after the goods are here" if agreed.balance_days else ""
+    when = when or "when the goods are here"
+    if not deposit or deposit == total:
+        return f"all of it ({format_money(total, currency)}) {'with this order' if deposit else when}"
+    percent = f"{agreed.deposit_percent.normalize():f} %"
+    rest = format_money(total - deposit, currency)
+    return f"{percent} ({format_money(deposit, currency)}) with this order, the rest ({rest}) {when}"
 
 
 def _parties(sheet: Sheet, order: Order) -> dict[str, Any]:
     suppliers = {supplier.id: supplier for supplier in sheet.section("suppliers", list[Supplier])}
     quote = next((q for q in sheet.section("quotes", list[Quote]) if q.id == order.quote), None)
+    supplier = suppliers.get(order.supplier)
     return {
         "order": order,
-        "supplier": suppliers.get(order.supplier),
+        "supplier": supplier,
         "quote": quote,
+        "agreed": terms_of(order, quote, supplier),
         "place": sheet.document.get("place", ""),
     }
 
@@ -136,10 +162,12 @@ def _order_text(sheet: Sheet, order: Order, buyer: str) -> str:
     text += [f"Total: {money(facts['total'])}", ""]
     if facts["place"]:
         text += [f"Deliver to: {facts['place']}"]
-    if facts["quote"] is not None:
-        text += [f"Delivery: {facts['quote'].freight.service}"]
-    if facts["supplier"] is not None and facts["supplier"].terms:
-        text += [f"Terms: {facts['supplier'].terms}"]
+    agreed: OrderTerms = facts["agreed"]
+    if agreed.service:
+        text += [f"Delivery: {agreed.service}"]
+    text += [f"Payment: {facts['payment']}"]
+    if agreed.terms:
+        text += [f"Terms: {agreed.terms}"]
     if order.note:
         text += ["", order.note]
     text += ["", *REQUESTS, "", buyer]

@@ -7,7 +7,7 @@ from typing import Any, get_args
 from django import forms
 from msgspec.structs import replace
 
-from buildout.builds.web.editing import AmountField, Choices, DayField, LengthField, PartForm
+from buildout.builds.web.editing import AmountField, Choices, DayField, LengthField, PartForm, example
 from buildout.rooms.engine.types import Room
 from estimating.engine.heads import HEADS
 from estimating.engine.sides_drawing import edge_words
@@ -612,13 +612,12 @@ class ExpectForm(forms.Form):
     )  # fmt: skip
     length = LengthField(label="That place is long", required=False, max_length=40)
     width = LengthField(label="That place is wide", required=False, max_length=40)
-    height = LengthField(
-        label="Stacked at most", required=False, max_length=40,
-        help_text="From the floor up, for example 6' 0\"; well below sprinklers",
-    )  # fmt: skip
+    height = LengthField(label="Stacked at most", required=False, max_length=40)
 
-    def __init__(self, *args: Any, rooms: Choices, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, rooms: Choices, units: str = "feet-inches", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.units, high = units, example(units, "6' 0\"", "1.8 m")
+        self.fields["height"].help_text = f"From the floor up, for example {high}; well below sprinklers"
         self.fields["room"].choices = [("", "not said yet"), *rooms]  # type: ignore[attr-defined]
 
     def clean(self) -> dict[str, Any]:
@@ -626,7 +625,8 @@ class ExpectForm(forms.Form):
         sides = {name: data.pop(name, "") for name in ("length", "width", "height")}
         if any(sides.values()):
             for name in (name for name, text in sides.items() if not text and name not in self.errors):
-                self.add_error(name, "Measure this too, for example 8' 0\", or leave all three empty.")
+                side = example(self.units, "8' 0\"", "2.4 m")
+                self.add_error(name, f"Measure this too, for example {side}, or leave all three empty.")
         data["space"] = sides if all(sides.values()) else {}
         return data
 
@@ -675,15 +675,16 @@ class DeliveryLineForm(forms.Form):
         label="Batch or shade lot", required=False, max_length=200, help_text="As on the labels; several with commas"
     )
     width = LengthField(label="Measured width", required=False, max_length=40)
-    thickness = forms.CharField(
-        label="Thickness, five places", required=False, max_length=200,
-        help_text='With semicolons between them, for example 2"; 1 15/16"; 2"',
-    )  # fmt: skip
+    thickness = forms.CharField(label="Thickness, five places", required=False, max_length=200)
     note = forms.CharField(label="Note", required=False, max_length=300)
 
-    def __init__(self, *args: Any, line: Any, product: Product | None, **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, line: Any, product: Product | None, units: str = "feet-inches", **kwargs: Any
+    ) -> None:
         super().__init__(*args, **kwargs)
         self.line, self.product = line, product
+        places = example(units, '2"; 1 15/16"; 2"', "51 mm; 49 mm; 51 mm")
+        self.fields["thickness"].help_text = f"With semicolons between them, for example {places}"
         self.fields["accepted"].initial = line.standing.outstanding
         if product is None or product.width is None:
             del self.fields["width"]

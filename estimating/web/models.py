@@ -53,6 +53,14 @@ class Order(models.Model):
     """In all, as it was placed."""
     tax_percent = models.DecimalField(max_digits=9, decimal_places=4, null=True, blank=True)
     """The rate it was placed at; its quote may say another since. None: placed before the rate was kept."""
+    deposit_percent = models.DecimalField(max_digits=9, decimal_places=4, null=True, blank=True)
+    """Of the whole, to be paid with the order. None: placed before its terms were kept; its quote says."""
+    balance_days = models.PositiveIntegerField(default=0)
+    """Days from the goods' arrival to the rest of the money."""
+    terms = models.TextField(blank=True)
+    """The supplier's terms as they were then."""
+    service = models.CharField(max_length=60, blank=True)
+    """How the goods are brought."""
     note = models.TextField(blank=True)
     revision = models.ForeignKey(Revision, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
     """The revision it was drawn from."""

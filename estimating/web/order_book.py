@@ -19,7 +19,7 @@ from estimating.engine.offers import tax_rate
 from estimating.engine.types import Award, AwardLine, MoneyPlan, Quote, Supplier, TakeOff
 from estimating.web import approvals, documents
 from estimating.web.models import Approval, ChangeOrder, Claim, Delivery, DeliveryPhoto, Order
-from estimating.web.services import OrderedItem, standings
+from estimating.web.services import OrderedItem, OrderTerms, standings, terms_asked
 
 
 class OrderBookError(ValueError):
@@ -44,6 +44,10 @@ class ReadyOrder(NamedTuple):
     @property
     def total(self) -> Decimal:
         return self.goods + self.freight + self.tax
+
+    @property
+    def terms(self) -> OrderTerms:
+        return terms_asked(self.quote, self.supplier)
 
 
 def ready_orders(sheet: builds.Sheet, orders: list[Order]) -> list[ReadyOrder]:
@@ -101,6 +105,7 @@ def place(build: Build, user: User, quote_id: str, note: str = "") -> Order:
         tax=ready.tax,
         tax_percent=ready.tax_percent,
         note=note,
+        **ready.terms._asdict(),
         revision=sheet.revision,
         lines=[
             {

@@ -14,7 +14,7 @@ from buildout.builds.web.models import Build, Revision
 from buildout.units.money import tax_on
 from estimating.engine.deliveries import LineStanding, standing
 from estimating.engine.order_changes import OrderDifference
-from estimating.engine.types import Charge, OrderedLine, PlacedOrder
+from estimating.engine.types import Charge, OrderedLine, PlacedOrder, Quote, Supplier
 from estimating.web.models import ChangeOrder, Order
 
 
@@ -32,6 +32,35 @@ class OrderedItem(NamedTuple):
     damaged: Decimal
     came: date | None
     lots: list[str]
+
+
+class OrderTerms(NamedTuple):
+    """What is agreed about money and the way goods come, beside the prices."""
+
+    deposit_percent: Decimal = Decimal(0)
+    balance_days: int = 0
+    """From the goods' arrival to the rest of the money."""
+    terms: str = ""
+    service: str = ""
+
+
+def terms_asked(quote: Quote | None, supplier: Supplier | None) -> OrderTerms:
+    """What an order on this quote would be placed at: the quote's deposit, else the supplier's usual one."""
+    usual = supplier.deposit_percent if supplier else Decimal(0)
+    asked = quote.deposit_percent if quote is not None else None
+    return OrderTerms(
+        usual if asked is None else asked,
+        supplier.balance_days if supplier else 0,
+        supplier.terms if supplier else "",
+        quote.freight.service if quote is not None else "",
+    )
+
+
+def terms_of(order: Order, quote: Quote | None, supplier: Supplier | None) -> OrderTerms:
+    """What an order was placed at, whatever quote and supplier say since."""
+    if order.deposit_percent is None:
+        return terms_asked(quote, supplier)
+    return OrderTerms(order.deposit_percent, order.balance_days, order.terms, order.service)
 
 
 def standings(order: Order) -> list[OrderedItem]:
@@ -97,6 +126,8 @@ def placed_orders(build: Build, currency: str) -> list[PlacedOrder]:
             freight=_as_written(order.freight),
             tax_percent=_as_written(order.rate),
             tax=_as_written(tax_due(order, currency) - tax_on_lines(order, _called_off(order).values(), currency)),
+            deposit_percent=None if order.deposit_percent is None else _as_written(order.deposit_percent),
+            balance_days=None if order.deposit_percent is None else order.balance_days,
             lines=[
                 OrderedLine(
                     item=line.item,
@@ -119,7 +150,13 @@ def charges(build: Build) -> list[Charge]:
     """What suppliers ask for goods that were called off: lines of which nothing is due any more, but money is."""
     orders = Order.objects.filter(build=build).prefetch_related("changes", "deliveries")
     return [
-        Charge(order=order.name, item=item, amount=_as_written(amount), tax_percent=_as_written(order.rate))
+        Charge(
+            order=order.name,
+            supplier=order.supplier,
+            item=item,
+            amount=_as_written(amount),
+            tax_percent=_as_written(order.rate),
+        )
         for order in orders
         for item, amount in _called_off(order).items()
     ]

@@ -13,9 +13,10 @@ import pytest
 from django.apps import apps
 from django.core.management import CommandError, call_command
 from django.db import models
+from django.test import Client
 from django.utils import timezone
 
-from buildout.builds.web.models import Build, Comment, LinkResult, Member, Proposal, Revision, Role
+from buildout.builds.web.models import Build, Comment, JournalEntry, LinkResult, Member, Proposal, Revision, Role
 from buildout.changes.engine.chain import run_chain
 from buildout.changes.engine.reading import BuildFileProblems, read_build_file
 from buildout.changes.web import archive, transfer
@@ -23,6 +24,7 @@ from buildout.changes.web.services import commitments_of
 from buildout.people.web.models import User
 from buildout.rooms.web.models import ReadingPhoto
 from buildout.units.value import to_plain
+from estimating.web import order_book
 from estimating.web.asking_models import Call, Paper, Request, RequestLetter, Sample
 from estimating.web.models import (
     Approval,
@@ -317,6 +319,36 @@ def test_a_plain_file_leads_through_its_earlier_plans(full: Build) -> None:
     assert Member.objects.get(build=back).user == owner
     assert Order.objects.filter(build=back).count() == 2
     assert SignUp.objects.filter(build=back).count() == 20
+
+
+def test_what_is_charged_for_goods_called_off_comes_along_in_a_plain_file(full: Build) -> None:
+    """PO-2 called off for 100.00 and of PO-1 one line for 25.00: both stand in the books of the copy as they did."""
+    owner = User.objects.get(email="orla.fennimarsh@example.org")
+    first, second = Order.objects.filter(build=full, number__in=(1, 2)).order_by("number")
+    order_book.cancel(second, owner, Decimal(100))
+    line = first.lines[1]
+    off = {"item": line["item"], "name": line["name"], "unit": line["unit"], "before": line["quantity"], "after": "0",
+           "money": str(Decimal(25) - Decimal(line["goods"])), "text": ""}  # fmt: skip
+    change = ChangeOrder.objects.create(order=first, number=7, reason="Not needed", lines=[off])
+    order_book.decide(change, owner, agreed=True)
+    before = commitments_of(full, "XXX")
+    assert sorted((charge.order, charge.amount) for charge in before.charges) == [
+        ("PO-1", Decimal(25)), ("PO-2", Decimal(100)),
+    ]  # fmt: skip
+    report = transfer.import_build(json.dumps(transfer.export_build(full, history=False)).encode(), owner=owner)
+    assert not report.tables
+    back = Build.objects.get(pk=report.build)
+    after = commitments_of(back, "XXX")
+    assert after.charges == before.charges
+    assert after.orders == before.orders
+    gone = Order.objects.get(build=back, number=2)
+    assert (gone.state, gone.supplier_name, gone.lines[0]["quantity"]) == ("cancelled", second.supplier_name, "0")
+    said = JournalEntry.objects.filter(build=back, kind="order").values_list("text", flat=True)
+    assert any("¤100.00 is charged for goods called off" in text for text in said)
+    client = Client()
+    client.force_login(owner)
+    for number in (1, 2):
+        assert client.get(f"/builds/{back.pk}/orders/{number}/").status_code == 200
 
 
 # ---------------------------------------------------------------- bad files

@@ -14,10 +14,12 @@ from django.urls import reverse
 from buildout.builds.web.models import Build
 from buildout.builds.web.services import Sheet, sheet_of
 from buildout.people.web.models import User
+from buildout.units.money import format_money, round_money
 from estimating.engine.types import Budget
 from estimating.web.cash import planned
+from estimating.web.documents import _order_text, change_document
 from estimating.web.models import ChangeOrder, Order
-from estimating.web.order_book import cancel
+from estimating.web.order_book import cancel, place
 
 pytestmark = pytest.mark.django_db
 ClientOf = Callable[[User | None], Client]
@@ -127,3 +129,60 @@ def test_an_order_keeps_the_rate_it_was_placed_at(demo_build: Build, owner: User
     assert leaves() == goods - 20 + order.freight + order.tax - Decimal("1.50")  # 7.5 % of 20
     cancel(order, owner, Decimal(100))
     assert leaves() == Decimal("107.50")
+
+
+def test_an_order_keeps_the_deposit_and_terms_it_was_placed_at(demo_build: Build, owner: User) -> None:
+    """40 % with the order and the rest 30 days after the goods, whatever quote and supplier say later."""
+    revision = demo_build.current
+    assert revision is not None
+    quote = next(quote for quote in revision.document["quotes"] if quote["id"] == "cloudberry-1")
+    supplier = next(row for row in revision.document["suppliers"] if row["id"] == quote["supplier"])
+    quote["deposit_percent"], supplier["balance_days"], supplier["terms"] = "40", 30, "No cash at the door"
+    revision.save()
+    order = place(demo_build, owner, "cloudberry-1")
+    assert (order.deposit_percent, order.balance_days) == (Decimal(40), 30)
+    total = sum((Decimal(line["goods"]) for line in order.lines), order.freight + order.tax)
+    order.refresh_from_db()
+    deposit = round_money(total * Decimal(40) / 100, "XXX")
+
+    def leaves() -> list[tuple[date, Decimal]]:
+        weeks = planned(demo_build, sheet_of(demo_build)).weeks
+        return [(f.day, f.amount) for week in weeks for f in week.flows if order.name in f.what]
+
+    before = leaves()
+    assert before[0] == (order.placed, deposit)
+    assert sum(amount for _, amount in before) == total
+    quote["deposit_percent"], supplier["balance_days"], supplier["terms"] = "100", 5, "Cash only"
+    quote["freight"]["service"] = "pick-up"
+    revision.save()
+    assert leaves() == before
+    change = ChangeOrder.objects.create(order=order, number=1, reason="One less", money=Decimal(-5), lines=[])
+    sheet = sheet_of(demo_build)
+    for text in (_order_text(sheet, order, "x"), change_document(sheet, order, change, "x").text):
+        assert "Cash only" not in text
+    text = _order_text(sheet, order, "x")
+    assert f"40 % ({format_money(deposit, 'XXX')}) with this order" in text
+    assert "No cash at the door" in text
+    assert "pick-up" not in text
+
+
+def test_orders_placed_before_keep_what_quote_and_supplier_say_now(demo_build: Build) -> None:
+    from importlib import import_module
+
+    from django.apps import apps
+
+    revision = demo_build.current
+    assert revision is not None
+    first, second = Order.objects.filter(build=demo_build)
+    supplier = next(row for row in revision.document["suppliers"] if row["id"] == second.supplier)
+    supplier |= {"deposit_percent": "25", "balance_days": 14, "terms": "Rest in two weeks"}
+    next(quote for quote in revision.document["quotes"] if quote["id"] == first.quote)["deposit_percent"] = "12.5"
+    next(quote for quote in revision.document["quotes"] if quote["id"] == second.quote).pop("deposit_percent", None)
+    revision.save()
+    assert first.deposit_percent is second.deposit_percent is None
+    import_module("estimating.web.migrations.0015_order_terms").keep_terms(apps, None)
+    first, second = Order.objects.filter(build=demo_build)
+    assert first.deposit_percent == Decimal("12.5")
+    assert (second.deposit_percent, second.balance_days, second.terms) == (Decimal(25), 14, "Rest in two weeks")
+    assert first.service
+    assert second.service

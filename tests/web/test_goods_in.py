@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from datetime import date
 from decimal import Decimal
+from html import unescape
 from io import BytesIO
 from typing import Any
 
@@ -12,6 +14,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
+from django.utils.html import strip_tags
 
 from buildout.builds.web.models import Build
 from buildout.people.web.models import User
@@ -63,7 +66,7 @@ def test_whether_goods_fit_the_place_they_are_put_in(client_of: ClientOf, demo_b
     browser = client_of(owner)
     typed = {"room": "hall", "put": "along the east wall"}
     page = browser.post(url("expect-order", demo_build, 1), typed, follow=True).content.decode()
-    assert "stacked 6 ft high; measure the place itself" in page
+    assert "stacked 6' 0\" high; measure the place itself" in unescape(page)
     wrong = browser.post(url("expect-order", demo_build, 1), typed | {"length": "9' 0\"", "width": "big"})
     assert wrong.status_code == 422
     assert "Measure this too" in wrong.content.decode()
@@ -76,6 +79,33 @@ def test_whether_goods_fit_the_place_they_are_put_in(client_of: ClientOf, demo_b
     small = browser.post(url("expect-order", demo_build, 1), typed | dict.fromkeys(sides, "3' 0\""), follow=True)
     assert small.context["stacked"].verdict == "does not fit"
     assert "goes in at all" in small.content.decode()
+
+
+def test_a_metric_build_reads_metres_and_kilograms_where_goods_come_in(
+    client_of: ClientOf, demo_build: Build, owner: User
+) -> None:
+    """What the pages say themselves; the names of products are as they were typed."""
+    revision = demo_build.current
+    assert revision is not None
+    revision.document["units"] = "metric"
+    for number, product in enumerate(revision.document["products"]):
+        product["name"] = f"Goods {number}"
+    revision.save()
+    browser, order = client_of(owner), Order.objects.get(build=demo_build, number=1)
+    order.lines = [line | {"name": "Goods"} for line in order.lines]
+    order.room, order.put = "hall", "along the east wall"
+    order.save()
+    pages = [url("order", demo_build, 1), url("deliver", demo_build, 1)]
+    for place in pages:
+        page = strip_tags(unescape(browser.get(place).content.decode()))
+        found = re.findall(r"[^\n]*\d ?(?:ft|in|lb|yd|'|\")(?![\w])[^\n]*", page)
+        assert not [line for line in found if "Goods" not in line and " in one" not in line], place
+    assert "roller door 3 m wide" in browser.get(url("new-request", demo_build)).content.decode()
+    page = browser.get(pages[0]).content.decode()
+    assert "18 kg to a person, two people from 1.83 m of length on" in page
+    assert "stacked 1.83 m high" in page
+    wrong = browser.post(url("expect-order", demo_build, 1), {"room": "hall", "length": "3 m"}).content.decode()
+    assert "for example 2.4 m, or leave" in wrong
 
 
 def test_a_refused_photo_keeps_what_it_shows(

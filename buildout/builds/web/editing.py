@@ -45,6 +45,11 @@ class LengthField(forms.CharField):
         return text
 
 
+def example(units: str, feet: str, metric: str) -> str:
+    """An example as people of this build write it."""
+    return metric if units == "metric" else feet
+
+
 class AmountField(forms.DecimalField):
     """A plain number with a decimal point: money, a share, a count."""
 

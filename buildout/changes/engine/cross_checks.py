@@ -705,7 +705,10 @@ def check_commitments(plan: Plan, commitments: Commitments) -> list[Problem]:
             if supplier != order.supplier:
                 message = f'"quote": {order.quote!r} is from {supplier!r}, the order goes to {order.supplier!r}.'
                 notes.add([*here, "quote"], message)
-        _percent(notes, [*here, "tax_percent"], order.tax_percent or Decimal(0))
+        for field in ("tax_percent", "deposit_percent"):
+            _percent(notes, [*here, field], getattr(order, field) or Decimal(0))
+        if (order.balance_days or 0) < 0:
+            notes.add([*here, "balance_days"], f'"balance_days": {order.balance_days} is below nought.', "30")
         if order.state == "received" and order.received is None:
             notes.add(
                 [*here, "received"], '"received" is missing: give the day the goods came.', '"received": "2027-02-09"'
@@ -726,6 +729,9 @@ def check_commitments(plan: Plan, commitments: Commitments) -> list[Problem]:
                     notes.add([*line_path, "unit"], message, f'"{products[line.item].unit}"')
     for at, charge in enumerate(commitments.charges):
         notes.refer(["charges", at, "item"], charge.item, "product", products)
+        notes.refer(
+            ["charges", at, "supplier"], charge.supplier, "supplier", [s.id for s in plan.suppliers], empty=True
+        )
         _percent(notes, ["charges", at, "tax_percent"], charge.tax_percent or Decimal(0))
         if charge.amount <= 0:
             notes.add(["charges", at, "amount"], f'"amount": {charge.amount} must be above zero.', '"25.00"')

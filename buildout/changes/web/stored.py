@@ -13,16 +13,19 @@ from collections.abc import Callable
 from decimal import Decimal
 from typing import Any, NamedTuple
 
+from django.utils import timezone
+
 from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build, Proposal, Revision
 from buildout.changes.engine.build_file import BuildFile
 from buildout.changes.web.services import compute
 from buildout.people.web.models import User
-from buildout.units.money import tax_on
+from buildout.units.money import format_money, tax_on
 from estimating.engine.offers import tax_rate
 from estimating.engine.types import PlacedOrder
 from estimating.web.cuts import enter_cuts
-from estimating.web.models import Delivery, Order
+from estimating.web.models import ChangeOrder, Delivery, Order
+from estimating.web.services import terms_asked
 from scheduling.web.models import SignUp, new_token
 
 
@@ -110,7 +113,9 @@ def enter_commitments(build: Build, file: BuildFile, *, by: User | None, helper_
     suppliers = {supplier.id: supplier.name for supplier in plan.suppliers}
     products = {product.id: product.name for product in plan.products}
     quotes = {quote.id: quote for quote in plan.quotes}
+    sellers = {supplier.id: supplier for supplier in plan.suppliers}
     taken: set[int] = set()
+    entered: dict[str, Order] = {}
     for order in file.commitments.orders:
         number = _order_number(order.number, taken)
         taken.add(number)
@@ -120,10 +125,15 @@ def enter_commitments(build: Build, file: BuildFile, *, by: User | None, helper_
         amounts = [*(line.goods for line in order.lines), order.freight]
         tax = sum((tax_on(amount, percent, plan.currency) for amount in amounts), Decimal(0))
         supplier = suppliers.get(order.supplier, order.supplier)
-        made = Order.objects.create(
+        asked = terms_asked(quotes.get(order.quote), sellers.get(order.supplier))
+        if order.deposit_percent is not None:
+            asked = asked._replace(deposit_percent=order.deposit_percent)
+        if order.balance_days is not None:
+            asked = asked._replace(balance_days=order.balance_days)
+        made = entered[order.number] = Order.objects.create(
             build=build, number=number, supplier=order.supplier, supplier_name=supplier, quote=order.quote,
             state=order.state, placed=order.placed, promised=order.promised, received=order.received,
-            freight=order.freight, tax=tax if order.tax is None else order.tax, tax_percent=percent,
+            freight=order.freight, tax=tax if order.tax is None else order.tax, tax_percent=percent, **asked._asdict(),
             lines=[
                 {
                     "item": line.item, "name": products.get(line.item, line.item), "quantity": str(line.quantity),
@@ -135,6 +145,7 @@ def enter_commitments(build: Build, file: BuildFile, *, by: User | None, helper_
         if order.received is None:
             _enter_deliveries(made, order, products)
         builds.note(build, "order", f"PO-{number} to {supplier} was placed on {order.placed:%d %b %Y}", by=by)
+    _enter_charges(build, file, entered, taken, by)
     enter_cuts(build, file.commitments.cuts, plan.products, by)
     places: Counter[tuple[str, str]] = Counter()
     for sign_up in file.commitments.sign_ups:
@@ -153,6 +164,48 @@ def enter_commitments(build: Build, file: BuildFile, *, by: User | None, helper_
         )  # fmt: skip
         day = next((day.name for day in plan.crew.days if day.id == sign_up.day), sign_up.day)
         builds.note(build, "sign-up", f"{row.first_name} signed up for {day}", by_name=row.first_name)
+
+
+def _enter_charges(build: Build, file: BuildFile, entered: dict[str, Order], taken: set[int], by: User | None) -> None:
+    """What suppliers ask for goods called off: an agreed change of that order, or an order that is cancelled.
+
+    Of the goods themselves a file says nothing any more, so their lines stand with none ordered.
+    """
+    plan, charges = file.plan, file.commitments.charges
+    suppliers = {supplier.id: supplier.name for supplier in plan.suppliers}
+    products = {product.id: product for product in plan.products}
+    for written in dict.fromkeys(charge.order for charge in charges):
+        mine = [charge for charge in charges if charge.order == written]
+        order = entered.get(written)
+        if order is None:
+            number = _order_number(written, taken)
+            taken.add(number)
+            seller, percent = mine[0].supplier, mine[0].tax_percent
+            order = Order.objects.create(
+                build=build, number=number, supplier=seller,
+                supplier_name=suppliers.get(seller, "a supplier the build file does not name"),
+                quote="", state=Order.State.CANCELLED, placed=plan.as_of, deposit_percent=Decimal(0), lines=[],
+                tax_percent=plan.money.tax_percent if percent is None else percent,
+                note="Called off before this build came from a file; the day is that of the plan",
+            )  # fmt: skip
+        lines = [
+            {"item": charge.item, "name": products[charge.item].name, "unit": products[charge.item].unit,
+             "before": "0", "after": "0", "money": f"{charge.amount:f}", "text": ""}
+            for charge in mine
+        ]  # fmt: skip
+        order.lines = order.lines + [
+            {"item": line["item"], "name": line["name"], "quantity": "0", "unit": line["unit"], "unit_price": "0",
+             "goods": "0"}
+            for line in lines
+        ]  # fmt: skip
+        order.save(update_fields=["lines"])
+        money = sum((charge.amount for charge in mine), Decimal(0))
+        ChangeOrder.objects.create(
+            order=order, number=1, reason="Goods called off; this is what is charged for it", lines=lines, money=money,
+            state=ChangeOrder.State.AGREED, decided=timezone.now(),
+        )  # fmt: skip
+        said = f"{order.name} to {order.supplier_name}: {format_money(money, plan.currency)} is charged for goods"
+        builds.note(build, "order", f"{said} called off", by=by)
 
 
 def _enter_deliveries(made: Order, order: PlacedOrder, products: dict[str, str]) -> None:

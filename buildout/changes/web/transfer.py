@@ -99,6 +99,8 @@ class ImportReport(msgspec.Struct):
     """Links whose secret was taken already, so that a new one was made."""
     again: int
     """Proposals handed to the worker once more."""
+    tables: bool = True
+    """False: the file held plans, orders and places alone, and nothing else could be taken over."""
 
 
 # ---------------------------------------------------------------- out
@@ -141,7 +143,7 @@ def _commitments(build: Build, document: dict[str, Any]) -> dict[str, Any]:
         check_commitments_of(plan, found)
     except BuildFileProblems as error:
         gone = {tuple(problem.pointer.split("/")[1:3]) for problem in error.problems}
-        for table in ("orders", "sign_ups"):
+        for table in ("orders", "charges", "sign_ups"):
             found[table] = [row for at, row in enumerate(found[table]) if (table, str(at)) not in gone]
     return found
 
@@ -208,7 +210,7 @@ def import_build(
                 Member.objects.create(build=build, user=owner, role=Role.OWNER)
             steps = plain_history(data)
             load_plain(build, file, steps, by=owner, on_revision=on_revision, on_step=on_step)
-        return ImportReport(build.pk, file.plan.name, len(steps), [], 0, 0)
+        return ImportReport(build.pk, file.plan.name, len(steps), [], 0, 0, tables=False)
     document = json.loads(data.decode("utf-8-sig"))
     try:
         with transaction.atomic():

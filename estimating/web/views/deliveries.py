@@ -43,7 +43,7 @@ def deliver(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
     data = request.POST or None
     form = DeliveryForm(data, initial={"came": max(desk.sheet.today(), found.placed)})
     lines = [
-        DeliveryLineForm(data, prefix=f"line-{at}", line=line, product=products.get(line.item))
+        DeliveryLineForm(data, prefix=f"line-{at}", line=line, product=products.get(line.item), units=desk.sheet.units)
         for at, line in enumerate(standings(found))
     ]
     if data is not None and all([form.is_valid(), *[line.is_valid() for line in lines]]):
@@ -110,7 +110,7 @@ def _done(request: HttpRequest, found: Order, work: Any, told: str, where: str =
 def expect(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
     """Who takes the goods in, when and where."""
     desk, found = order_of(request, build_id, number)
-    form = ExpectForm(request.POST, rooms=room_choices(desk))
+    form = ExpectForm(request.POST, rooms=room_choices(desk), units=desk.sheet.units)
     if not form.is_valid():
         return order_page(request, desk, found, expect=form)
     return _done(

@@ -13,8 +13,9 @@ from buildout.rooms.engine.types import RoomPlan
 from buildout.units.lengths import Length
 from buildout.units.value import Reason
 from estimating.engine.deliveries import ArrivedLine, check_arrival
-from estimating.engine.handling import Door, Handling, Stacked, handle, stack
+from estimating.engine.handling import LONG, Door, Handling, Stacked, handle, stack
 from estimating.engine.ledger import TOLERANCE_NAME
+from estimating.engine.rolled import SHARE
 from estimating.engine.types import Product
 from estimating.web import ledger
 from estimating.web.documents import order_facts
@@ -121,10 +122,15 @@ def order_page(
         "6",
         now=lines_now,
         expect=expect
-        or ExpectForm(rooms=rooms, initial=model_to_dict(found, ["window", "receiver", "room", "put"]) | found.space),
+        or ExpectForm(
+            rooms=rooms,
+            units=desk.sheet.units,
+            initial=model_to_dict(found, ["window", "receiver", "room", "put"]) | found.space,
+        ),
         put_in=dict(rooms).get(found.room, found.room),
         handling=handling,
         stacked=_stacked(found, handling, plans),
+        carry={"share": SHARE, "long": LONG, "stack": STACK},
         photos=dict([photo]) if photo else {},
         doors=len(doors),
         claims=dict([claim]) if claim else {},

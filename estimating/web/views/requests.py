@@ -98,6 +98,7 @@ def new(request: HttpRequest, build_id: int) -> HttpResponse:
     form = RequestForm(
         data, initial=site | {"suppliers": ticked, "drawings": covers}, today=today,
         suppliers=[(s.id, s.name) for s in suppliers], drawings=drawings,
+        units=desk.sheet.units,
     )  # fmt: skip
     lines = [
         RequestLineForm(data, prefix=f"item-{n}", line=line, initial={"asked": line.item in wanted})

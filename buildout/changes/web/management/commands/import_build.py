@@ -46,6 +46,11 @@ class Command(BaseCommand):
             lines = "\n".join(problem_text(problem) for problem in error.problems)
             raise CommandError(f"{path} was not imported; nothing was written.\n{lines}") from error
         self.stdout.write(f"Build {report.build} ({report.name}): {report.revisions} revisions.")
+        if not report.tables:
+            self.stdout.write(
+                "The file holds no tables: what was invoiced, paid, counted in line by line, asked, answered and "
+                "photographed is not in it. Orders, goods that came, charges and places are."
+            )
         if report.new_people:
             self.stdout.write(
                 "New accounts without a password (send each a sign-in link): " + ", ".join(report.new_people)
