@@ -95,8 +95,9 @@ def generate(edits: TaskEdits, drivers: Mapping[str, float], crew: Crew, groups:
     after = _bridge(after, {row.code for row in each_day})
 
     tasks = [
-        _task(rows[code], quantities[code], lags, crew, groups) for code, lags in after.items()
-    ]  # fmt: skip
+        _task(rows[code], quantities[code], lags, crew, groups, float(edits.begun.get(code, 0)))
+        for code, lags in after.items()
+    ]
     tasks = _after_site_is_ready(tasks, before_helpers)
     tasks = _goods_without_a_task(tasks, groups)
     tasks = _own_before_opening(tasks, list(own))
@@ -149,6 +150,7 @@ def _check_codes(edits: TaskEdits, rows: Mapping[str, TemplateRow], reasons: lis
         + [(one.task, "make an appointment for") for one in edits.appointments]
         + [(one.task, "put somebody on") for one in edits.people]
         + [(code, "report as done") for code in sorted(edits.done)]
+        + [(code, "report as begun") for code in sorted(edits.begun)]
     )
     for code, what in named:
         if code not in rows:
@@ -318,7 +320,10 @@ def _largest(lags: list[Lag]) -> list[Lag]:
     return list(best.values())
 
 
-def _task(row: TemplateRow, quantity: float, after: list[Lag], crew: Crew, groups: Mapping[str, str]) -> Task:
+def _task(
+    row: TemplateRow, quantity: float, after: list[Lag], crew: Crew, groups: Mapping[str, str], begun: float
+) -> Task:
+    """``begun`` of the work is done already; who does it and with how many follows from the whole of it."""
     crew_min, crew_max = row.crew_min, row.crew_max
     if row.carry:
         # What there is to carry says how many it takes; the table's smallest crew is for a cover of usual size.
@@ -335,6 +340,9 @@ def _task(row: TemplateRow, quantity: float, after: list[Lag], crew: Crew, group
         share = HOURS_PER_TRADE_DAY * (crew_max if kind == "work" else 1)
         low, likely, high = low / share, likely / share, high / share
         kind = "trade"
+    if kind == "wait" or not 0 < begun < 1:
+        begun = 0.0  # a wait is not worked off; it has a day on which it is over
+    low, likely, high = low * (1 - begun), likely * (1 - begun), high * (1 - begun)
     return Task(
         code=row.code, name=row.name, stage=row.stage, kind=kind, place=place,
         quantity=snap(quantity), unit=row.unit, driver=row.driver,
@@ -344,7 +352,7 @@ def _task(row: TemplateRow, quantity: float, after: list[Lag], crew: Crew, group
         volunteers="v" in row.notes,
         needs=sorted(item for item, group in groups.items() if group in row.goods),
         arrival_of=row.arrival, where=row.where, zone=row.zone, one_day="1" in row.notes,
-        cures="c" in row.notes,
+        cures="c" in row.notes, begun=begun,
     )  # fmt: skip
 
 

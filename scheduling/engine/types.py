@@ -194,6 +194,8 @@ class TaskEdits(Value, kw_only=True):
     people: list[PersonPin] = []
     done: dict[str, date] = {}
     """Tasks finished, with the day they were finished."""
+    begun: dict[str, Decimal] = {}
+    """Tasks begun and not finished, with the share of their work that is done, between 0 and 1."""
 
 
 class SignedUp(Value, kw_only=True):
@@ -290,6 +292,8 @@ class Task(Value, kw_only=True):
     """Not to be split over days."""
     cures: bool = False
     """A wait for something that cures, dries or settles: its days are 24 hours of real time whatever the clock does."""
+    begun: float = 0.0
+    """Share of the work that is done already; ``low``, ``likely`` and ``high`` are of the rest."""
 
 
 class DayJob(Value, kw_only=True):

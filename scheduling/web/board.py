@@ -32,12 +32,13 @@ from scheduling.engine.activities import needs_tool
 from scheduling.engine.calendars import read_time
 from scheduling.engine.day import TaskDay, crew_hours
 from scheduling.engine.template import default_template
-from scheduling.engine.types import Schedule, Task, TaskNet
+from scheduling.engine.types import PlannedTask, Schedule, Task, TaskNet
 from scheduling.web import marks
-from scheduling.web.forms import request_key
+from scheduling.web.forms import DayEndForm, request_key
 from scheduling.web.marks import Day, Person
 from scheduling.web.models import DayMark, DayPhoto, SignUp
-from scheduling.web.offers import DayOffer, TaskOffer, day_offers, known_by_name, lead_words, whole_task
+from scheduling.web.offers import DayOffer, TaskOffer, build_days, day_offers, known_by_name, lead_words, whole_task
+from scheduling.web.task_editing import report
 from scheduling.web.views import user_of
 
 MEALS_A_HEAD = 1.1
@@ -309,10 +310,12 @@ def _context(desk: Desk) -> dict[str, Any]:
     }
 
 
-def _render(request: HttpRequest, desk: Desk, template: str, context: dict[str, Any]) -> HttpResponse:
+def _render(
+    request: HttpRequest, desk: Desk, template: str, context: dict[str, Any], status: int = 200
+) -> HttpResponse:
     """Times of day are the build's own."""
     with timezone.override(desk.sheet.zone):
-        return render(request, template, context)
+        return render(request, template, context, status=status)
 
 
 def _board_page(request: HttpRequest, desk: Desk) -> HttpResponse:
@@ -494,6 +497,16 @@ def board_settle(request: HttpRequest, build_id: int, day: str, mark_id: int) ->
     return redirect(desk.url("board"))
 
 
+@dataclass(frozen=True)
+class Rest:
+    """A task of which a part is done."""
+
+    code: str
+    name: str
+    percent: int
+    """How much seems to be done: what boards and plan say of it in hours."""
+
+
 @dataclass
 class DayEnd:
     """The day in figures, as the marks tell it."""
@@ -508,18 +521,25 @@ class DayEnd:
     """Tasks that are finished altogether, for the plan."""
     partly: list[str]
     """Tasks whose part of today is finished while other parts are planned later."""
+    rest: list[Rest]
+    unreported: list[PlannedTask]
+    """The last parts of tasks that by the plan are done by now, of which nobody has said so."""
 
 
 def day_end(desk: Desk) -> DayEnd:
     cards = cards_of(desk)
     finished = [card for card in cards if card.state == "finished"]
-    later = {
-        whole_task(part.code)
-        for part in desk.sheet.part("schedule", Schedule).tasks
-        if part.build_day != desk.offer.day.id and part.end_day > desk.date
-    }
+    schedule = desk.sheet.part("schedule", Schedule)
+    ends: dict[str, PlannedTask] = {}
+    for part in sorted(schedule.tasks, key=lambda part: (part.end_day, part.end, part.code)):
+        ends[whole_task(part.code)] = part
+    later = {code for code, part in ends.items() if part.build_day != desk.offer.day.id and part.end_day > desk.date}
     helpers = [person for person in desk.people if person.sign_up is not None]
     known = set(desk.sheet.document.get("tasks", {}).get("done", {}))
+    before = _finished_before(desk)
+    done = {code: day.isoformat() for code, day in before.items() if code in ends and code not in later | known}
+    done |= {card.offer.code: desk.date.isoformat() for card in finished if card.offer.code not in later | known}
+    reported = {*done, *known, *before, *(card.offer.code for card in cards)}
     return DayEnd(
         finished=finished,
         unfinished=[card for card in cards if card.state != "finished"],
@@ -527,13 +547,52 @@ def day_end(desk: Desk) -> DayEnd:
         hours=sum(card.hours for card in cards),
         came=sum(1 for person in helpers if person.key in desk.day.here),
         signed=len(helpers),
-        done={
-            card.offer.code: desk.date.isoformat()
-            for card in finished
-            if card.offer.code not in later and card.offer.code not in known
-        },
+        done=done,
         partly=[card.offer.code for card in finished if card.offer.code in later],
+        rest=_rest(desk, cards, before, {*done, *known}),
+        unreported=[part for code, part in sorted(ends.items()) if code not in reported and part.end_day <= desk.date],
     )
+
+
+def _finished_before(desk: Desk) -> dict[str, date]:
+    """Tasks, or their parts, that boards of earlier days say are finished, and the last such day."""
+    days = {day.id: day.date for day in build_days(desk.sheet) if day.date < desk.date}
+    marks_of = DayMark.objects.filter(build=desk.build, day__in=days, outcome="taken", kind__in=marks.TASK_KINDS)
+    last: dict[tuple[str, str], str] = {}
+    for day, task, kind in marks_of.order_by("pk").values_list("day", "task", "kind"):
+        last[day, task] = kind
+    found: dict[str, date] = {}
+    for (day, task), kind in last.items():
+        if kind == "finish":
+            found[task] = max(days[day], found.get(task, days[day]))
+    return found
+
+
+def _rest(desk: Desk, cards: list[Card], before: Mapping[str, date], over: set[str]) -> list[Rest]:
+    """Tasks begun and not finished altogether, with the share that seems to be done."""
+    parts: dict[str, list[PlannedTask]] = {}
+    for part in desk.sheet.part("schedule", Schedule).tasks:
+        parts.setdefault(whole_task(part.code), []).append(part)
+    told = desk.sheet.document.get("tasks", {}).get("begun", {})
+    found = []
+    for card in cards:
+        code = card.offer.code
+        if code in over or not (card.state != "to do" or code in before):
+            continue
+        whole = sum(_hours(part) for part in parts.get(code, ()))
+        if card.state == "finished":
+            spent = sum(_hours(part) for part in parts.get(code, ()) if part.end_day <= desk.date)
+        else:
+            past = before.get(code)
+            spent = card.hours + sum(_hours(p) for p in parts.get(code, ()) if past and p.end_day <= past)
+        had = float(told.get(code, 0))
+        share = had + (1 - had) * (spent / whole if whole else 0.5)
+        found.append(Rest(code, card.offer.name, min(95, max(5, round(share * 20) * 5))))
+    return found
+
+
+def _hours(part: PlannedTask) -> float:
+    return part.crew * (part.end - part.start) / 60
 
 
 @login_required
@@ -542,24 +601,37 @@ def day_end(desk: Desk) -> DayEnd:
 def board_end(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
     """What was done, what slid, who came; the owner can have the rest planned anew."""
     desk = _lead_desk(request, build_id, day)
+    end = day_end(desk)
+    return _end_page(request, desk, end, DayEndForm(end.rest, end.unreported))
+
+
+def _end_page(request: HttpRequest, desk: Desk, end: DayEnd, form: DayEndForm, status: int = 200) -> HttpResponse:
     over = desk.now() >= desk.at(read_time(desk.offer.day.end))
-    return _render(request, desk, "scheduling/board/end.html", _context(desk) | {"end": day_end(desk), "over": over})
+    context = _context(desk) | {"end": end, "over": over, "form": form}
+    return _render(request, desk, "scheduling/board/end.html", context, status=status)
 
 
 @login_required
 @require_POST
 def board_replan(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
-    """Propose the plan with what was finished today as done, worked out for the day after."""
+    """Propose the plan with what was finished and begun so far, worked out for the day after."""
     build = builds.owner_build(user_of(request), build_id)
     desk = _lead_desk(request, build_id, day)
     end = day_end(desk)
+    form = DayEndForm(end.rest, end.unreported, request.POST)
+    if not form.is_valid():
+        return _end_page(request, desk, end, form, 422)
+    finished, begun = form.said(desk.date)
+    finished |= end.done
     document = builds.editable(build)
-    tasks = document.setdefault("tasks", {})
-    tasks["done"] = {**tasks.get("done", {}), **end.done}
+    report(document.setdefault("tasks", {}), finished, begun)
     after = max(desk.date + timedelta(days=1), desk.sheet.as_of) if desk.days_ahead <= 0 else desk.sheet.as_of
     document["as_of"] = after.isoformat()
-    done, slid = ", ".join(sorted(end.done)) or "nothing", ", ".join(card.offer.code for card in end.unfinished)
-    summary = f"After {desk.offer.day.name}: done {done}" + (f"; slid: {slid}" if slid else "")
+    done = ", ".join(sorted(finished)) or "nothing"
+    parts = ", ".join(f"{code} {percent} %" for code, percent in begun.items() if percent)
+    slid = ", ".join(card.offer.code for card in end.unfinished if card.offer.code not in finished | begun)
+    summary = f"After {desk.offer.day.name}: done {done}"
+    summary += (f"; begun: {parts}" if parts else "") + (f"; slid: {slid}" if slid else "")
     try:
         return redirect(builds.propose(build, user_of(request), document, summary))
     except builds.DocumentProblems as error:

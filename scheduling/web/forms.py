@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import re
 import secrets
+from collections.abc import Sequence
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -375,6 +376,50 @@ class DoneForm(forms.Form):
         if day > self.today:
             raise ValidationError(f"That is still to come; today is {self.today:%d %b %Y}.")
         return day
+
+
+def percent_field(label: str, **more: Any) -> forms.IntegerField:
+    wrong = "Write how much of it is done in per cent, for example 40."
+    return forms.IntegerField(
+        label=label, min_value=0, max_value=99, widget=forms.TextInput(attrs={"inputmode": "numeric"}),
+        error_messages={"invalid": wrong, "required": wrong, "min_value": wrong,
+                        "max_value": "What is done to the last is reported as done."},
+        **more,
+    )  # fmt: skip
+
+
+class BegunForm(forms.Form):
+    percent = percent_field("Done so far, in per cent", help_text="For example 40; 0 for nothing")
+
+
+class DayEndForm(forms.Form):
+    """What the boards do not know at the end of a day: how far tasks are, and what else is done by now."""
+
+    def __init__(self, rest: Sequence[Any], unreported: Sequence[Any], *args: Any, **more: Any) -> None:
+        """``rest``: tasks begun; ``unreported``: last parts of tasks that should be done by the plan."""
+        super().__init__(*args, **more)
+        self.codes = [task.code for task in rest]
+        for task in rest:
+            self.fields[f"begun-{task.code}"] = percent_field(
+                f"{task.code} {task.name}: done so far, in per cent", initial=task.percent
+            )
+        self.ends = {part.code.split("/")[0]: part.end_day for part in unreported}
+        self.fields["done"] = forms.MultipleChoiceField(
+            required=False, widget=forms.CheckboxSelectMultiple,
+            choices=[
+                (code, f"{code} {part.name}, planned until {day_text(part.end_day, year=False)}")
+                for code, part in zip(self.ends, unreported, strict=True)
+            ],
+        )  # fmt: skip
+
+    @property
+    def shares(self) -> list[forms.BoundField]:
+        return [self[f"begun-{code}"] for code in self.codes]
+
+    def said(self, today: date) -> tuple[dict[str, str], dict[str, int]]:
+        """(tasks ticked as done with their planned day, per cent of the begun ones)."""
+        finished = {code: min(self.ends[code], today).isoformat() for code in self.cleaned_data["done"]}
+        return finished, {code: self.cleaned_data[f"begun-{code}"] for code in self.codes}
 
 
 class HoldForm(forms.Form):

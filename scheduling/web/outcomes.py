@@ -63,14 +63,15 @@ def outcomes(build: Build, sheet: Sheet) -> Outcomes:
     for code in sorted(set(hours) & set(done)):
         then = next((one for one in before[first[code]].tasks if one.code == code and one.kind == "work"), None)
         if then is not None and hours[code] > 0:
+            whole = 1 / (1 - then.begun)  # what was done before the boards knew of it took as long in proportion
             finished.append(
                 FinishedTask(
                     code=code,
                     day=date.fromisoformat(done[code]),
-                    hours=hours[code],
-                    low=then.low,
-                    likely=then.likely,
-                    high=then.high,
+                    hours=hours[code] * whole,
+                    low=then.low * whole,
+                    likely=then.likely * whole,
+                    high=then.high * whole,
                 )
             )
     counted = SignUp.objects.standing().filter(build=build, day__in=[day for day in came if came[day]])

@@ -26,6 +26,7 @@ from scheduling.engine.types import PlannedTask, Schedule, Task, TaskEdits, Task
 from scheduling.web.editing import Document, owner_of, said, show
 from scheduling.web.forms import (
     AppointmentForm,
+    BegunForm,
     ChangeForm,
     DoneForm,
     HoldForm,
@@ -199,6 +200,13 @@ class _TaskPage:
         form.fields["code"].disabled = True
         return form
 
+    @property
+    def begun_percent(self) -> int:
+        return round(float(self.edits.get("begun", {}).get(self.code, 0)) * 100)
+
+    def begun_form(self, data: Any = None) -> BegunForm:
+        return BegunForm(data, initial={"percent": self.begun_percent or None})
+
     def done_form(self, data: Any = None) -> DoneForm:
         return DoneForm(data, today=max(self.sheet.today(), self.sheet.as_of))
 
@@ -237,6 +245,7 @@ class _TaskPage:
             "leads": next((said for part in parts if (said := lead_words(part, self.names))), ""),
             "held_by": next((part.held_by for part in parts if part.held_by), ""),
             "rate_form": self.rate_form(), "pin_form": self.pin_form(), "done_form": self.done_form(),
+            "begun_form": self.begun_form() if kind != "wait" else None, "begun_percent": self.begun_percent,
             "hold_form": self.hold_form(), "appointment_form": self.appointment_form(),
             "person_form": self.person_form() if kind in ("work", "fixed") else None,
             "own_form": self.own_form() if self.own else None,
@@ -418,10 +427,31 @@ def done(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
     page = _page(request, build_id, code)
 
     def edit(form: DoneForm) -> Callable[[Document], None]:
-        on = form.cleaned_data["on"].isoformat()
-        return lambda tasks: tasks.update(done={**tasks.get("done", {}), code: on})
+        return partial(report, done={code: form.cleaned_data["on"].isoformat()}, begun={})
 
     return page.typed("done_form", edit, lambda form: f"{code} {page.name} is done")
+
+
+def report(tasks: Document, done: dict[str, str], begun: dict[str, int]) -> None:
+    """Write into the plan which tasks were done on which day, and how many per cent of others are done; 0: nothing."""
+    finished = {**tasks.get("done", {}), **done}
+    shares = {**tasks.get("begun", {}), **{code: f"{percent / 100:g}" for code, percent in begun.items()}}
+    shares = {code: share for code, share in shares.items() if code not in finished and float(share) > 0}
+    tasks["done"] = finished
+    if shares or "begun" in tasks:
+        tasks["begun"] = shares
+
+
+@login_required
+@require_POST
+def begun(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
+    """How much of the task is done; the plan goes on with the rest."""
+    page = _page(request, build_id, code)
+
+    def edit(form: BegunForm) -> Callable[[Document], None]:
+        return partial(report, done={}, begun={code: form.cleaned_data["percent"]})
+
+    return page.typed("begun_form", edit, lambda form: f"{code} {page.name}: {form.cleaned_data['percent']} % done")
 
 
 @login_required
@@ -444,7 +474,9 @@ def leave_out(request: HttpRequest, build_id: int, code: str) -> HttpResponse:
     def edit(tasks: Document) -> None:
         if page.own is not None:
             tasks["own"] = [own for own in tasks["own"] if own["code"] != code]
-            tasks["done"] = {key: day for key, day in tasks.get("done", {}).items() if key != code}
+            for section in ("done", "begun"):
+                if section in tasks:
+                    tasks[section] = {key: told for key, told in tasks[section].items() if key != code}
         else:
             tasks["off"] = sorted({*tasks.get("off", []), code})
         for section in ("pins", "not_before", "appointments", "people"):

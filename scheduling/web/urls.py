@@ -65,6 +65,7 @@ urlpatterns = [
     path("builds/<int:build_id>/tasks/<str:code>/take-off/", task_editing.take_off, name="take-off"),
     path("builds/<int:build_id>/tasks/<str:code>/own/", task_editing.edit_own, name="edit-own"),
     path("builds/<int:build_id>/tasks/<str:code>/done/", task_editing.done, name="done"),
+    path("builds/<int:build_id>/tasks/<str:code>/begun/", task_editing.begun, name="begun"),
     path("builds/<int:build_id>/tasks/<str:code>/not-done/", task_editing.not_done, name="not-done"),
     path("builds/<int:build_id>/tasks/<str:code>/leave-out/", task_editing.leave_out, name="leave-out"),
     path("builds/<int:build_id>/tasks/<str:code>/take-in/", task_editing.take_in, name="take-in"),

@@ -47,6 +47,19 @@ def test_effort_is_quantity_over_rate_with_the_slow_day_costing_most() -> None:
     assert (panels.crew_min, panels.crew_max, panels.place) == (2, 8, "build day")
 
 
+def test_of_a_task_begun_the_rest_is_left() -> None:
+    # Two fifths of 30, 50, 90 person-hours are done: three fifths are left. It is the same task for the same people.
+    edits = TaskEdits(begun={"W11": Decimal("0.4"), "H03": Decimal("0.5"), "W12": Decimal(1), "L03": Decimal("0.5")})
+    found = net({"panel.count": 45, "cover.weight": 917}, edits)
+    rest, whole = task(found, "W11"), task(net({"panel.count": 45}), "W11")
+    assert (rest.low, rest.likely, rest.high) == pytest.approx((18, 30, 54))
+    assert (rest.begun, rest.quantity, rest.place) == (0.4, whole.quantity, whole.place)
+    assert task(found, "H03").crew_min == 23  # what is left of a cover is as heavy
+    assert task(found, "W12").begun == 0  # done to the last is reported as done
+    # A wait is not worked off.
+    assert task(found, "L03").likely == task(net({}), "L03").likely
+
+
 def test_the_carry_needs_one_person_for_every_40_lb() -> None:
     # 917 lb / 40 lb = 22.9.
     assert task(net({"cover.weight": 917}), "H03").crew_min == 23
@@ -173,6 +186,7 @@ def test_own_tasks_come_before_the_opening() -> None:
         TaskEdits(off=["Z1"]),
         TaskEdits(pins=[TaskPin(task="Z1", day="d1")]),
         TaskEdits(done={"Z1": date(2027, 1, 1)}),
+        TaskEdits(begun={"Z1": Decimal("0.5")}),
         TaskEdits(changed=[TaskChange(code="Z1")]),
         TaskEdits(rates=[RateEdit(code="Z1", low=Decimal(1), likely=Decimal(1), high=Decimal(1))]),
     ],

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from io import BytesIO
 from typing import Any
 
@@ -16,7 +16,7 @@ from django.urls import reverse
 from django.utils import timezone
 from PIL import Image
 
-from buildout.builds.web.models import Build
+from buildout.builds.web.models import Build, Proposal
 from buildout.builds.web.services import Sheet
 from buildout.people.web.models import User
 from scheduling.web.marks import read_day
@@ -372,6 +372,58 @@ def test_the_end_of_the_day_and_the_plan_made_anew(
     hand_build.refresh_from_db()
     assert hand_build.current is not None
     assert "C11" not in hand_build.current.document["tasks"]["done"]
+
+
+@pytest.fixture
+def half_patched(hand_build: Build, on_the_day: None) -> Build:
+    """On the strip day two people patched walls for an hour and a half and stopped."""
+    revision = hand_build.current
+    assert revision is not None
+    day = next(day for day in revision.document["crew"]["days"] if day["id"] == "strip")
+    nine = datetime.fromisoformat(day["date"]).replace(hour=9, tzinfo=UTC)
+    common = {"build": hand_build, "day": "strip", "task": "C12", "by_name": "Ines"}
+    DayMark.objects.create(kind="start", at=nine, count=2, **common)
+    DayMark.objects.create(kind="stop", at=nine + timedelta(minutes=90), **common)
+    return hand_build
+
+
+def test_what_is_half_done_is_not_planned_again(
+    client_of: ClientOf, owner: User, half_patched: Build, queued: None, proposed: Callable[[Build], dict[str, Any]]
+) -> None:
+    # Planned: 2 people × 3 h + 2 × 2 h = 10 person-hours; 2 × 1.5 h = 3 of them are spent, which is 30 %.
+    page = client_of(owner).get(of(half_patched, "board-end")).content.decode()
+    assert re.search(r'name="begun-C12" value="30"', page)
+    for typed in ("100", "-5", "half", ""):
+        answer = client_of(owner).post(of(half_patched, "board-replan"), {"begun-C12": typed})
+        assert answer.status_code == 422
+        assert "in per cent, for example 40" in answer.content.decode() or typed == "100"
+        assert not typed or f'value="{typed}"' in answer.content.decode()
+    assert client_of(owner).post(of(half_patched, "board-replan"), {"begun-C12": "40"}).status_code == 302
+    document = proposed(half_patched)
+    assert document["tasks"]["begun"] == {"C12": "0.4"}
+    assert "C12" not in document["tasks"]["done"]
+    assert "begun: C12 40 %; slid: C11" in Proposal.objects.get(build=half_patched).summary
+
+
+def test_what_was_done_meanwhile_is_ticked_with_the_day_it_was_planned_for(
+    client_of: ClientOf, owner: User, half_patched: Build, queued: None, proposed: Callable[[Build], dict[str, Any]],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    """A week later: sweeping was finished on its board, and of the outlets nobody has said anything."""
+    strip = Sheet.today(None)  # type: ignore[arg-type]
+    monkeypatch.setattr(Sheet, "today", lambda self: strip + timedelta(days=7))
+    common = {"build": half_patched, "day": "strip", "task": "C11", "by_name": "Ines", "at": timezone.now()}
+    DayMark.objects.create(kind="start", count=3, **common)
+    DayMark.objects.create(kind="finish", **common)
+    address = of(half_patched, "board-replan", day="foam")
+    page = client_of(owner).get(of(half_patched, "board-end", day="foam")).content.decode()
+    assert "nobody has said that it is done: 2" in page  # patching and outlets
+    assert client_of(owner).post(address, {"done": ["X99"]}).status_code == 422
+    assert client_of(owner).post(address, {"done": ["E01"]}).status_code == 302
+    done = proposed(half_patched)["tasks"]["done"]
+    assert done["E01"] == (strip + timedelta(days=3)).isoformat()  # planned to end 13 days after the plan's own day
+    assert done["C11"] == strip.isoformat()
+    assert "C12" not in done
 
 
 def test_who_may_come_in(

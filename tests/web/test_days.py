@@ -484,12 +484,14 @@ def test_rates_pins_and_reports_are_proposed(client_of: ClientOf, owner: User, h
     today = timezone.now().date().isoformat()
     browser.post(url("done", hand_build, "C11"), {"on": today})
     browser.post(url("not-done", hand_build, "A01"))
+    browser.post(url("begun", hand_build, "C11"), {"percent": "35"})
     browser.post(url("leave-out", hand_build, "C11"))
-    rate, pin, done, undone, off = (proposal.document["tasks"] for proposal in office.started)
+    rate, pin, done, undone, begun, off = (proposal.document["tasks"] for proposal in office.started)
     assert rate["rates"] == [{"code": "C11", "low": "60", "likely": "90.5", "high": "120", "why": "timed it"}]
     assert pin["pins"] == [{"task": "C11", "day": "foam"}]
     assert done["done"]["C11"] == today
     assert undone["done"] == {}
+    assert begun["begun"] == {"C11": "0.35"}
     assert off["off"] == ["C11"]
 
 
@@ -502,6 +504,8 @@ def test_rates_pins_and_reports_are_proposed(client_of: ClientOf, owner: User, h
         ("pin", {"day": "nosuchday"}, "from the list"),
         ("done", {"on": "yesterday"}, "like 2027-03-20"),
         ("done", {"on": "2999-01-01"}, "still to come"),
+        ("begun", {"percent": "much"}, "in per cent, for example 40"),
+        ("begun", {"percent": "100"}, "reported as done"),
     ],
 )
 def test_bad_task_edits_are_explained(
@@ -623,6 +627,7 @@ def test_bad_holds_are_explained_and_kept(
         "set-rate",
         "pin",
         "done",
+        "begun",
         "set-change",
         "usual-way",
     ],

@@ -664,6 +664,14 @@ def _tasks(notes: _Notes, plan: Plan) -> None:
         if day > plan.as_of:
             message = f'"{code}" is said to be done on {day}, after the day this plan is for ({plan.as_of}).'
             notes.add(["tasks", "done", code], message, f'"{plan.as_of}"')
+    for code, share in edits.begun.items():
+        notes.refer(["tasks", "begun", code], code, "task", codes)
+        if not 0 < share < 1:
+            message = f'"{code}" is said to be done by {share}. Write the share that is done, between 0 and 1.'
+            notes.add(["tasks", "begun", code], message, '"0.4"')
+        if code in edits.done:
+            message = f'"{code}" is said to be done and to be begun. Take one of the two out.'
+            notes.add(["tasks", "begun", code], message, '"done" alone')
 
 
 def _after(notes: _Notes, here: list[Part], after: list[str], codes: list[str]) -> None:
