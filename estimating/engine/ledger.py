@@ -13,7 +13,7 @@ from buildout.units.money import format_money, round_money, smallest, tax_on
 from buildout.units.value import Reason, Value
 from buildout.units.words import counted
 from estimating.engine.heads import FLOAT, FREIGHT, HEADS, TAX
-from estimating.engine.types import Budget
+from estimating.engine.types import Budget, BudgetLine
 
 OTHER = 23
 Kind = Literal["invoice", "credit", "payment", "draw"]
@@ -91,6 +91,10 @@ class ThreeWay(Value, kw_only=True):
     reasons: list[Reason]
 
 
+Part = tuple[str, Decimal]
+"""What it is, and how much of the figure."""
+
+
 class HeadMoney(Value, kw_only=True):
     """One budget head with what has happened since. Amounts in the build's currency."""
 
@@ -108,6 +112,11 @@ class HeadMoney(Value, kw_only=True):
     forecast: Decimal
     """At the finish: estimated and quoted less what was let off, or what was invoiced where that is more, and undrawn
     contingency."""
+    ordered_of: list[Part] = []
+    invoiced_of: list[Part] = []
+    paid_of: list[Part] = []
+    forecast_of: list[Part] = []
+    """What each of these figures is made of; the parts add up to it."""
 
 
 def shares(amount: Decimal, weights: Sequence[Decimal], currency: str) -> list[Decimal]:
@@ -172,6 +181,23 @@ def _let_off_by_head(
     return found
 
 
+_WORDS = {"invoice": "Invoice", "credit": "Credit note", "payment": "Payment", "draw": "Draw"}
+
+
+def _named(row: LedgerRow) -> str:
+    """An entry as people find it again: its number in the book, that on the paper, and whose it is."""
+    return ", ".join(filter(None, (f"{_WORDS[row.kind]} {row.number}", row.reference, row.order or row.who)))
+
+
+def _forecast_of(line: BudgetLine, drawn: Decimal, less: Decimal, billed: Decimal) -> list[Part]:
+    """What a head comes to at the finish. ``billed``: invoiced, as far as it counts against the head."""
+    expected = line.quoted + line.allowance + drawn - less
+    parts = [("Quoted or ordered", line.quoted), ("Set aside", line.allowance + drawn), ("Let off", -less)]
+    if billed > expected:
+        parts = [("Invoiced, more than was expected", billed)]
+    return [(what, amount) for what, amount in [*parts, ("Contingency left", line.contingency - drawn)] if amount]
+
+
 def after_draws(budget: Budget, drawn: Mapping[int, Decimal]) -> Budget:
     """The budget with what was drawn from contingency set aside instead: no total moves. ``drawn``: by head."""
     moved = sum((amount for head, amount in drawn.items() if head in HEADS and head != FLOAT), Decimal(0))
@@ -197,11 +223,17 @@ def head_money(
 ) -> list[HeadMoney]:
     """The budget's heads with invoices, payments and draws.
 
-    ``ordered``: order number → what it comes to under each head, tax and freight included; a payment ahead of the
-    invoice is split the same way. Sums over the heads equal the sums of the rows, to the cent.
+    ``ordered``: order number → what it comes to under each head, tax and freight included, and of one called off what
+    is charged for that; a payment ahead of the invoice is split the same way. Sums over the heads equal the sums of the
+    rows, to the cent.
     """
-    invoiced = dict.fromkeys(HEADS, Decimal(0))
-    paid, drawn = dict(invoiced), dict(invoiced)
+    drawn = dict.fromkeys(HEADS, Decimal(0))
+    placed: dict[int, list[Part]] = {head: [] for head in HEADS}
+    invoiced: dict[int, list[Part]] = {head: [] for head in HEADS}
+    paid: dict[int, list[Part]] = {head: [] for head in HEADS}
+    for name, parts in ordered.items():
+        for head, amount in parts.items():
+            placed[head if head in HEADS else OTHER].append((name, amount))
     bills = {row.number: heads_of(row, head_of) for row in rows if row.kind in BILLS}
     # What is set aside is meant with its tax; so a bill that no order stands behind uses it up with its tax.
     held = dict.fromkeys(HEADS, Decimal(0))
@@ -213,32 +245,34 @@ def head_money(
     for row in rows:
         if row.kind in BILLS:
             for head, amount in bills[row.number].items():
-                invoiced[head] += amount
+                invoiced[head].append((_named(row), amount))
             continue
-        into = drawn if row.kind == "draw" else paid
         split = bills.get(row.settles or 0) or ordered.get(row.order) or {row.head or OTHER: Decimal(1)}
         split = split if sum(split.values()) else {row.head or OTHER: Decimal(1)}
         for head, amount in zip(split, shares(row.amount, list(split.values()), currency), strict=True):
-            into[head if head in HEADS else OTHER] += amount
-    return [
-        HeadMoney(
-            head=line.head,
-            estimated=line.allowance + drawn[line.head],
-            quoted=line.quoted,
-            ordered=line.ordered,
-            invoiced=invoiced[line.head],
-            paid=paid[line.head],
-            contingency=line.contingency - drawn[line.head],
-            drawn=drawn[line.head],
-            forecast=max(
-                line.quoted + line.allowance + drawn[line.head] - less[line.head],
-                invoiced[line.head] + held[line.head],
+            number = head if head in HEADS else OTHER
+            if row.kind == "draw":
+                drawn[number] += amount
+            elif amount:
+                paid[number].append((_named(row), amount))
+    found = []
+    for line in budget.lines:
+        billed = _sum(invoiced[line.head])
+        parts_of = _forecast_of(line, drawn[line.head], less[line.head], billed + held[line.head])
+        found.append(
+            HeadMoney(
+                head=line.head, estimated=line.allowance + drawn[line.head], quoted=line.quoted,
+                ordered=_sum(placed[line.head]), invoiced=billed, paid=_sum(paid[line.head]),
+                contingency=line.contingency - drawn[line.head], drawn=drawn[line.head], forecast=_sum(parts_of),
+                ordered_of=placed[line.head], invoiced_of=invoiced[line.head], paid_of=paid[line.head],
+                forecast_of=parts_of,
             )
-            + line.contingency
-            - drawn[line.head],
-        )
-        for line in budget.lines
-    ]
+        )  # fmt: skip
+    return found
+
+
+def _sum(parts: Sequence[Part]) -> Decimal:
+    return sum((amount for _, amount in parts), Decimal(0))
 
 
 TOLERANCE_NAME = "half of the smallest coin for each amount printed"

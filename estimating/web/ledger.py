@@ -78,12 +78,14 @@ def heads_of_items(sheet: builds.Sheet) -> dict[str, int]:
 
 
 def split_of(order: Order, head_of: dict[str, int], tax: Decimal) -> dict[int, Decimal]:
-    """What an order comes to under each head, tax and freight included."""
+    """What an order comes to under each head, tax and freight included; of one called off what is charged for it."""
     found: dict[int, Decimal] = {}
     parts = [(head_of.get(line.item, 23), line.goods) for line in standings(order)]
-    for head, amount in [*parts, (FREIGHT, order.freight), (TAX, tax)]:
+    freight = Decimal(0) if order.state == Order.State.CANCELLED else order.freight
+    for head, amount in [*parts, (FREIGHT, freight), (TAX, tax)]:
         if amount > 0:
-            found[head if head in HEADS else 23] = found.get(head, Decimal(0)) + amount
+            number = head if head in HEADS else 23
+            found[number] = found.get(number, Decimal(0)) + amount
     return dict(sorted(found.items()))
 
 
@@ -113,7 +115,7 @@ def money_by_head(
     return head_money(
         budget or sheet.part("budget", Budget),
         [row_of(entry) for entry in book],
-        {o.name: split_of(o, head_of, tax_due(o, sheet.currency)) for o in orders if o.state != Order.State.CANCELLED},
+        {o.name: split_of(o, head_of, tax_due(o, sheet.currency)) for o in orders},
         head_of,
         sheet.currency,
     )

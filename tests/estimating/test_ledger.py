@@ -71,6 +71,25 @@ def test_a_deposit_is_split_as_the_order_is() -> None:
     assert {h: m.paid for h, m in found.items() if m.paid} == {8: D("30.00"), TAX: D("10.00")}
 
 
+def test_every_figure_opens_to_what_it_is_made_of() -> None:
+    """PO-1 of 75.00 under head 8, 60.00 of it invoiced and 20.00 paid, then 5.00 too many reversed."""
+    line = BilledLine(item="foam", quantity=D(4), goods=D("60.00"))
+    rows = [
+        row(1, "invoice", "60.00", lines=[line], order="PO-1", reference="R-17"),
+        row(2, "payment", "25.00", settles=1, order="PO-1"),
+        row(3, "payment", "-25.00", settles=1, order="PO-1"),
+        row(4, "payment", "20.00", settles=1, order="PO-1"),
+        row(5, "invoice", "9.00", head=8, goods=D("9.00"), who="Sparrow Electric"),
+    ]
+    money = by_head(rows, ordered={"PO-1": {8: D(75)}, "PO-2": {8: D(5)}})[8]
+    assert money.ordered_of == [("PO-1", D(75)), ("PO-2", D(5))]
+    assert money.invoiced_of == [("Invoice 1, R-17, PO-1", D(60)), ("Invoice 5, Sparrow Electric", D(9))]
+    assert money.paid_of == [
+        ("Payment 2, PO-1", D(25)), ("Payment 3, PO-1", D(-25)), ("Payment 4, PO-1", D(20)),
+    ]  # fmt: skip
+    assert (money.ordered, money.invoiced, money.paid) == (D(80), D(69), D(20))
+
+
 def test_a_draw_moves_money_and_changes_no_total() -> None:
     plan = budget(head5=("1000", "200", "150"))
     before = by_head([], plan)[5]

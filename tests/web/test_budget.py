@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Callable
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -14,7 +16,11 @@ from django.urls import reverse
 from buildout.builds.web.models import Build, Comment, Proposal
 from buildout.builds.web.services import Sheet
 from buildout.people.web.models import User
+from buildout.units.money import format_money
+from estimating.engine.heads import FLOAT
 from estimating.engine.types import Budget
+from estimating.web.models import Order
+from estimating.web.order_book import place
 
 pytestmark = pytest.mark.django_db
 ClientOf = Callable[[User | None], Client]
@@ -58,7 +64,27 @@ def test_all_heads_open_to_what_they_are_made_of(client_of: ClientOf, demo_build
     assert "Tax, apart" in page
     text = client_of(owner).get(url("budget-csv", demo_build)).content.decode("utf-8-sig")
     rows = list(csv.DictReader(io.StringIO(text)))
-    assert [row["total"] for row in rows] == [str(line.total) for line in budget.lines]
+    assert [Decimal(row["forecast to finish"]) for row in rows] == [line.total for line in budget.lines]
+
+
+def test_what_is_ordered_counts_from_the_day_it_is_placed_and_columns_add_up(
+    client_of: ClientOf, demo_build: Build, owner: User
+) -> None:
+    """Before the plan is worked out anew; the last line of each column is the sum of what stands above it."""
+    order = place(demo_build, owner, "copperhinge-1")
+    answer = client_of(owner).get(url("budget", demo_build))
+    placed = Order.objects.filter(build=demo_build)
+    papers = [sum((Decimal(line["goods"]) for line in o.lines), o.freight + o.tax) for o in placed]
+    assert answer.context["sums"]["ordered"] == sum(papers)
+    page = answer.content.decode()
+    assert f"<li>{order.name}: " in page
+    whole = re.sub(r'<span class="said">[^<]*</span>', "", page.split('class="line sum"')[1].split("</div>")[0])
+    for name in ("quoted", "estimated", "ordered", "contingency", "forecast"):
+        column = [getattr(row["since"], name) for row in answer.context["rows"] if row["line"].head != FLOAT]
+        assert f">{format_money(sum(column), 'XXX')}</span>" in whole
+        parts = [row["since"] for row in answer.context["rows"]]
+        if name in ("ordered", "forecast"):
+            assert all(sum(a for _, a in getattr(m, f"{name}_of")) == getattr(m, name) for m in parts)
 
 
 def test_queries(client_of: ClientOf, demo_build: Build, owner: User, django_assert_num_queries: Any) -> None:

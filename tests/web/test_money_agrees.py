@@ -149,7 +149,7 @@ def test_the_demo(client_of: ClientOf, demo_build: Build, owner: User, partner: 
         assert f"¤{budget.total:,.2f}" in page, name
     text = client_of(owner).get(reverse("estimating:budget-csv", args=[demo_build.pk])).content.decode("utf-8-sig")
     rows = list(csv.DictReader(io.StringIO(text)))
-    assert sum(D(row["total"]) for row in rows if row["head"] != str(FLOAT)) == budget.total
+    assert sum(D(row["forecast to finish"]) for row in rows if row["head"] != str(FLOAT)) == budget.total
 
 
 def test_two_rates_and_a_quote_with_tax_in_it(

@@ -18,7 +18,7 @@ from buildout.builds.web.editing import propose_from
 from buildout.builds.web.models import Comment, Role
 from buildout.units.money import ROUNDING_NAME
 from estimating.engine.heads import FLOAT, HEADS
-from estimating.engine.ledger import TOLERANCE_NAME
+from estimating.engine.ledger import TOLERANCE_NAME, HeadMoney, Part
 from estimating.engine.types import Budget
 from estimating.web import edits, in_short, ledger
 from estimating.web.cash import picture, planned, weeks_shown
@@ -51,6 +51,7 @@ def _budget_page(
         {
             "line": line,
             "since": since[line.head],
+            "parts": [(title, parts) for title, parts in _parts(since[line.head]) if parts],
             "draws": [entry for entry in book if entry.kind == ledger.Kind.DRAW and entry.head == line.head],
             "comments": comments[line.head],
             "note": plans.get(line.head, {}).get("note", ""),
@@ -64,10 +65,20 @@ def _budget_page(
         differences=ledger.differences(desk.sheet, orders, book),
         sums={
             name: sum((getattr(line, name) for line in build_only), Decimal(0))
-            for name in ("invoiced", "paid", "contingency", "drawn", "forecast")
+            for name in ("quoted", "estimated", "ordered", "invoiced", "paid", "contingency", "drawn", "forecast")
         },
     )  # fmt: skip
     return render(request, "estimating/budget.html", context, status=422 if form is not None else 200)
+
+
+def _parts(money: HeadMoney) -> list[tuple[str, list[Part]]]:
+    """What the figures of a head are made of that come from the order book and the ledger."""
+    return [
+        ("Ordered", money.ordered_of),
+        ("Invoiced", money.invoiced_of),
+        ("Paid", money.paid_of),
+        ("Forecast to finish", money.forecast_of),
+    ]
 
 
 @login_required
@@ -144,12 +155,17 @@ def allowances(request: HttpRequest, build_id: int) -> HttpResponse:
 @require_GET
 def budget_csv(request: HttpRequest, build_id: int) -> HttpResponse:
     desk = sit_down(request, build_id, Role.OWNER, Role.PARTNER)
-    header = ["head", "name", "quoted", "allowance", "contingency", "total", "ordered", "made of"]
+    header = ["head", "name", "estimated", "quoted or ordered", "ordered", "invoiced", "paid", "contingency left",
+              "forecast to finish", "made of"]  # fmt: skip
+    book = ledger.entries_of(desk.build)
+    orders = list(Order.objects.filter(build=desk.build).prefetch_related("changes", "deliveries"))
+    since = {money.head: money for money in ledger.money_by_head(desk.sheet, book, orders)}
     rows = [
         [
-            line.head, line.name, line.quoted, line.allowance, line.contingency, line.total, line.ordered,
-            "; ".join(f"{what} {amount:f}" for what, amount in line.made_of),
+            line.head, line.name, now.estimated, now.quoted, now.ordered, now.invoiced, now.paid, now.contingency,
+            now.forecast, "; ".join(f"{what} {amount:f}" for what, amount in line.made_of),
         ]
         for line in desk.sheet.part("budget", Budget).lines
+        for now in [since[line.head]]
     ]  # fmt: skip
     return csv_file("budget.csv", header, rows)
