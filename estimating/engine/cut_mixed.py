@@ -1,23 +1,24 @@
 """Cut plans over several sizes of the same goods, remnants in stock, cuts already made, and rips before crosscuts.
 
-What was cut stays: its pieces that are still wanted are counted, what is left of it becomes a remnant. Remnants cost
-nothing, so a plan uses them wherever that saves new stock. The saw's dust is counted with the scrap.
+What was cut stays: its pieces that are still wanted are counted, what is left of it is stock again. What lies in stock
+costs nothing and is used first, whether or not that saves new stock.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from contextlib import suppress
 from dataclasses import dataclass
-from typing import Literal
+
+import msgspec
 
 from buildout.units.value import Reason, Status, snap
 from estimating.engine.best_sheet import Cut
-from estimating.engine.cut_choice import Offer, Priced, Pricing, Source, choose_stock
+from estimating.engine.cut_choice import Choice, Offer, Priced, Pricing, Source, choose_stock
 from estimating.engine.cut_lengths import best_pattern, near_patterns
 from estimating.engine.cut_order import free_rectangles
 from estimating.engine.cut_parts import LIMITED, STEPS_PER_MM, Wanted, keeps, missing, mm, steps, too_large
 from estimating.engine.cut_patterns import PatternSearch
+from estimating.engine.cut_rests import Made, Rest, cuts_made
 from estimating.engine.types import CutDemand, CutPiece, CutPlan, CutStock, MadeCut, Product, Remnant
 
 JOINS = 400_000
@@ -37,7 +38,7 @@ class _Stock:
     number: int | None
     taken: str = ""
     """Remnant or left-over it is."""
-    cut_already: bool = False
+    rest: Rest | None = None
     """A left-over of stock that was cut already: counted with it, not bought again."""
 
     @property
@@ -56,7 +57,9 @@ def mixed_plan(
     whole = [CutDemand(piece=name, length=product.length.mm, width=mm(width)) for name in need.whole]  # type: ignore[arg-type]
     demands = [CutDemand(piece=d.piece, length=d.length, width=mm(width) if flat else d.width) for d in need.pieces]
     wanted = [(d, (steps(d.length), width if flat else steps(d.width))) for d in [*whole, *demands]]
-    cut, wanted, rests = already_cut(product, made, wanted, width if flat else None)
+    cut = cuts_made(product, made, wanted, width if flat else None)
+    wanted = cut.wanted
+    rests = [_Stock(product.id, *rest.size, 0, 0, 1, rest.name, rest) for rest in cut.rests]
     news, reasons = _new(product, others, flat=flat, width=width)
     kerf = steps(product.kerf.mm) if product.kerf else 0
     used_up = {m.remnant for m in made}
@@ -74,9 +77,9 @@ def mixed_plan(
         [len(waiting[k]) for k in kinds], [a * b for a, b in kinds],
         [Source(s.cost, s.number) for s in stock], pricing,
     )  # fmt: skip
-    drawn: list[CutStock] = list(cut)
-    used_rests = 0
-    for number, offer in sorted(choice.taken, key=lambda t: (t[0], tuple(-n for n in t[1].counts))):
+    taken = _used_first(choice, stock, [len(waiting[k]) for k in kinds], [a * b for a, b in kinds], pricing)
+    drawn: list[CutStock] = list(cut.stock)
+    for number, offer in taken:
         source = stock[number]
         pieces = _draw(offer, source, kerf, kinds, waiting)
         if not pieces:
@@ -85,10 +88,33 @@ def mixed_plan(
             number=len(drawn) + 1, length=mm(source.length), width=mm(source.width), pieces=pieces, offcuts=[],
             source="new" if source.number is None else "remnant",
             product="" if source.product == product.id else source.product, taken=source.taken,
+            rest_of=source.rest.cut if source.rest else "", at=source.rest.place if source.rest else (0.0, 0.0),
         )  # fmt: skip
         drawn.append(first)
-        used_rests += source.length * source.width if source.cut_already else 0
-    return _summed(product, drawn, stock, choice.cost, choice.bound, reasons, used_rests, cut, flat=flat)
+    cost = sum(s.cost for one in drawn if one.source == "new" for s in news if s.product == (one.product or product.id))
+    return _summed(product, drawn, stock, cut, (cost, choice.bound), reasons, flat=flat)
+
+
+def _used_first(
+    choice: Choice, stock: Sequence[_Stock], demand: Sequence[int], areas: list[int], pricing: Pricing
+) -> list[tuple[int, Offer]]:
+    """The choice with what else lies in stock drawn on before anything new, even where that saves no new stock.
+
+    Patterns of new stock keep what is then still to be cut; pieces are drawn in this order while there are any.
+    """
+    old = [(number, offer) for number, offer in choice.taken if stock[number].number is not None]
+    left = [n - sum(offer.counts[k] for _, offer in old) for k, n in enumerate(demand)]
+    lying = {number for number, _ in old}
+    for number, one in enumerate(stock):
+        if one.number is None or number in lying or not any(n > 0 for n in left):
+            continue
+        prices = [area if n > 0 else 0 for area, n in zip(areas, left, strict=True)]
+        best = pricing(number, prices, [max(0, n) for n in left], 0).offers[:1]
+        if best and any(best[0].counts):
+            old.append((number, best[0]))
+            left = [n - used for n, used in zip(left, best[0].counts, strict=True)]
+    new = [(number, offer) for number, offer in choice.taken if stock[number].number is None]
+    return sorted(old, key=lambda t: t[0]) + sorted(new, key=lambda t: (t[0], tuple(-n for n in t[1].counts)))
 
 
 def _kind(size: Box, *, turns: bool) -> Box:
@@ -130,52 +156,6 @@ def _left_over(remnants: Sequence[Remnant], width: int | None) -> list[_Stock]:
         for r in sorted(remnants, key=lambda r: (r.length.mm, r.id))
         if r.length.mm > 0 and (width or (r.width is not None and r.width.mm > 0))
     ]
-
-
-def already_cut(
-    product: Product, made: Sequence[MadeCut], wanted: list[tuple[CutDemand, Box]], width: int | None
-) -> tuple[list[CutStock], list[tuple[CutDemand, Box]], list[_Stock]]:
-    """What was cut: stock with the pieces still wanted, what is wanted besides, and what is left to cut from."""
-    left = list(wanted)
-    stock: list[CutStock] = []
-    rests: list[_Stock] = []
-    kerf = float(product.kerf or 0)
-    first: Literal["rip", "crosscut"] = "rip" if product.form == "sheet" else "crosscut"
-    short, long = (steps(k) for k in keeps(product))
-    for one in made:
-        kept = []
-        free: list[tuple[float, float, float, float]] = []
-        flat = [
-            CutPiece(
-                piece=p.piece, x=p.x, y=0.0 if width else p.y, length=p.length, width=mm(width) if width else p.width
-            )
-            for p in one.pieces
-        ]  # fmt: skip
-        across = mm(width) if width else one.width
-        for piece in flat:
-            size = (steps(piece.length), steps(piece.width))
-            match = next(
-                (k for k, (d, s) in enumerate(left) if d.piece == piece.piece and sorted(s) == sorted(size)), None
-            )
-            if match is None:
-                free.append((piece.x, piece.y, piece.length, piece.width))
-            else:
-                del left[match]
-                kept.append(piece)
-        # As cut on site, not edge to edge: what is left of it cannot be told, so nothing is made of it.
-        with suppress(ValueError):
-            free += free_rectangles(one.length, across, flat, kerf, first=first)
-        stock.append(
-            CutStock(
-                number=len(stock) + 1, length=one.length, width=across, pieces=kept, offcuts=[], taken=one.id,
-                source="remnant already cut" if one.remnant else "already cut",
-            )
-        )  # fmt: skip
-        for number, (_, _, a, b) in enumerate(free, 1):
-            size = (steps(a), steps(b))
-            if max(size) >= long and min(size) >= short:
-                rests.append(_Stock(product.id, *size, 0, 0, 1, f"{one.id} rest {number}", cut_already=True))
-    return stock, left, rests
 
 
 # ---------------------------------------------------------------- patterns
@@ -264,43 +244,39 @@ def _draw(
 
 
 def _summed(
-    product: Product, drawn: list[CutStock], stock: list[_Stock], cost: int, cost_bound: int, reasons: list[Reason],
-    used_rests: int, cut: list[CutStock], *, flat: bool,
+    product: Product, drawn: list[CutStock], stock: list[_Stock], made: Made, costs: tuple[int, int],
+    reasons: list[Reason], *, flat: bool,
 ) -> CutPlan:  # fmt: skip
-    kerf_mm = float(product.kerf or 0)
+    cost, cost_bound = costs
+    kerf = mm(steps(product.kerf.mm)) if product.kerf else 0.0
     short, long = (steps(k) for k in keeps(product))
-    used = offcut = total = dust = 0
     taken = {s.taken for s in drawn if s.source == "remnant"}
+    used, dust, scrap, total, offcut = made.used, made.dust, made.scrap, made.area, 0
     finished: list[CutStock] = []
     for one in drawn:
-        area = steps(one.length) * steps(one.width)
-        total += area
-        here = sum(steps(p.length) * steps(p.width) for p in one.pieces)
-        used += here
         kept: list[CutPiece] = []
         if one.source.endswith("already cut"):
-            for rest in (s for s in stock if s.cut_already and s.taken.startswith(f"{one.taken} rest ")):
-                if rest.taken not in taken:
-                    kept.append(CutPiece(piece=rest.taken, x=0.0, y=0.0, length=mm(rest.length), width=mm(rest.width)))
+            kept = [rest.piece() for rest in made.rests if rest.cut == one.taken and rest.name not in taken]
         else:
-            free = free_rectangles(one.length, one.width, one.pieces, kerf_mm, first="crosscut" if flat else "rip")
-            dust += max(0, area - here - sum(steps(a) * steps(b) for _, _, a, b in free))
+            area = steps(one.length) * steps(one.width)
+            here = sum(steps(p.length) * steps(p.width) for p in one.pieces)
+            free = free_rectangles(one.length, one.width, one.pieces, kerf, first="crosscut" if flat else "rip")
+            left = sum(steps(a) * steps(b) for _, _, a, b in free)
             for x, y, a, b in sorted(free, key=lambda f: (-f[2] * f[3], f)):
                 if max(steps(a), steps(b)) >= long and min(steps(a), steps(b)) >= short:
                     name = f"offcut {one.number}.{len(kept) + 1}"
                     kept.append(CutPiece(piece=name, x=x, y=y, length=snap(a, 0.1), width=snap(b, 0.1)))
+            used += here
+            dust += area - here - left
+            scrap += left - sum(steps(p.length) * steps(p.width) for p in kept)
+            total += 0 if one.rest_of else area
         offcut += sum(steps(p.length) * steps(p.width) for p in kept)
         finished.append(
-            CutStock(
-                number=one.number, length=one.length, width=float(product.width or 0) if flat else one.width,
-                pieces=one.pieces, offcuts=kept, source=one.source, product=one.product, taken=one.taken,
-            )
-        )  # fmt: skip
-    total -= used_rests
-    scrap = total - used - offcut - dust
-    if scrap < 0:
-        raise AssertionError(f"the cut plan of {product.id} is larger than its stock")
-    fixed = sum(1 for one in cut if one.source == "already cut")
+            msgspec.structs.replace(one, width=float(product.width or 0) if flat else one.width, offcuts=kept)
+        )
+    if used + offcut + dust + scrap != total or scrap < 0:
+        raise AssertionError(f"the cut plan of {product.id} does not add up to its stock")
+    fixed = sum(1 for one in made.stock if one.source == "already cut")
     fresh = sum(1 for one in drawn if one.source == "new")
     dearest = max((s.cost for s in stock if s.number is None), default=1)
     sizes = sum(1 for s in stock if s.number is None)

@@ -223,7 +223,7 @@ def _ordered(plan: CutPlan, products: Mapping[str, Product]) -> CutPlan:
     bought: dict[str, int] = {}
     for one in plan.stock:
         product = products[one.product or plan.product]
-        kerf = float(product.kerf or 0)
+        kerf = mm(steps(product.kerf.mm)) if product.kerf else 0.0
         if plan.form == "length":
             pieces = [
                 msgspec.structs.replace(p, number=n) for n, p in enumerate(sorted(one.pieces, key=lambda p: p.x), 1)
@@ -235,7 +235,12 @@ def _ordered(plan: CutPlan, products: Mapping[str, Product]) -> CutPlan:
             ]
         else:
             first: Literal["rip", "crosscut"] = "crosscut" if plan.form == "roll" else "rip"
-            pieces, cuts = cutting_order(one.length, one.width, one.pieces, first=first, kerf=kerf)
+            try:
+                pieces, cuts = cutting_order(one.length, one.width, one.pieces, first=first, kerf=kerf)
+            except ValueError:
+                if not one.source.endswith("already cut"):
+                    raise
+                pieces, cuts = one.pieces, []  # cut on site some other way
         stock.append(msgspec.structs.replace(one, pieces=pieces, cuts=cuts))
         if one.source in ("new", "already cut"):
             bought[product.id] = bought.get(product.id, 0) + 1

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import msgspec
 
 from buildout.units.value import Reason
-from estimating.engine.cut_mixed import already_cut
 from estimating.engine.cut_parts import STEPS_PER_MM, Wanted, finished, keeps, missing, mm, steps, too_large
+from estimating.engine.cut_rests import Rest, cuts_made
 from estimating.engine.cut_rolls import Level, cut_rolls, fill_length
 from estimating.engine.types import CutDemand, CutPiece, CutPlan, CutStock, MadeCut, Product, Remnant
 
@@ -58,37 +58,33 @@ def roll_plan(
     roll = steps(product.length.mm) - 2 * trim if product.length else None
     total = _Sum(product)
     wishes: list[Wish] = [(d, (steps(d.length), steps(d.width))) for d in need.pieces]
-    cut, wishes, rests = already_cut(product, made, wishes, None)
-    for one in cut:
-        here = sum(steps(p.length) * steps(p.width) for p in one.pieces)
-        total.used += here
-        total.scrap += steps(one.length) * steps(one.width) - here
-        total.stock.append(one)
+    cut = cuts_made(product, made, wishes)
+    wishes = cut.wanted
+    total.used, total.dust, total.scrap = cut.used, cut.dust, cut.scrap
+    total.stock += cut.stock
     large = [w for w in wishes if w[1][1] > width or (roll is not None and w[1][0] > roll)]
     wishes = [w for w in wishes if w not in large]
-    lying = [(r.taken, r.length, r.width, True) for r in rests]
+    lying: list[tuple[str, int, int, Rest | None]] = [(r.name, *r.size, r) for r in cut.rests]
     gone = {m.remnant for m in made}
     for r in sorted(remnants, key=lambda r: (r.length.mm, r.id)):
         if r.id not in gone and r.length.mm > 0:
-            lying.append((r.id, steps(r.length.mm), steps(r.width.mm) if r.width is not None else width, False))
+            lying.append((r.id, steps(r.length.mm), steps(r.width.mm) if r.width is not None else width, None))
     whole = cut_rolls([size for _, size in wishes], width, roll=roll, kerf=total.kerf).bound if lying else 0
     spared = taken = 0
-    for name, long, across, left_over in lying:
+    for name, long, across, rest in lying:
         spared += long + total.kerf
         fit = fill_length([size for _, size in wishes], long, across, total.kerf)
-        if left_over:
-            total.scrap -= long * across
         if fit is None:
-            total.offcuts += long * across if left_over else 0
-            if left_over:
-                _kept_in(total.stock, name, long, across)
+            if rest is not None:
+                total.offcuts += long * across
+                _kept_in(total.stock, rest)
             continue
         levels, inside = fit
         taken += 1
         pieces = total.cut(levels, wishes, across, 0, long)
         wishes = [w for k, w in enumerate(wishes) if k not in inside]
         run = sum(level.length for level in levels) + total.kerf * len(levels)
-        _stock(total, pieces, long, across, min(run, long), long, name)
+        _stock(total, pieces, long, across, min(run, long), long, name, rest)
     plan = cut_rolls([size for _, size in wishes], width, roll=roll, kerf=total.kerf)
     for levels in plan.rolls:
         run = sum(level.length + total.kerf for level in levels) + 2 * trim
@@ -96,11 +92,10 @@ def roll_plan(
         total.dust += 2 * trim * width
         _stock(total, pieces, run, width, run, steps(product.length.mm) if product.length else run, "")
     ends = 2 * trim * len(plan.rolls)
-    fixed = sum(steps(s.length) for s in cut if s.source == "already cut")
+    fixed = sum(steps(s.length) for s in cut.stock if s.source == "already cut")
     drawn = fixed + sum(steps(s.length) for s in total.stock if s.source == "new")
     least = fixed + max(plan.bound if not taken else 0, whole - spared) + ends
-    area = sum(steps(s.length) * steps(s.width) for s in total.stock)
-    area -= sum(r.length * r.width for r in rests if any(s.taken == r.taken for s in total.stock))
+    area = sum(steps(s.length) * steps(s.width) for s in total.stock if not s.rest_of)
     if total.used + total.offcuts + total.dust + total.scrap != area:
         raise AssertionError(f"the cut plan of {product.id} does not add up to its stock")
     result = finished(
@@ -120,7 +115,10 @@ def roll_plan(
     return msgspec.structs.replace(result, reasons=reasons)
 
 
-def _stock(total: _Sum, pieces: list[CutPiece], length: int, width: int, run: int, whole: int, taken: str) -> None:
+def _stock(
+    total: _Sum, pieces: list[CutPiece], length: int, width: int, run: int, whole: int, taken: str,
+    rest: Rest | None = None,
+) -> None:  # fmt: skip
     """Add a run of roll, or a remnant, with what is worth keeping of it."""
     number = len(total.stock) + 1
     kept: list[CutPiece] = []
@@ -134,14 +132,13 @@ def _stock(total: _Sum, pieces: list[CutPiece], length: int, width: int, run: in
     total.stock.append(
         CutStock(
             number=number, length=mm(length), width=mm(width), pieces=pieces, offcuts=kept,
-            source="remnant" if taken else "new", taken=taken,
+            source="remnant" if taken else "new", taken=taken, rest_of=rest.cut if rest else "",
+            at=rest.place if rest else (0.0, 0.0),
         )
     )  # fmt: skip
 
 
-def _kept_in(stock: list[CutStock], name: str, long: int, across: int) -> None:
+def _kept_in(stock: list[CutStock], rest: Rest) -> None:
     """Book a left-over of stock cut already as kept."""
-    for place, one in enumerate(stock):
-        if name.startswith(f"{one.taken} rest "):
-            rest = CutPiece(piece=name, x=0.0, y=0.0, length=mm(long), width=mm(across))
-            stock[place] = msgspec.structs.replace(one, offcuts=[*one.offcuts, rest])
+    place = next(k for k, one in enumerate(stock) if one.source.endswith("already cut") and one.taken == rest.cut)
+    stock[place] = msgspec.structs.replace(stock[place], offcuts=[*stock[place].offcuts, rest.piece()])

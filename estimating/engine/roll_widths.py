@@ -71,7 +71,7 @@ def cheapest_width(
 ) -> CutPlan:
     """Cut a product's blanks off whichever of its widths costs least; a roll that was begun is gone on with."""
     goods = [product, *(one for one in others if one.form == "roll" and one.width is not None)]
-    begun = {cut.width for cut in made if not cut.remnant}
+    begun = {cut.width for cut in made if not cut.remnant and not cut.rest_of}
     same = [one for one in goods if any(abs(float(one.width or 0) - width) < SAME_WIDTH for width in begun)]
     tried = [(one, roll_plan(one, need, remnants, made)) for one in same or goods]
     fit = [(one, plan) for one, plan in tried if plan.status != "infeasible"]

@@ -19,6 +19,7 @@ from buildout.units.quantities import QuantityError, convert
 from buildout.units.value import Reason, Status
 from estimating.engine import said
 from estimating.engine.cut_plans import panel_foam
+from estimating.engine.cut_rests import bought_as
 from estimating.engine.drivers import task_drivers
 from estimating.engine.low_walls import cap_boards
 from estimating.engine.prices import LARGEST
@@ -185,9 +186,11 @@ class _Counter:
         if line is None:
             return
         bought = [s for s in plan.stock if s.source in ("new", "already cut")]
+        root = {s.number: bought_as(plan.stock, s) for s in plan.stock}
         for name in sorted({s.product for s in bought if s.product}):
             stock = [s for s in bought if s.product == name]
-            pieces = [p for s in stock for p in s.pieces]
+            cut = [s for s in plan.stock if (whole := root[s.number]) is not None and whole.product == name]
+            pieces = [p for s in cut for p in s.pieces]
             self._move(line, pieces, plan.form)
             other = self.line(name, plan.product)
             if other is None:
@@ -200,7 +203,7 @@ class _Counter:
                 other.units += len(stock) if other.product.unit in ("roll", "each") else 0
             else:
                 other.units += len(stock)
-        old = [p for s in plan.stock if s.source in ("remnant", "remnant already cut") for p in s.pieces]
+        old = [p for s in plan.stock if root[s.number] is None for p in s.pieces]
         self._move(line, old, plan.form)
 
     def _move(self, line: _Line, pieces: list[CutPiece], form: str) -> None:

@@ -650,6 +650,12 @@ class MadeCut(Value, kw_only=True):
     pieces: list[CutPiece]
     remnant: str = ""
     """Id of the remnant it was cut from; empty: from new stock."""
+    rest_of: str = ""
+    """Id of the earlier cut whose left-over it was cut from."""
+    at: tuple[float, float] = (0.0, 0.0)
+    """Where that left-over's lower left corner lies in what the earlier cut was made from."""
+    sold_as: str = ""
+    """Which size of the goods it is, where they are sold in several; empty: the product's own."""
 
 
 class CutStock(Value, kw_only=True):
@@ -664,8 +670,12 @@ class CutStock(Value, kw_only=True):
     product: str = ""
     """Which of the sizes the goods are sold in; empty: the plan's own product."""
     taken: str = ""
-    """Id of the remnant or of the cut already made."""
+    """Id of the remnant, of its left-over, or of the cut already made."""
     cuts: list[SawCut] = []
+    rest_of: str = ""
+    """Id of the cut already made whose left-over it is: then it is a part of that stock, and not counted again."""
+    at: tuple[float, float] = (0.0, 0.0)
+    """Where in that stock its lower left corner lies."""
 
 
 class CutPlan(Value, kw_only=True):

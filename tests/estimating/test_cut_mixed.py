@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -20,6 +21,7 @@ from estimating.engine.types import (
     CutDemand,
     CutPiece,
     CutPlan,
+    CutStock,
     FloorLayout,
     FloorSystem,
     FramePiece,
@@ -184,3 +186,192 @@ def test_stock_of_an_unknown_product_is_named() -> None:
     found = plan_cuts([], {}, [], [], [Remnant(id="r9", product="gone", length=mm(900))])
     assert [(r.where, r.severity) for r in found.reasons] == [("r9", "warning")]
     assert found.status == "empty"
+
+
+# ---------------------------------------------------------------- cutting on from what was cut
+
+
+def cells(plan: CutPlan) -> list[tuple[float, float, float, float]]:
+    """Pieces and left-overs in the coordinates of the stock they were first a part of, with that stock's number."""
+    return [cell for one in plan.stock if not one.rest_of for cell in _within(plan, one, (0.0, 0.0))]
+
+
+def _within(plan: CutPlan, one: CutStock, at: tuple[float, float]) -> list[tuple[float, float, float, float]]:
+    found = [(at[0] + p.x, at[1] + p.y, p.length, p.width) for p in [*one.pieces, *one.offcuts]]
+    for part in plan.stock:
+        if part.rest_of and part.rest_of == one.taken and part.number != one.number:
+            found += _within(plan, part, (at[0] + part.at[0], at[1] + part.at[1]))
+    return found
+
+
+def whole(plan: CutPlan) -> None:
+    """Pieces + kerf + left-overs + scrap are the stock, each part counted once, and no two cells of one stock meet."""
+    flat = plan.form == "length"
+    total = sum(s.length * (1 if flat else s.width) for s in plan.stock if not s.rest_of)
+    pieces = sum(p.length * (1 if flat else p.width) for s in plan.stock for p in s.pieces)
+    kept = sum(p.length * (1 if flat else p.width) for s in plan.stock for p in s.offcuts)
+    assert plan.used_area == pytest.approx(pieces, abs=0.01)
+    if plan.form != "roll":  # the rest of a roll is listed, but it is not drawn
+        assert plan.offcut_area == pytest.approx(kept, abs=0.01)
+    assert plan.used_area + plan.offcut_area + plan.kerf_area + plan.scrap_area == pytest.approx(total, abs=0.01)
+    for one in (s for s in plan.stock if not s.rest_of):
+        placed = _within(plan, one, (0.0, 0.0))
+        for k, (x, y, a, b) in enumerate(placed):
+            inside = x >= -0.01 and y >= -0.01 and x + a <= one.length + 0.01 and (flat or y + b <= one.width + 0.01)
+            assert inside or (plan.form == "roll" and x >= one.length - 0.01)
+            for u, v, c, d in placed[:k]:
+                apart = x + a <= u + 0.01 or u + c <= x + 0.01
+                assert apart or (not flat and (y + b <= v + 0.01 or v + d <= y + 0.01))
+
+
+def tick(plan: CutPlan, chosen: set[int], earlier: Sequence[MadeCut]) -> list[MadeCut]:
+    """What the site writes down when it ticks stock by number."""
+    made = list(earlier)
+    for one in plan.stock:
+        if one.number in chosen and not one.source.endswith("already cut"):
+            made.append(
+                MadeCut(
+                    id=f"cut-{len(made) + 1}", product=plan.product, length=one.length,
+                    width=0.0 if plan.form == "length" else one.width, pieces=one.pieces, rest_of=one.rest_of,
+                    at=one.at, remnant=one.taken if one.source == "remnant" and not one.rest_of else "",
+                    sold_as=one.product,
+                )
+            )  # fmt: skip
+    return made
+
+
+def sheet(kerf: float = 3) -> Product:
+    return product("ply", "sheet", length=2440, width=1220, kerf=kerf, lead_group="timber", turns=False)
+
+
+def blanks(*sizes: tuple[float, float], name: str = "p") -> Wanted:
+    return Wanted(pieces=[CutDemand(piece=f"{name}{k}", length=a, width=b) for k, (a, b) in enumerate(sizes)])
+
+
+def test_the_rest_of_a_ticked_sheet_is_cut_on_from_and_its_rest_again() -> None:
+    """2440 × 1220, kerf 3. p0 of 1000 × 1220 leaves 1437 × 1220. p1 of 800 × 1220 out of that leaves 634 × 1220.
+
+    p2 of 600 × 1220 out of that leaves 31 × 1220, scrap. One sheet serves three revisions.
+    """
+    first = mixed_plan(sheet(), blanks((1000, 1220)), [], [], [])
+    made = tick(first, {1}, [])
+    second = mixed_plan(sheet(), blanks((1000, 1220), (800, 1220)), [], [], made)
+    assert [(s.source, s.taken, s.rest_of, s.at) for s in second.stock] == [
+        ("already cut", "cut-1", "", (0.0, 0.0)), ("remnant", "cut-1 rest 1", "cut-1", (1003.0, 0.0)),
+    ]  # fmt: skip
+    assert (second.value, second.stock[1].length, second.stock[1].offcuts[0].length) == (1, 1437, 634)
+    assert (second.kerf_area, second.scrap_area) == (2 * 3 * 1220, 0)
+    whole(second)
+    made = tick(second, {2}, made)
+    third = mixed_plan(sheet(), blanks((1000, 1220), (800, 1220), (600, 1220)), [], [], made)
+    assert [(s.source, s.taken, s.rest_of) for s in third.stock] == [
+        ("already cut", "cut-1", ""), ("remnant already cut", "cut-2", "cut-1"), ("remnant", "cut-2 rest 1", "cut-2"),
+    ]  # fmt: skip
+    assert (third.value, third.status, third.scrap_area) == (1, "proven", 31 * 1220)
+    whole(third)
+
+
+def test_a_piece_nobody_wants_is_cut_smaller_and_stays_cut_when_it_is_wanted_again() -> None:
+    made = tick(mixed_plan(sheet(), blanks((2000, 1220)), [], [], []), {1}, [])
+    second = mixed_plan(sheet(), blanks((1500, 1220), name="q"), [], [], made)
+    assert [(s.source, s.rest_of, s.at, s.length) for s in second.stock[1:]] == [("remnant", "cut-1", (0.0, 0.0), 2000)]
+    made = tick(second, {2}, made)
+    both = Wanted(pieces=[*blanks((2000, 1220)).pieces, *blanks((1500, 1220), name="q").pieces])
+    third = mixed_plan(sheet(), both, [], [], made)
+    assert {p.piece: s.source for s in third.stock for p in s.pieces} == {"q0": "remnant already cut", "p0": "new"}
+    assert third.value == 2
+    whole(third)
+
+
+def test_what_lies_in_stock_is_used_even_where_it_saves_no_sheet() -> None:
+    """A new sheet is needed for 2400 × 1000 and has room for 2000 × 200 beside it; the left-over is taken first."""
+    made = tick(mixed_plan(sheet(), blanks((2440, 600)), [], [], []), {1}, [])
+    wish = [*blanks((2440, 600)).pieces, *blanks((2400, 1000), (2000, 200), name="q").pieces]
+    plan = mixed_plan(sheet(), Wanted(pieces=wish), [], [], made)
+    assert {p.piece: s.rest_of for s in plan.stock for p in s.pieces} == {"p0": "", "q0": "", "q1": "cut-1"}
+    assert (plan.value, plan.status) == (2, "proven")
+    whole(plan)
+
+
+def test_a_length_cut_on_counts_its_kerf() -> None:
+    bar = product("bar", "length", length=4000, kerf=4)
+    made = tick(mixed_plan(bar, lengths(1000), [], [], []), {1}, [])
+    plan = mixed_plan(bar, lengths(1000, 1500), [], [], made)
+    # 4000 − 1000 − 4 = 2996; less 1500 and 4: 1492 kept.
+    assert [(s.rest_of, s.at[0], s.length, [o.length for o in s.offcuts]) for s in plan.stock[1:]] == [
+        ("cut-1", 1004.0, 2996.0, [1492.0])
+    ]
+    assert (plan.kerf_area, plan.value) == (8, 1)
+    whole(plan)
+
+
+def test_a_cut_that_lies_in_no_left_over_counts_as_stock_of_its_own() -> None:
+    """Facts from elsewhere may not fit: nothing is counted twice or below nought."""
+    made = tick(mixed_plan(sheet(), blanks((1000, 1220)), [], [], []), {1}, [])
+    odd = [
+        MadeCut(id="cut-2", product="ply", length=900, width=1220, pieces=[], rest_of="cut-1", at=(500.0, 0.0)),
+        MadeCut(id="cut-3", product="ply", length=900, width=1220, pieces=[], rest_of="cut-9", at=(0.0, 0.0)),
+    ]
+    plan = mixed_plan(sheet(), blanks((1000, 1220)), [], [], [*made, *odd])
+    assert [(s.taken, s.rest_of) for s in plan.stock] == [("cut-1", ""), ("cut-2", ""), ("cut-3", "")]
+    whole(plan)
+
+
+def test_a_sheet_cut_in_a_pinwheel_on_site_does_not_stop_the_plan() -> None:
+    wheel = [
+        CutPiece(piece="a", x=0, y=0, length=800, width=400), CutPiece(piece="b", x=800, y=0, length=400, width=800),
+        CutPiece(piece="c", x=400, y=800, length=800, width=400),
+        CutPiece(piece="d", x=0, y=400, length=400, width=800),
+    ]  # fmt: skip
+    ply = product("ply", "sheet", length=1200, width=1200, kerf=0)
+    done = MadeCut(id="cut-1", product="ply", length=1200, width=1200, pieces=wheel)
+    wish = [CutDemand(piece=p.piece, length=p.length, width=p.width) for p in wheel]
+    plan = mixed_plan(ply, Wanted(pieces=wish), [], [], [done])
+    assert [p.piece for s in plan.stock for p in s.pieces] == ["a", "b", "c", "d"]
+    assert plan.scrap_area == 400 * 400
+    whole(plan)
+
+
+WISH = st.lists(SIZE, min_size=1, max_size=6)
+
+
+TICKS = st.sets(st.integers(1, 6))
+
+
+@settings(max_examples=25, deadline=None)
+@given(WISH, WISH, WISH, TICKS, TICKS, st.sampled_from([0, 3.175, 4]), st.sampled_from([0, 5]), st.booleans())
+def test_two_revisions_of_random_ticks_lose_nothing(
+    one: list[tuple[int, int]], two: list[tuple[int, int]], three: list[tuple[int, int]], first: set[int],
+    second: set[int], kerf: float, trim: float, strips: bool,
+) -> None:  # fmt: skip
+    """Wishes change twice, some stock was cut each time: what is cut stays where it was, all is counted once."""
+    cuts = "rips, then crosscuts" if strips else "any straight cut"
+    ply = product("ply", "sheet", length=1800, width=900, kerf=kerf, trim=trim, lead_group="timber", cuts=cuts)
+    made: list[MadeCut] = []
+    for wish, chosen in ((one, first), (two, second), (three, set[int]())):
+        plan = mixed_plan(ply, blanks(*wish), [], [], made)
+        assert sorted(p.piece for s in plan.stock for p in s.pieces) == sorted(f"p{k}" for k in range(len(wish)))
+        assert plan.bound <= plan.value
+        whole(plan)
+        kept = {s.taken: s for s in plan.stock if s.source.endswith("already cut")}
+        assert set(kept) == {cut.id for cut in made}
+        for cut in made:
+            assert {(p.piece, p.x, p.y) for p in kept[cut.id].pieces} <= {(p.piece, p.x, p.y) for p in cut.pieces}
+            assert (kept[cut.id].rest_of, kept[cut.id].length) == (cut.rest_of, cut.length)
+        made = tick(plan, chosen, made)
+
+
+@settings(max_examples=15, deadline=None)
+@given(
+    st.lists(st.integers(300, 3900), min_size=1, max_size=8), st.lists(st.integers(300, 3900), min_size=1, max_size=8),
+    st.sets(st.integers(1, 6)), st.sampled_from([0, 3.175]),
+)  # fmt: skip
+def test_ticked_lengths_lose_nothing(one: list[int], two: list[int], chosen: set[int], kerf: float) -> None:
+    bar = product("bar", "length", length=4000, kerf=kerf)
+    first = mixed_plan(bar, lengths(*one), [], [], [])
+    whole(first)
+    second = mixed_plan(bar, lengths(*two), [], [], tick(first, chosen, []))
+    whole(second)
+    third = mixed_plan(bar, lengths(*two), [], [], tick(second, set(range(1, 20)), tick(first, chosen, [])))
+    whole(third)
+    assert third.value == second.value, "when all is cut as drawn, nothing more is needed"
