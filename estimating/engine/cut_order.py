@@ -63,11 +63,10 @@ def cutting_order(
                 marks.append((low, []))
             if high < end - NEAR:
                 marks.append((high, [subs[number]]))
+            else:  # what reaches the far edge is free with the last cut before it
+                marks[-1][1].append(subs[number])
         for at, ready in marks:
             frees = [d for p in ready if (d := _finished(p, pieces)) is not None]
-            if at == marks[-1][0] and groups[-1][1] >= end - NEAR and len(groups) > 1:
-                last = _finished(subs[-1], pieces)
-                frees += [last] if last is not None else []
             order += [f for f in frees if f not in order]
             cuts.append(_cut(len(cuts) + 1, kind, part, at, [pieces[f].piece for f in frees]))
         waiting = [(sub, _other(kind)) for sub in subs] + waiting

@@ -19,12 +19,15 @@ from estimating.web.models import CutMade
 def enter_cuts(build: Build, cuts: Sequence[MadeCut], products: Sequence[Product], by: User | None) -> None:
     """Write cuts that a build file tells of; which revision drew them it does not say."""
     known = {product.id: product for product in products}
+    names = {cut.id: f"cut-{number}" for number, cut in enumerate(cuts, 1)}
     for number, cut in enumerate(cuts, 1):
         product = known.get(cut.product)
         CutMade.objects.create(
             build=build, number=number, product=cut.product, goods_name=product.name if product else cut.product,
             form=product.form if product else "sheet", stock_number=number, length=round(cut.length, 3),
-            width=round(cut.width, 3), pieces=[to_plain(piece) for piece in cut.pieces], remnant=cut.remnant, by=by,
+            width=round(cut.width, 3), pieces=[to_plain(piece) for piece in cut.pieces], remnant=cut.remnant,
+            rest_of=names.get(cut.rest_of, ""), at_x=round(cut.at[0], 3), at_y=round(cut.at[1], 3),
+            sold_as=cut.sold_as, by=by,
         )  # fmt: skip
 
 
@@ -42,26 +45,27 @@ def made_cuts(build: Build) -> list[MadeCut]:
     return [
         MadeCut(
             id=cut.name, product=cut.product, length=float(cut.length), width=float(cut.width), remnant=cut.remnant,
-            pieces=from_plain(list[CutPiece], cut.pieces),
+            pieces=from_plain(list[CutPiece], cut.pieces), rest_of=cut.rest_of,
+            at=(float(cut.at_x), float(cut.at_y)), sold_as=cut.sold_as,
         )
         for cut in ticked(build)
     ]  # fmt: skip
 
 
 def takeable(plan: CutPlan, one: CutStock, known: set[str]) -> bool:
-    """New stock and booked remnants can be ticked; what is left of an earlier cut is counted with that cut."""
-    return one.source == "new" or (one.source == "remnant" and one.taken in known)
+    """New stock, booked remnants and what an earlier cut left over can be ticked; a remnant no longer there cannot."""
+    return one.source == "new" or (one.source == "remnant" and (bool(one.rest_of) or one.taken in known))
 
 
 def tick(build: Build, plan: CutPlan, one: CutStock, remnants: Sequence[Remnant], name: str, user: User) -> CutMade:
     """Write down that this stock was cut as drawn.
 
-    Raises ``NotCuttableError`` for stock that was cut before, is ticked already, or comes from an earlier cut's rest.
+    Raises ``NotCuttableError`` for stock that was cut before, is ticked already, or comes from what is not in stock.
     """
     if one.source.endswith("already cut"):
         raise NotCuttableError(f"Number {one.number} was cut before; the plan counts on it.")
     if not takeable(plan, one, {remnant.id for remnant in remnants}):
-        raise NotCuttableError(f"Number {one.number} is what an earlier cut left over; it is counted with that cut.")
+        raise NotCuttableError(f"Number {one.number} is cut from {one.taken}, which is no longer in stock.")
     try:
         with transaction.atomic():
             last = build.cuts_made.aggregate(last=Max("number"))["last"] or 0
@@ -69,7 +73,8 @@ def tick(build: Build, plan: CutPlan, one: CutStock, remnants: Sequence[Remnant]
                 build=build, number=last + 1, product=plan.product, goods_name=name[:200],
                 form=plan.form, length=round(one.length, 3), width=round(one.width, 3),
                 pieces=[to_plain(piece) for piece in one.pieces], stock_number=one.number, revision=build.current,
-                remnant=one.taken if one.source == "remnant" else "", by=user,
+                remnant=one.taken if one.source == "remnant" and not one.rest_of else "", rest_of=one.rest_of,
+                at_x=round(one.at[0], 3), at_y=round(one.at[1], 3), sold_as=one.product, by=user,
             )  # fmt: skip
             builds.note(build, "cut", f"{made}: cut, {len(one.pieces)} pieces", by=user, revision=build.current)
     except IntegrityError:

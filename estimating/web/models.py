@@ -345,6 +345,12 @@ class CutMade(models.Model):
     pieces = models.JSONField()
     """[{piece, x, y, length, width, turned, number}], mm."""
     remnant = models.CharField(max_length=80, blank=True)
+    rest_of = models.CharField(max_length=20, blank=True)
+    """Name of the earlier cut whose left-over it was cut from; ``at_x``, ``at_y``: where in it that lies, mm."""
+    at_x = models.DecimalField(max_digits=14, decimal_places=3, default=0)
+    at_y = models.DecimalField(max_digits=14, decimal_places=3, default=0)
+    sold_as = models.CharField(max_length=60, blank=True)
+    """Which size of the goods it is, where they are sold in several; empty: the product's own."""
     by = models.ForeignKey(User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
     ticked = models.DateTimeField(default=timezone.now)
     taken_back = models.DateTimeField(null=True, blank=True)

@@ -122,7 +122,7 @@ def cutting(request: HttpRequest, build_id: int, product_id: str) -> HttpRespons
     finished: list[dict[str, Any]] = []
     for numbers, _ in alike(plan):
         of_kind = [one for one in plan.stock if one.number in numbers]
-        open_ = [one for one in of_kind if states[one.number] in ("to cut", "from a left-over")]
+        open_ = [one for one in of_kind if states[one.number] in ("to cut", "not there")]
         finished += [{"stock": one, "state": states[one.number]} for one in of_kind if one not in open_]
         if open_:
             ready = [one for one in open_ if states[one.number] == "to cut"]
@@ -149,7 +149,7 @@ def _state(plan: CutPlan, one: CutStock, done: Mapping[int, Any], known: set[str
         return "cut before"
     if one.number in done:
         return "cut"
-    return "to cut" if takeable(plan, one, known) else "from a left-over"
+    return "to cut" if takeable(plan, one, known) else "not there"
 
 
 @login_required
