@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import copy
+import json
 from collections.abc import Callable
 from typing import Any
 
+import msgspec
 import pytest
 from django.test import Client
 from django.urls import reverse
 
 from buildout.builds.web.models import Build, JournalEntry, Proposal
 from buildout.builds.web.services import Sheet
+from buildout.changes.engine.build_file import BuildFile
 from buildout.changes.web.services import apply, commitments_of, compute
+from buildout.changes.web.stored import enter_commitments
+from buildout.changes.web.transfer import export_build, import_build
 from buildout.people.web.models import User
-from buildout.units.value import to_plain
+from buildout.units.value import from_plain, to_plain
 from estimating.engine.cut_drawing import alike
 from estimating.engine.types import CutPlan, CutPlans
 from estimating.web.cuts import made_cuts
@@ -113,12 +118,7 @@ def test_what_is_cut_is_fixed_and_later_plans_work_with_the_rest(
     one = plan.stock[-1]
     browser = client_of(owner)
     browser.post(url("tick-cut", quick_build, plan.product, one.number))
-    assert browser.post(url("count-in", quick_build)).status_code == 302
-    proposal = Proposal.objects.get()
-    compute(proposal)
-    proposal.refresh_from_db()
-    apply(proposal, owner, "")
-    quick_build.refresh_from_db()
+    count_in(browser, quick_build, owner)
     after = plans(quick_build)[plan.product]
     fixed = [s for s in after.stock if s.source == "already cut"]
     assert [(s.taken, s.pieces) for s in fixed] == [("cut-1", [*fixed[0].pieces])]
@@ -132,6 +132,53 @@ def test_what_is_cut_is_fixed_and_later_plans_work_with_the_rest(
     assert "was cut before" in browser.post(
         url("tick-cut", quick_build, plan.product, fixed[0].number), follow=True
     ).content.decode()  # fmt: skip
+
+
+def test_what_a_cut_left_over_is_cut_on_from(
+    client_of: ClientOf, quick_build: Build, owner: User, queued: None
+) -> None:
+    """A whole sheet's worth of panel board is left of a sheet ticked empty; it is cut from next, and that is ticked.
+
+    The cut names the one it comes from and where in it, travels with the build, and is counted in by the plan after.
+    """
+    plan = next(p for p in plans(quick_build).values() if p.form == "sheet" and any(s.pieces for s in p.stock))
+    assert quick_build.current is not None
+    browser = client_of(owner)
+    piece = next(p for s in plan.stock for p in s.pieces)
+    first = plan.stock[0]
+    CutMade.objects.create(
+        build=quick_build, number=1, product=plan.product, goods_name="Board", form="sheet", stock_number=1,
+        length=first.length, width=first.width, by=owner,
+        pieces=[to_plain(msgspec.structs.replace(piece, piece="nobody's", x=0.0, y=0.0, turned=False))],
+    )  # fmt: skip
+    count_in(browser, quick_build, owner)
+    after = plans(quick_build)[plan.product]
+    rest = next(s for s in after.stock if s.rest_of == "cut-1")
+    assert rest.pieces
+    page = browser.get(url("cutting", quick_build, plan.product)).content.decode()
+    assert f"out of {rest.taken}, left over" in page
+    assert browser.post(url("tick-cut", quick_build, plan.product, rest.number)).status_code == 302
+    made = CutMade.objects.get(number=2)
+    assert (made.rest_of, (float(made.at_x), float(made.at_y)), made.remnant) == ("cut-1", rest.at, "")
+    assert made_cuts(quick_build)[1].rest_of == "cut-1"
+    there = to_plain(made_cuts(quick_build))
+    copied = Build.objects.get(pk=import_build(json.dumps(export_build(quick_build)).encode()).build)
+    assert to_plain(made_cuts(copied)) == there
+    count_in(browser, quick_build, owner)
+    last = plans(quick_build)[plan.product]
+    fixed = next(s for s in last.stock if s.taken == "cut-2")
+    assert (fixed.source, fixed.rest_of) == ("remnant already cut", "cut-1")
+    assert {p.piece for p in fixed.pieces} == {p.piece for p in rest.pieces}
+    assert last.value == after.value
+
+
+def count_in(browser: Client, build: Build, owner: User) -> None:
+    assert browser.post(url("count-in", build)).status_code == 302
+    proposal = Proposal.objects.get()
+    compute(proposal)
+    proposal.refresh_from_db()
+    apply(proposal, owner, "")
+    build.refresh_from_db()
 
 
 def test_a_remnant_is_booked_in_and_out(
@@ -174,13 +221,6 @@ def test_a_remnant_that_says_too_little(
 
 
 def test_cuts_travel_with_the_build(client_of: ClientOf, demo_build: Build, owner: User) -> None:
-    import json
-
-    from buildout.changes.engine.build_file import BuildFile
-    from buildout.changes.web.stored import enter_commitments
-    from buildout.changes.web.transfer import export_build, import_build
-    from buildout.units.value import from_plain
-
     plan = sheets(demo_build)
     client_of(owner).post(url("tick-cut", demo_build, plan.product, plan.stock[0].number))
     there = to_plain(made_cuts(demo_build))
