@@ -18,7 +18,7 @@ from buildout.units.dates import day_text
 from scheduling.engine.types import BuildDay, PlannedTask
 from scheduling.web.pictures import clock, minutes
 
-PERSON = 24.0
+PERSON = 22.0
 """Width of one person."""
 HOUR = 40.0
 GUTTER = 42.0
@@ -75,7 +75,7 @@ def day_sheet_svg(
     end = -(-max([minutes(day.end), *(task.end for task in planned)]) // 60) * 60
     placed = side_by_side(planned)
     people = max([LEAST_PEOPLE, *(one.left + max(1, one.task.crew) for one in placed)])
-    width, height = GUTTER + people * PERSON + 10, HEAD + (end - start) / 60 * HOUR + 6
+    width, height = GUTTER + people * PERSON + 8, HEAD + (end - start) / 60 * HOUR + 6
 
     def y(moment: int) -> float:
         return HEAD + (moment - start) / 60 * HOUR

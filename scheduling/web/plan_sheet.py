@@ -23,7 +23,7 @@ from scheduling.web.plan_pictures import calendar_svg, day_sheet_svg
 from scheduling.web.views import sheet_context, user_of
 from scheduling.web.words import STATUSES, WHO, stage_name
 
-PICTURES_VERSION = 3
+PICTURES_VERSION = 4
 """Raise it when the pictures are drawn otherwise, so that none is shown as it used to look."""
 
 
