@@ -9,13 +9,13 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import date, datetime
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from typing import Literal
 
 from buildout.units.value import Value
-from estimating.engine.price_text import BreaksError, read_breaks
+from estimating.engine.price_text import BreaksError, plain_number, read_breaks
 from estimating.engine.prices import LARGEST
 from estimating.engine.types import PurchaseUnit, TakeOffLine
 
@@ -134,7 +134,7 @@ def read_table(data: bytes) -> PriceTable:
     numbers: list[int] = []
     cut = 0
     try:
-        for number, cells in enumerate(csv.reader(io.StringIO(text, newline=""), delimiter=separator), 1):
+        for number, cells in enumerate(_records(text, separator), 1):
             clean = [" ".join(cell.replace("\u00a0", " ").split()) for cell in cells[:MOST_COLUMNS]]
             if not any(clean):
                 continue
@@ -148,6 +148,35 @@ def read_table(data: bytes) -> PriceTable:
     if not rows:
         raise TableError("The table is empty. It needs a row for each item, with a price.")
     return PriceTable(encoding=encoding, separator=separator, rows=rows, numbers=numbers, cut=cut)
+
+
+MOST_LINES_OF_A_CELL = 20
+
+
+def _records(text: str, separator: str) -> Iterator[list[str]]:
+    """Cells of one row after the other. A quotation mark that is never closed spoils its own line, no other.
+
+    >>> list(_records('a,"two\\nlines",1\\nb,"broken,2\\nc,d,3', ","))
+    [['a', 'two\\nlines', '1'], ['b', 'broken,2'], ['c', 'd', '3']]
+    """
+    lines = re.split("\r\n|\r|\n", text)
+    at = 0
+    while at < len(lines):
+        cells, taken = _one_row(lines[at : at + MOST_LINES_OF_A_CELL], separator)
+        yield cells
+        at += taken
+
+
+def _one_row(lines: list[str], separator: str) -> tuple[list[str], int]:
+    """The first row of ``lines`` and how many of them it takes."""
+    for upto in range(1, len(lines) + 1):
+        part = [f"{line}\n" for line in lines[: upto - 1]] + [lines[upto - 1]]
+        try:
+            return next(csv.reader(part, delimiter=separator, strict=True), []), upto
+        except csv.Error as error:
+            if "unexpected end" not in str(error):
+                break
+    return next(csv.reader(lines[:1], delimiter=separator), []), 1
 
 
 def _decode(data: bytes) -> tuple[str, str]:
@@ -385,6 +414,10 @@ def _start_of(part: tuple[int, str, str, str, str]) -> tuple[Decimal, int]:
     return Decimal(re.split(r"[–+]", part[1])[0]), part[0]
 
 
+def _shown(text: str) -> str:
+    return text if len(text) <= 60 else f"{text[:60]}…"
+
+
 class _BadRowError(ValueError):
     def __init__(self, said: str, item: str = "") -> None:
         super().__init__(said)
@@ -418,14 +451,16 @@ def _row(
         raise _BadRowError("it does not say what it is for")
     item = chosen[text] if text in chosen else item_of(text, lines)
     if item not in asked:
-        raise _BadRowError(f"“{text}” is nothing the take-off asks for: choose the item, or leave it")
+        raise _BadRowError(f"“{_shown(text)}” is nothing the take-off asks for: choose the item, or leave it")
+    if text[0] in "=@" and text not in chosen:
+        raise _BadRowError(f"“{_shown(text)}” is a formula, not a description: choose the item it stands for", item)
     said = cell("unit")
     unit = unit_of(said) if said else asked[item].unit
     if unit is None:
-        raise _BadRowError(f"“{said}” is not a unit that is known, such as sheet, sq yd or board ft", item)
+        raise _BadRowError(f"“{_shown(said)}” is not a unit that is known, such as sheet, sq yd or board ft", item)
     other = cell("currency").strip().upper()
     if other and _SIGNS.get(other, other) != currency:
-        raise _BadRowError(f"priced in {other}, this build counts in {currency}", item)
+        raise _BadRowError(f"priced in {_shown(other)}, this build counts in {currency}", item)
     start = cell("from")
     if start:
         start = _from(start, plan.decimal, item)
@@ -474,9 +509,9 @@ def _price(text: str, decimal: str, currency: str, item: str) -> str:
     plain = re.sub(rf"{currency}|[€£$¤¥]|/.*$", "", text).strip()
     number = _number(plain, decimal, item, shown=text)
     if Decimal(number) < 0:
-        raise _BadRowError(f"“{text}” is below zero: a price cannot be; type it as a discount", item)
+        raise _BadRowError(f"“{_shown(text)}” is below zero: a price cannot be; type it as a discount", item)
     if Decimal(number) > LARGEST:
-        raise _BadRowError(f"“{text}” is more than one unit can cost", item)
+        raise _BadRowError(f"“{_shown(text)}” is more than one unit can cost", item)
     return number
 
 
@@ -489,11 +524,8 @@ def _number(text: str, decimal: str, item: str, shown: str = "") -> str:
     if grouped:
         plain = plain.replace(thousands, "")
     plain = plain.replace(decimal, ".") if thousands not in plain else "?"
-    try:
-        number = Decimal(plain)
-    except InvalidOperation:
-        number = Decimal("NaN")
-    if not number.is_finite():
+    number = plain_number(plain)
+    if number is None:
         example = "12.50" if decimal == "." else "12,50"
         raise _BadRowError(f"“{(shown or text)[:40]}” is not a number such as {example}", item)
     return f"{number:f}"

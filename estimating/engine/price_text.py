@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from typing import Any
 
 Breaks = list[dict[str, str]]
@@ -73,15 +73,33 @@ def read_breaks(text: str) -> Breaks:
     return found
 
 
+def plain_number(text: str) -> Decimal | None:
+    """A number of plain digits, a sign before it and a point in it; None for anything else.
+
+    Powers of ten are not taken: a few characters could stand for more digits than there is room for.
+
+    >>> plain_number("-12.50"), plain_number("1e3"), plain_number("1_000"), plain_number("NaN")
+    (Decimal('-12.50'), None, None, None)
+    """
+    return Decimal(text) if re.fullmatch(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)", text) else None
+
+
+def _shown(text: str) -> str:
+    """What was typed, as far as a message has room for it."""
+    return text if len(text) <= 60 else f"{text[:60]}…"
+
+
 def _number(text: str, entry: str) -> Decimal:
-    try:
-        number = Decimal(text)
-    except InvalidOperation:
+    number = plain_number(text)
+    if number is None:
+        cannot = re.fullmatch(r"[+-]?(?:nan|inf|infinity|[0-9.]+e[+-]?[0-9]+)", text.lower())
+        if cannot:
+            raise BreaksError(f"“{_shown(entry)}” has a number that cannot be, for example {BREAKS_EXAMPLE}")
         raise BreaksError(
-            f"“{entry}” is not a quantity and a price with a colon between them, for example {BREAKS_EXAMPLE}"
-        ) from None
-    if not number.is_finite() or number < 0 or number > 10**9:
-        raise BreaksError(f"“{entry}” has a number that cannot be, for example {BREAKS_EXAMPLE}")
+            f"“{_shown(entry)}” is not a quantity and a price with a colon between them, for example {BREAKS_EXAMPLE}"
+        )
+    if number < 0 or number > 10**9:
+        raise BreaksError(f"“{_shown(entry)}” has a number that cannot be, for example {BREAKS_EXAMPLE}")
     return number
 
 
@@ -107,12 +125,9 @@ def read_zones(text: str) -> list[dict[str, str]]:
         if not entry:
             continue
         name, mark, amount_text = (part.strip() for part in entry.rpartition(":"))
-        try:
-            amount = Decimal(amount_text)
-        except InvalidOperation:
-            amount = Decimal(-1)
-        if not mark or not name or not amount.is_finite() or amount < 0 or amount > 10**9:
-            raise BreaksError(f"“{entry}” is not a zone and what it costs, for example {ZONES_EXAMPLE}")
+        amount = plain_number(amount_text)
+        if not mark or not name or amount is None or not 0 <= amount <= 10**9:
+            raise BreaksError(f"“{_shown(entry)}” is not a zone and what it costs, for example {ZONES_EXAMPLE}")
         if name in [zone["name"] for zone in found]:
             raise BreaksError(f"Zone {name} stands there twice, for example {ZONES_EXAMPLE}")
         found.append({"name": name, "amount": f"{amount:f}"})

@@ -109,6 +109,14 @@ def test_without_headings() -> None:
         ("Joint tape,few,roll,9.40", "not a number"),
         (",1,roll,9.40", "does not say what it is for"),
         ("Joint tape,1,roll,1.2.3", "not a number"),
+        ('=A1&" Joint tape",1,roll,9', "is a formula, not a description"),
+        ("Joint tape,1,roll,NaN", "not a number"),
+        ("Joint tape,1,roll,Infinity", "not a number"),
+        ("Joint tape,1,roll,1e999999999999", "not a number"),
+        ("Joint tape,1,roll,1e-999999999999", "not a number"),
+        ("Joint tape,1e999999999999,roll,9", "not a number"),
+        ("Joint tape,1,roll,123456789012345678901234567890", "more than one unit can cost"),
+        ("Joint tape,0,roll,9", "begins at 0"),
     ],
 )
 def test_a_bad_row_is_named_and_the_rest_is_kept(row: str, said: str) -> None:
@@ -133,6 +141,23 @@ def test_a_table_with_a_gap_or_an_overlap_is_bad_as_a_whole(rows: str, said: str
     assert [made.item for made in found.lines] == ["base-51mm"]
     assert [row.state for row in found.rows[1:3]] == ["bad", "bad"]
     assert said in found.rows[1].said
+
+
+@pytest.mark.parametrize(
+    "broken", ['"Sealant, grey,1,9', '"Sealant" grey,1,9', '"Sealant, grey,1,9\n"Mop',
+               "\u202e<script>alert(1)</script>\u2066\U0001f600,1,9", "x" * 10_000 + ",1,9"],
+)  # fmt: skip
+def test_a_row_broken_in_the_middle_takes_no_other_row_with_it(broken: str) -> None:
+    rows = f'Item,Qty,Price\n"Joint tape",1,9.40\n{broken}\n"Base foam 2 in",1,"91.40"\n'
+    found = read(rows)
+    assert [made.item for made in found.lines] == ["tape", "base-51mm"]
+    assert [row.state for row in found.rows] == ["left out", "taken", *["bad"] * (broken.count("\n") + 1), "taken"]
+    assert all(len(row.said) < 200 for row in found.rows)
+
+
+def test_a_cell_of_several_lines_stays_one_cell() -> None:
+    found = read('Item,Price,Note\n"Joint tape",9.40,"by the roll,\nnot cut"\n"Base foam 2 in",91.40,\n')
+    assert [(made.item, made.note) for made in found.lines] == [("tape", "by the roll, not cut"), ("base-51mm", "")]
 
 
 def test_one_item_by_two_units_is_asked_about() -> None:

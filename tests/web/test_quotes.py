@@ -53,6 +53,11 @@ def test_breaks_are_written_as_they_are_read(text: str) -> None:
         ("1: -5", "a number that cannot be"),
         ("1: NaN", "a number that cannot be"),
         ("1: 1e30", "a number that cannot be"),
+        ("1: 1e-999999999999", "a number that cannot be"),
+        ("1e999999999999: 5", "a number that cannot be"),
+        ("1: Infinity", "a number that cannot be"),
+        ("1: 1_000", "not a quantity and a price"),
+        ("1: " + "9" * 10_000, "a number that cannot be"),
     ],
 )
 def test_breaks_that_cannot_be(text: str, said: str) -> None:

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import csv
 import io
+import json
+import re
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 from django.test import Client
-from django.urls import reverse
+from django.urls import get_resolver, reverse
 
 from buildout.builds.web.models import Build, Proposal
 from buildout.builds.web.services import Sheet
 from buildout.people.web.models import User
 from estimating.engine.types import CutPlans, Product, TakeOff
+from estimating.web.models import Order
 from estimating.web.views.take_off import csv_file
 
 pytestmark = pytest.mark.django_db
@@ -73,7 +76,46 @@ def test_text_in_a_csv_is_never_a_formula() -> None:
 def test_an_empty_cell_stays_empty_and_a_hidden_formula_is_text() -> None:
     answer = csv_file("x.csv", ["a", "b", "c"], [["", "\r=1+1", "\n@SUM(A1)"]])
     rows = list(csv.reader(io.StringIO(answer.content.decode("utf-8-sig"))))
-    assert rows[1] == ["", "'\r=1+1", "'\n@SUM(A1)"]
+    assert rows[1] == ["", "'\r'=1+1", "'\n'@SUM(A1)"]
+
+
+EVIL = "=HYPERLINK(1); @SUM(A1)\t-2+3"
+
+
+def test_no_table_we_write_runs_anything_however_it_is_cut(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    """Names and notes that are formulas, at the start and after marks other countries cut cells at; all exporters."""
+    revision = demo_build.current
+    assert revision is not None
+    document = revision.document
+    named = [*document["products"], *document["suppliers"], *document["rooms"], *document["money"]["heads"]]
+    for entry in named:
+        if entry.get("name"):
+            revision.result = revision.result.replace(json.dumps(entry["name"], ensure_ascii=False), json.dumps(EVIL))
+            entry["name"] = EVIL
+        if entry.get("note"):
+            revision.result = revision.result.replace(
+                json.dumps(entry["note"], ensure_ascii=False)[1:-1], json.dumps(EVIL)[1:-1]
+            )
+            entry["note"] = EVIL
+    revision.save()
+    Order.objects.filter(build=demo_build).update(supplier_name=EVIL)
+    tables = {
+        pattern.name: pattern
+        for place in get_resolver().url_patterns
+        for pattern in getattr(place, "url_patterns", [])
+        if ".csv" in str(pattern.pattern)
+    }
+    assert sorted(tables) == ["award-csv", "budget-csv", "cut-plan-csv", "take-off-csv"]
+    browser = client_of(owner)
+    for name in tables:
+        more = ["ply-half"] if name == "cut-plan-csv" else []
+        answer = browser.get(reverse(f"estimating:{name}", args=[demo_build.pk, *more]))
+        text = answer.content.decode("utf-8-sig")
+        assert name == "cut-plan-csv" or "HYPERLINK" in text
+        for mark in (",", ";", "\t", "|"):
+            for row in csv.reader(io.StringIO(text, newline=""), delimiter=mark, quoting=csv.QUOTE_MINIMAL):
+                for cell in row:
+                    assert not re.match(r"\s*[=+@-](?![0-9.]+$)", cell), (name, mark, cell)
 
 
 def test_a_cut_plan_draws_every_way_of_cutting_once(client_of: ClientOf, demo_build: Build, owner: User) -> None:

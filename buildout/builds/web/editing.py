@@ -45,6 +45,15 @@ class LengthField(forms.CharField):
         return text
 
 
+def whole(text: str, otherwise: int = 0) -> int:
+    """A whole number of up to nine plain digits out of an address or a form; ``otherwise`` for anything else.
+
+    >>> whole("12"), whole("²"), whole("9" * 5000), whole("-1", 3)
+    (12, 0, 0, 3)
+    """
+    return int(text) if text.isascii() and text.isdigit() and len(text) <= 9 else otherwise
+
+
 def example(units: str, feet: str, metric: str) -> str:
     """An example as people of this build write it."""
     return metric if units == "metric" else feet

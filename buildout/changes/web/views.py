@@ -13,6 +13,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from buildout.builds.web import services as builds
+from buildout.builds.web.editing import whole
 from buildout.builds.web.models import Build, Member, Proposal, Revision, Role
 from buildout.changes.engine.chain import STEPS
 from buildout.changes.engine.edits import ConflictError
@@ -270,10 +271,10 @@ def compare_revisions(request: HttpRequest, build_id: int) -> HttpResponse:
     sheet = builds.sheet_of(build)
 
     def wanted(name: str) -> Revision:
-        text = request.GET.get(name, "")
-        if not text.isdigit():
+        number = whole(request.GET.get(name, ""))
+        if not number:
             raise Http404(f"{name} must be a revision number, such as 2")
-        return get_object_or_404(build.revisions, number=int(text))
+        return get_object_or_404(build.revisions, number=number)
 
     one, other = wanted("from"), wanted("to")
     rows = overview_page.compared(one, other)

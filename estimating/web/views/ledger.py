@@ -13,6 +13,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST
 
+from buildout.builds.web.editing import whole
 from buildout.units.money import format_money
 from estimating.engine.types import Budget
 from estimating.web import ledger
@@ -127,7 +128,7 @@ def credit(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
         messages.error(request, "Nothing of this order is invoiced yet, so nothing can be credited: enter the invoice.")
         return redirect(f"{back}#invoices")
     asked = request.GET.get("claim", "")
-    claim = get_object_or_404(Claim, delivery__order=order, pk=asked if asked.isdigit() else 0) if asked else None
+    claim = get_object_or_404(Claim, delivery__order=order, pk=whole(asked)) if asked else None
     facts = ledger.credit_start(desk.sheet, order, entries, claim)
     data = request.POST or None
     form = CreditForm(

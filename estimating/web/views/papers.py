@@ -11,6 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.text import get_valid_filename
 from django.views.decorators.http import require_GET, require_http_methods
 
+from buildout.builds.web.editing import whole
 from buildout.units.value import from_plain, to_plain
 from estimating.engine.price_list import ColumnPlan, PriceList, guess_columns, item_of, read_prices, read_table
 from estimating.engine.types import Supplier, TakeOff
@@ -37,11 +38,11 @@ def add(request: HttpRequest, build_id: int) -> HttpResponse:
         name, kind, data = form.cleaned_data["file"]
         quotes = {quote["id"]: quote["supplier"] for quote in desk.sheet.document.get("quotes", [])}
         quote = request.GET.get("quote", "")
-        number = request.GET.get("request", "")
+        number = whole(request.GET.get("request", ""))
         paper = Paper.objects.create(
             build=desk.build, name=name, kind=kind, data=data, size=len(data), by=desk.user,
             quote=quote if quote in quotes else "", supplier=quotes.get(quote, "") or form.cleaned_data["supplier"],
-            request=Request.objects.filter(build=desk.build, number=int(number)).first() if number.isdigit() else None,
+            request=Request.objects.filter(build=desk.build, number=number).first() if number else None,
         )  # fmt: skip
         if paper.quote:
             messages.success(request, f"{name} is with the quote.")

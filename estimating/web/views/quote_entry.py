@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST
 
 from buildout.builds.web import services as builds
-from buildout.builds.web.editing import amount_text, fitting_id, propose_from
+from buildout.builds.web.editing import amount_text, fitting_id, propose_from, whole
 from buildout.units.quantities import QuantityError
 from buildout.units.value import from_plain, to_plain
 from buildout.units.words import counted
@@ -47,9 +47,9 @@ def _origin(request: HttpRequest, desk: Desk) -> Origin:
     start: dict[str, Any] = {
         "currency": desk.sheet.currency, "quoted": desk.sheet.today(), "supplier": request.GET.get("supplier", "")
     }  # fmt: skip
-    number = request.GET.get("request", "")
+    number = whole(request.GET.get("request", ""))
     letter = None
-    if number.isdigit():
+    if number:
         letters = RequestLetter.objects.select_related("request").defer("body", "text", "pdf")
         letter = letters.filter(request__build=desk.build, request__number=number, supplier=start["supplier"]).first()
     if letter is not None:
@@ -57,8 +57,8 @@ def _origin(request: HttpRequest, desk: Desk) -> Origin:
             {"item": line["item"], "unit": line["unit"], "quoted_for": line["quantity"]}
             for line in letter.request.items
         ]
-    paper_id = request.GET.get("paper", "")
-    found = Paper.objects.filter(build=desk.build, pk=int(paper_id)).first() if paper_id.isdigit() else None
+    paper_id = whole(request.GET.get("paper", ""))
+    found = Paper.objects.filter(build=desk.build, pk=paper_id).first() if paper_id else None
     seller = next((s for s in desk.sheet.section("suppliers", list[Supplier]) if s.id == start["supplier"]), None)
     if seller is not None:
         start |= usual_of(seller)
@@ -163,7 +163,7 @@ def _line_forms(desk: Desk, data: Any, there: list[dict[str, Any]], *, skippable
     count = len(there) + SPARE_LINES
     if data is not None:
         posted = data.get("lines", "")
-        count = int(posted) if posted.isdigit() else count
+        count = whole(posted, count)
     found = []
     for n in range(min(count, MOST_LINES)):
         initial = dict(there[n]) if n < len(there) else {}
@@ -194,7 +194,7 @@ def _discount_forms(desk: Desk, data: Any, there: list[dict[str, Any]]) -> list[
     count = len(there) + 1
     if data is not None:
         posted = data.get("discounts", "")
-        count = int(posted) if posted.isdigit() else count
+        count = whole(posted, count)
     return [
         DiscountForm(data, prefix=f"discount-{n}", initial=there[n] if n < len(there) else {}, items=items)
         for n in range(min(count, MOST_DISCOUNTS))

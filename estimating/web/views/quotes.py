@@ -214,14 +214,17 @@ def rules(request: HttpRequest, build_id: int) -> HttpResponse:
 @require_GET
 def award_csv(request: HttpRequest, build_id: int) -> HttpResponse:
     desk = sit_down(request, build_id)
+    names = {line.item: line.name for line in desk.sheet.part("take_off", TakeOff).lines}
+    sellers = {supplier.id: supplier.name for supplier in desk.sheet.section("suppliers", list[Supplier])}
     header = [
-        "item", "supplier", "quote", "asked", "asked unit", "bought", "unit", "unit price", "goods", "extras",
+        "item", "name", "supplier", "supplier name", "quote", "asked", "asked unit", "bought", "unit", "unit price", "goods", "extras",
         "runner-up", "runner-up costs more",
     ]  # fmt: skip
     rows = [
         [
-            line.item, line.supplier, line.quote, line.asked, line.asked_unit, line.quantity, line.unit,
-            line.unit_price, line.goods, line.extras, line.runner_up, line.runner_up_extra,
+            line.item, names.get(line.item, ""), line.supplier, sellers.get(line.supplier, ""), line.quote, line.asked,
+            line.asked_unit, line.quantity, line.unit, line.unit_price, line.goods, line.extras, line.runner_up,
+            line.runner_up_extra,
         ]
         for line in desk.sheet.part("award", Award).lines
     ]  # fmt: skip

@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from buildout.builds.web import services as builds
-from buildout.builds.web.editing import fitting_id, propose_from
+from buildout.builds.web.editing import fitting_id, propose_from, whole
 from estimating.engine.types import Product, Quote, Supplier
 from estimating.web import asking, edits
 from estimating.web.asking_forms import CallForm, SampleCameForm, SampleForm
@@ -161,7 +161,7 @@ def _contact_forms(data: Any, there: list[dict[str, Any]]) -> list[ContactForm]:
     count = len(there) + 1
     if data is not None:
         posted = data.get("contacts", "")
-        count = int(posted) if posted.isdigit() else count
+        count = whole(posted, count)
     return [
         ContactForm(data, prefix=f"contact-{n}", initial=there[n] if n < len(there) else {})
         for n in range(min(count, MOST_CONTACTS))

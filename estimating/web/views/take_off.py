@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from typing import Any
 
 from django.contrib.auth.decorators import login_required
@@ -23,8 +24,10 @@ from estimating.web import edits
 from estimating.web.forms import NeedForm, QuantitiesForm, product_choices
 from estimating.web.views.desk import Desk, sit_down
 
-_FORMULA = frozenset("=+-@\t\r\n")
+_FORMULA = frozenset("=+-@＝＋－＠\t\r\n")
 """What a spreadsheet program takes for the start of a formula, or strips to find one."""
+_INSIDE = re.compile(r"([;|\t\r\n]\s*)([=+\-@＝＋－＠])")
+"""The same after a mark at which a program set up for another country cuts cells."""
 
 
 def csv_file(name: str, header: list[str], rows: list[list[Any]]) -> HttpResponse:
@@ -35,8 +38,20 @@ def csv_file(name: str, header: list[str], rows: list[list[Any]]) -> HttpRespons
     writer = csv.writer(response)
     writer.writerow(header)
     for row in rows:
-        writer.writerow([f"'{cell}" if isinstance(cell, str) and cell[:1] in _FORMULA else cell for cell in row])
+        writer.writerow([as_text(cell) for cell in row])
     return response
+
+
+def as_text(cell: Any) -> Any:
+    """A cell that no spreadsheet runs, cut at commas or at semicolons: what could begin a formula is preceded by '.
+
+    >>> as_text("=1+1"), as_text("Tape; =1+1"), as_text("2 - 1"), as_text(-3)
+    ("'=1+1", "Tape; '=1+1", '2 - 1', -3)
+    """
+    if not isinstance(cell, str):
+        return cell
+    text = _INSIDE.sub(r"\1'\2", cell)
+    return f"'{text}" if text[:1] in _FORMULA or text.lstrip()[:1] in _FORMULA else text
 
 
 def head_name(number: int) -> str:
