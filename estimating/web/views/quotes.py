@@ -217,8 +217,8 @@ def award_csv(request: HttpRequest, build_id: int) -> HttpResponse:
     names = {line.item: line.name for line in desk.sheet.part("take_off", TakeOff).lines}
     sellers = {supplier.id: supplier.name for supplier in desk.sheet.section("suppliers", list[Supplier])}
     header = [
-        "item", "name", "supplier", "supplier name", "quote", "asked", "asked unit", "bought", "unit", "unit price", "goods", "extras",
-        "runner-up", "runner-up costs more",
+        "item", "name", "supplier", "supplier name", "quote", "asked", "asked unit", "bought", "unit", "unit price",
+        "goods", "extras", "runner-up", "runner-up costs more",
     ]  # fmt: skip
     rows = [
         [
