@@ -295,3 +295,17 @@ def test_remnants_stand_with_the_goods_on_site(client_of: ClientOf, demo_build: 
     page = client_of(owner).get(url("orders", demo_build)).content.decode()
     assert "Remnants on hand" in page
     assert "behind the door" in page
+
+
+@pytest.mark.parametrize("number", ["9" * 19, "9" * 40, "9" * 400])
+def test_numbers_too_large_for_any_table_are_not_there(
+    client_of: ClientOf, demo_build: Build, owner: User, number: str
+) -> None:
+    browser, here = client_of(owner), f"/builds/{demo_build.pk}"
+    for place in (f"/builds/{number}/orders/", f"{here}/orders/{number}/", f"{here}/papers/{number}/",
+                  f"{here}/orders/1/deliveries/{number}/photos/1.jpg", f"{here}/requests/{number}/"):  # fmt: skip
+        assert browser.get(place).status_code == 404, place
+    for place in ("quotes/new/?paper=", "quotes/new/?request=", "budget/?head="):
+        for odd in (number, "²", "-1", "1.5"):
+            assert browser.get(f"{here}/{place}{odd}").status_code == 200, place
+    assert browser.get(f"{here}/orders/1/credit-notes/new/?claim=²").status_code in (302, 404)
