@@ -142,6 +142,16 @@ def test_a_build_day_of_more_people_than_there_are_is_refused(demo: Document, pl
 
 
 @pytest.mark.parametrize(
+    ("price", "says"),
+    [("1e999999999999", "too large"), ("1e-999999999999", "more places behind the point"), ("NaN", "not a number"),
+     ("-Infinity", "not a number"), ("9" * 41, "too many digits"), ("-0.01", "below zero")],
+)  # fmt: skip
+def test_prices_that_no_page_could_write_out(demo: Document, price: str, says: str) -> None:
+    demo["plan"]["quotes"][0]["lines"][0]["breaks"][0]["price"] = price
+    assert says in plan_problems(demo["plan"])["/quotes/0/lines/0/breaks/0/price"].message
+
+
+@pytest.mark.parametrize(
     ("pointers", "document"),
     [
         (["/plan/name"], b'{"plan": {"name": "Hall \\uD800"}}'),

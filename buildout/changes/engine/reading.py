@@ -457,6 +457,8 @@ def _is_amount(value: object) -> bool:
         raise ValueError(f"{text} is below zero; it must be 0 or more.")
     if number >= 10**12:
         raise ValueError(f"{_short(text)} is too large to be a real quantity or price.")
+    if int(number.as_tuple().exponent) < -LONGEST_NUMBER:
+        raise ValueError(f"{_short(text)} has more places behind the point than a real quantity or price.")
     return True
 
 
