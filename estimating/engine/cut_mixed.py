@@ -16,7 +16,18 @@ from estimating.engine.best_sheet import Cut
 from estimating.engine.cut_choice import Choice, Offer, Priced, Pricing, Source, choose_stock
 from estimating.engine.cut_lengths import best_pattern, near_patterns
 from estimating.engine.cut_order import free_rectangles
-from estimating.engine.cut_parts import LIMITED, STEPS_PER_MM, Wanted, keeps, missing, mm, steps, too_large
+from estimating.engine.cut_parts import (
+    LIMITED,
+    STEPS_PER_MM,
+    Wanted,
+    cut_first,
+    keeps,
+    kerf_of,
+    missing,
+    mm,
+    steps,
+    too_large,
+)
 from estimating.engine.cut_patterns import PatternSearch
 from estimating.engine.cut_rests import Made, Rest, cuts_made
 from estimating.engine.types import CutDemand, CutPiece, CutPlan, CutStock, MadeCut, Product, Remnant
@@ -248,7 +259,7 @@ def _summed(
     reasons: list[Reason], *, flat: bool,
 ) -> CutPlan:  # fmt: skip
     cost, cost_bound = costs
-    kerf = mm(steps(product.kerf.mm)) if product.kerf else 0.0
+    kerf = kerf_of(product)
     short, long = (steps(k) for k in keeps(product))
     taken = {s.taken for s in drawn if s.source == "remnant"}
     used, dust, scrap, total, offcut = made.used, made.dust, made.scrap, made.area, 0
@@ -260,7 +271,8 @@ def _summed(
         else:
             area = steps(one.length) * steps(one.width)
             here = sum(steps(p.length) * steps(p.width) for p in one.pieces)
-            free = free_rectangles(one.length, one.width, one.pieces, kerf, first="crosscut" if flat else "rip")
+            first = cut_first(product, one.length, one.width, one.pieces)
+            free = free_rectangles(one.length, one.width, one.pieces, kerf, first=first)
             left = sum(steps(a) * steps(b) for _, _, a, b in free)
             for x, y, a, b in sorted(free, key=lambda f: (-f[2] * f[3], f)):
                 if max(steps(a), steps(b)) >= long and min(steps(a), steps(b)) >= short:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from decimal import ROUND_HALF_UP, Decimal
+from typing import Literal
 
 from buildout.units.value import Reason, Status, snap
+from estimating.engine.cut_order import free_rectangles
 from estimating.engine.said import length as said
-from estimating.engine.types import CutDemand, CutPlan, CutStock, Product
+from estimating.engine.types import CutDemand, CutPiece, CutPlan, CutStock, Product
 
 STEPS_PER_MM = 10
 KEEP_TIMBER_SHEET = (304.8, 609.6)
@@ -110,3 +113,26 @@ def keeps(product: Product) -> tuple[float, float]:
     if product.form == "roll":
         return (0.0, KEEP_COVER if product.lead_group == "cover" else KEEP_ROLL)
     return KEEP_TIMBER_SHEET if product.lead_group == "timber" else KEEP_FOAM_SHEET
+
+
+def kerf_of(product: Product) -> float:
+    """Kerf in mm, in whole steps."""
+    return mm(steps(product.kerf.mm)) if product.kerf else 0.0
+
+
+def cut_first(product: Product, length: float, width: float, pieces: Sequence[CutPiece]) -> Literal["rip", "crosscut"]:
+    """Which way stock is divided first: sheets so that most is left worth keeping, as far as the tool leaves a choice.
+
+    Raises ValueError where the pieces cannot be parted by straight cuts.
+    """
+    if product.form != "sheet":
+        return "crosscut"
+    if product.cuts == "rips, then crosscuts":
+        return "rip"
+    short, long = keeps(product)
+    kept = {}
+    ways: tuple[Literal["rip", "crosscut"], ...] = ("rip", "crosscut")
+    for way in ways:
+        free = free_rectangles(length, width, pieces, kerf_of(product), first=way)
+        kept[way] = sum(steps(a) * steps(b) for _, _, a, b in free if max(a, b) >= long and min(a, b) >= short)
+    return "crosscut" if kept["crosscut"] > kept["rip"] else "rip"

@@ -8,15 +8,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Literal
 
 import msgspec
 
-from buildout.units.value import Reason, Status
+from buildout.units.value import Reason, Status, snap
 from estimating.engine.cut_lengths import cut_lengths
 from estimating.engine.cut_mixed import mixed_plan
-from estimating.engine.cut_order import cutting_order
-from estimating.engine.cut_parts import STEPS_PER_MM, Wanted, finished, keeps, missing, mm, steps, too_large
+from estimating.engine.cut_order import cutting_order, free_rectangles
+from estimating.engine.cut_parts import (
+    STEPS_PER_MM,
+    Wanted,
+    cut_first,
+    finished,
+    keeps,
+    kerf_of,
+    missing,
+    mm,
+    steps,
+    too_large,
+)
 from estimating.engine.cut_roll_plan import roll_plan
 from estimating.engine.cut_sheets import cut_sheets
 from estimating.engine.frame_run import shared_out
@@ -221,29 +231,31 @@ def _ordered(plan: CutPlan, products: Mapping[str, Product]) -> CutPlan:
     """The plan with its pieces numbered and its cuts listed in cutting order, and what is to be bought counted."""
     stock = []
     bought: dict[str, int] = {}
+    goods = products[plan.product]
     for one in plan.stock:
-        product = products[one.product or plan.product]
-        kerf = mm(steps(product.kerf.mm)) if product.kerf else 0.0
         if plan.form == "length":
             pieces = [
                 msgspec.structs.replace(p, number=n) for n, p in enumerate(sorted(one.pieces, key=lambda p: p.x), 1)
             ]
-            ends = [(p.x + p.length, p.piece) for p in pieces if p.x + p.length < one.length - 0.001]
+            ends = [(p.x + p.length, [p.piece]) for p in pieces if p.x + p.length < one.length - 0.001]
+            if ends and len(ends) < len(pieces):  # the last piece reaches the end, and the last cut frees it too
+                ends[-1][1].append(pieces[-1].piece)
             cuts = [
-                SawCut(number=n, kind="crosscut", a=(round(x, 3), 0.0), b=(round(x, 3), one.width), frees=[name])
-                for n, (x, name) in enumerate(ends, 1)
+                SawCut(number=n, kind="crosscut", a=(round(x, 3), 0.0), b=(round(x, 3), one.width), frees=names)
+                for n, (x, names) in enumerate(ends, 1)
             ]
         else:
-            first: Literal["rip", "crosscut"] = "crosscut" if plan.form == "roll" else "rip"
             try:
-                pieces, cuts = cutting_order(one.length, one.width, one.pieces, first=first, kerf=kerf)
+                first = cut_first(goods, one.length, one.width, one.pieces)
+                pieces, cuts = cutting_order(one.length, one.width, one.pieces, first=first, kerf=kerf_of(goods))
             except ValueError:
                 if not one.source.endswith("already cut"):
                     raise
                 pieces, cuts = one.pieces, []  # cut on site some other way
         stock.append(msgspec.structs.replace(one, pieces=pieces, cuts=cuts))
         if one.source in ("new", "already cut"):
-            bought[product.id] = bought.get(product.id, 0) + 1
+            name = one.product or plan.product
+            bought[name] = bought.get(name, 0) + 1
     return msgspec.structs.replace(plan, stock=stock, bought=bought)
 
 
@@ -272,22 +284,19 @@ def _sheet_plan(product: Product, need: Wanted) -> CutPlan:
             for p in sorted(sheet.pieces, key=lambda p: (p.y, p.x))
         ]  # fmt: skip
         kept: list[CutPiece] = []
-        for x, y, a, b in sorted(sheet.free, key=lambda f: (-f[2] * f[3], f)):
-            if max(a, b) >= steps(max(keep)) and min(a, b) >= steps(min(keep)):
-                offcuts += a * b
-                kept.append(
-                    CutPiece(
-                        piece=f"offcut {len(stock) + 1}.{len(kept) + 1}",
-                        x=mm(x + trim),
-                        y=mm(y + trim),
-                        length=mm(a),
-                        width=mm(b),
-                    )
-                )
+        first = cut_first(product, mm(length), mm(width), pieces)
+        free = free_rectangles(mm(length), mm(width), pieces, mm(kerf), first=first)
+        for x, y, a, b in sorted(free, key=lambda f: (-f[2] * f[3], f)):
+            area = steps(a) * steps(b)
+            if max(a, b) >= max(keep) and min(a, b) >= min(keep):
+                offcuts += area
+                name = f"offcut {len(stock) + 1}.{len(kept) + 1}"
+                kept.append(CutPiece(piece=name, x=x, y=y, length=snap(a, 0.1), width=snap(b, 0.1)))
             else:
-                scrap += a * b
-        used += sum(p.length * p.width for p in sheet.pieces)
-        kerfs += sheet.kerf_area + length * width - room[0] * room[1]
+                scrap += area
+        here = sum(p.length * p.width for p in sheet.pieces)
+        used += here
+        kerfs += length * width - here - sum(steps(a) * steps(b) for _, _, a, b in free)
         stock.append(CutStock(number=len(stock) + 1, length=mm(length), width=mm(width), pieces=pieces, offcuts=kept))
     if used + offcuts + kerfs + scrap != len(stock) * length * width:
         raise AssertionError(f"the cut plan of {product.id} does not add up to its sheets")

@@ -9,10 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Literal
 
 from estimating.engine.cut_order import free_rectangles
-from estimating.engine.cut_parts import keeps, mm, steps
+from estimating.engine.cut_parts import cut_first, keeps, kerf_of, mm, steps
 from estimating.engine.types import CutDemand, CutPiece, CutStock, MadeCut, Product
 
 KEEP_STRIP = 152.4
@@ -70,8 +69,6 @@ def cuts_made(
     """
     found = Made(wanted=list(wanted))
     nested = _nested(product, cuts, width)
-    kerf = mm(steps(product.kerf.mm)) if product.kerf else 0.0
-    first: Literal["rip", "crosscut"] = "rip" if product.form == "sheet" else "crosscut"
     for number, one in enumerate(cuts, 1):
         pieces = [_laid(piece, width) for piece in one.pieces]
         across = mm(width) if width else one.width
@@ -91,7 +88,7 @@ def cuts_made(
         here = sum(steps(p.length) * steps(p.width) for p in kept)
         inside = sum(a * b for _, (a, b) in free)
         try:
-            left = free_rectangles(mm(steps(one.length)), across, pieces, kerf, first=first)
+            left = _left(product, one.length, across, pieces)
         except ValueError:  # as cut on site, not edge to edge: what is left besides its pieces cannot be told
             dust = 0
         else:
@@ -128,15 +125,13 @@ def bought_as(plan_stock: Sequence[CutStock], one: CutStock) -> CutStock | None:
 
 def _nested(product: Product, cuts: Sequence[MadeCut], width: int | None) -> dict[str, str]:
     """Cut by cut the earlier one whose left-over it lies in; one that lies in none counts as stock of its own."""
-    kerf = mm(steps(product.kerf.mm)) if product.kerf else 0.0
-    first: Literal["rip", "crosscut"] = "rip" if product.form == "sheet" else "crosscut"
     found: dict[str, str] = {}
     spots: dict[str, list[tuple[Corner, Box]]] = {}
     for one in cuts:
         pieces = [_laid(piece, width) for piece in one.pieces]
         here = [(_corner((p.x, p.y)), (steps(p.length), steps(p.width))) for p in pieces]
         try:
-            left = free_rectangles(mm(steps(one.length)), mm(width) if width else one.width, pieces, kerf, first=first)
+            left = _left(product, one.length, mm(width) if width else one.width, pieces)
         except ValueError:
             left = []
         here += [((steps(x), steps(y)), (steps(a), steps(b))) for x, y, a, b in left]
@@ -148,6 +143,14 @@ def _nested(product: Product, cuts: Sequence[MadeCut], width: int | None) -> dic
                 spots[one.rest_of].remove(spot)
         spots.setdefault(one.id, here)
     return found
+
+
+def _left(
+    product: Product, length: float, width: float, pieces: Sequence[CutPiece]
+) -> list[tuple[float, float, float, float]]:
+    long = mm(steps(length))
+    first = cut_first(product, long, width, pieces)
+    return free_rectangles(long, width, pieces, kerf_of(product), first=first)
 
 
 def _laid(piece: CutPiece, width: int | None) -> CutPiece:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import msgspec
 
 from buildout.units.value import Reason
+from estimating.engine.cut_order import free_rectangles
 from estimating.engine.cut_parts import STEPS_PER_MM, Wanted, finished, keeps, missing, mm, steps, too_large
 from estimating.engine.cut_rests import Rest, cuts_made
 from estimating.engine.cut_rolls import Level, cut_rolls, fill_length
@@ -24,22 +25,17 @@ class _Sum:
         self.kerf = steps(product.kerf.mm) if product.kerf else 0
         self.keep = steps(keeps(product)[1])
 
-    def cut(self, levels: Sequence[Level], wishes: Sequence[Wish], width: int, start: int, end: int) -> list[CutPiece]:
-        """Pieces of levels cut one after another from ``start``, counted; past ``end`` no saw cut is left to take."""
+    def cut(self, levels: Sequence[Level], wishes: Sequence[Wish], start: int) -> list[CutPiece]:
+        """Pieces of levels cut one after another from ``start``."""
         pieces = []
         at = start
         for level in levels:
-            self.scrap += level.length * width
             for blank in level.blanks:
                 demand, (a, b) = wishes[blank.piece]
                 pieces.append(
                     CutPiece(piece=demand.piece, x=mm(at + blank.x), y=mm(blank.y), length=mm(a), width=mm(b))
                 )
-                self.used += a * b
-                self.scrap -= a * b
-            dust = min(self.kerf, end - at - level.length)
-            self.dust += dust * width
-            at += level.length + dust
+            at += level.length + self.kerf
         return pieces
 
 
@@ -81,15 +77,14 @@ def roll_plan(
             continue
         levels, inside = fit
         taken += 1
-        pieces = total.cut(levels, wishes, across, 0, long)
+        pieces = total.cut(levels, wishes, 0)
         wishes = [w for k, w in enumerate(wishes) if k not in inside]
         run = sum(level.length for level in levels) + total.kerf * len(levels)
         _stock(total, pieces, long, across, min(run, long), long, name, rest)
     plan = cut_rolls([size for _, size in wishes], width, roll=roll, kerf=total.kerf)
     for levels in plan.rolls:
         run = sum(level.length + total.kerf for level in levels) + 2 * trim
-        pieces = total.cut(levels, wishes, width, trim, run)
-        total.dust += 2 * trim * width
+        pieces = total.cut(levels, wishes, trim)
         _stock(total, pieces, run, width, run, steps(product.length.mm) if product.length else run, "")
     ends = 2 * trim * len(plan.rolls)
     fixed = sum(steps(s.length) for s in cut.stock if s.source == "already cut")
@@ -119,16 +114,22 @@ def _stock(
     total: _Sum, pieces: list[CutPiece], length: int, width: int, run: int, whole: int, taken: str,
     rest: Rest | None = None,
 ) -> None:  # fmt: skip
-    """Add a run of roll, or a remnant, with what is worth keeping of it."""
+    """Add a run of roll, or a remnant, with what is worth keeping of it, and count what it comes to."""
     number = len(total.stock) + 1
+    free = free_rectangles(mm(length), mm(width), pieces, mm(total.kerf), first="crosscut")
+    used = sum(steps(p.length) * steps(p.width) for p in pieces)
+    spare = sum(steps(a) * steps(b) for _, _, a, b in free)
+    total.used += used
+    total.dust += length * width - used - spare
+    total.scrap += spare
     kept: list[CutPiece] = []
     left = whole - run
     if left >= total.keep:
         name = f"offcut {number}.1" if taken else f"rest of roll {number}"
         kept.append(CutPiece(piece=name, x=mm(run), y=0.0, length=mm(left), width=mm(width)))
-    if taken:  # the rest of a roll is not drawn, that of a remnant is part of it
-        total.offcuts += left * width if kept else 0
-        total.scrap += 0 if kept else left * width
+    if taken and kept:  # the rest of a roll is not drawn, that of a remnant is part of it
+        total.offcuts += left * width
+        total.scrap -= left * width
     total.stock.append(
         CutStock(
             number=number, length=mm(length), width=mm(width), pieces=pieces, offcuts=kept,

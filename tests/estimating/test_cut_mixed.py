@@ -336,6 +336,24 @@ def test_a_sheet_cut_in_a_pinwheel_on_site_does_not_stop_the_plan() -> None:
 WISH = st.lists(SIZE, min_size=1, max_size=6)
 
 
+@settings(max_examples=20, deadline=None)
+@given(WISH, st.sampled_from([0, 3.175]), st.booleans())
+def test_what_a_plan_keeps_is_what_lies_there_when_it_was_cut(
+    sizes: list[tuple[int, int]], kerf: float, strips: bool
+) -> None:
+    """Left-overs drawn in one revision are the stock of the next, at the same place and of the same size."""
+    cuts = "rips, then crosscuts" if strips else "any straight cut"
+    ply = product("ply", "sheet", length=1800, width=900, kerf=kerf, lead_group="timber", cuts=cuts)
+    first = mixed_plan(ply, blanks(*sizes), [], [], [])
+    after = mixed_plan(ply, blanks(*sizes), [], [], tick(first, set(range(1, 9)), []))
+    assert after.value == first.value
+    kept = [sorted((o.x, o.y, o.length, o.width) for o in s.offcuts) for s in first.stock]
+    assert [sorted((o.x, o.y, o.length, o.width) for o in s.offcuts) for s in after.stock] == kept
+    assert (after.used_area, after.offcut_area, after.kerf_area, after.scrap_area) == (
+        first.used_area, first.offcut_area, first.kerf_area, first.scrap_area,
+    )  # fmt: skip
+
+
 TICKS = st.sets(st.integers(1, 6))
 
 

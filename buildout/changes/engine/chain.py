@@ -97,7 +97,7 @@ LINK_VERSIONS = dict.fromkeys(
     "tasks": 3,
     "forecast": 5,
     "gains": 4,
-    "cut plans": 11,
+    "cut plans": 12,
     "floor": 13,
     "cover": 10,
     "walls": 7,
