@@ -198,11 +198,12 @@ def order_by(
     orders: list[PlacedOrder],
     closed: list[date],
     as_of: date,
+    names: Mapping[str, str] | None = None,
 ) -> OrderDates:
     """The last day to order every item in time, counted back over its longest quoted lead time and the days it lies.
 
-    ``needs``: item → day the schedule first uses it. Items no task uses are left out with a note. Overdue lines
-    come first, then by order-by date. ``late_by`` is in calendar days.
+    ``names``: of items, as people know them. ``needs``: item → day the schedule first uses it. Items no task uses are
+    left out with a note. Overdue lines come first, then by order-by date. ``late_by`` is in calendar days.
     """
     calendar = _Calendar({q.id: q for q in quotes}, {s.id: s for s in suppliers}, closed)
     ordered = _by_item(orders)
@@ -250,13 +251,15 @@ def order_by(
             )
         )
     found.sort(key=lambda o: (o.state != "overdue", o.state not in ("to order", "overdue"), o.order_by, o.item))
-    reasons += [_late(line) for line in found if line.late_by]
+    called = names or {}
+    reasons += [_late(line, called.get(line.item, line.item)) for line in found if line.late_by]
     if unused:
         reasons.append(
             Reason(
                 code="no task uses it",
                 where=", ".join(unused),
-                text=f"No task of the schedule uses {', '.join(unused)}, so no order-by date follows",
+                text=f"No task of the schedule uses {some_of([called.get(i, i) for i in unused])}, so no order-by date "
+                "follows",
             )
         )
     infeasible = any(r.severity == "stop" for r in reasons)
@@ -356,17 +359,16 @@ def _overdue(item: str, order: PlacedOrder, as_of: date) -> Reason:
     )  # fmt: skip
 
 
-def _late(line: OrderBy) -> Reason:
+def _late(line: OrderBy, name: str) -> Reason:
+    days, need = counted(Decimal(line.late_by), "day"), day_text(line.need)
+    task = f"task {line.task}" if line.task else "a task"
     if line.state in ("placed", "confirmed"):
-        text = (
-            f"{line.item} is ordered but may come {line.late_by} days after {line.need.isoformat()}, "
-            f"when {line.task or 'a task'} needs it"
-        )
+        text = f"{name} is ordered but may come {days} after {need}, when {task} needs it"
         todo = "Ask for an earlier date, or move the task"
     else:
         text = (
-            f"{line.item} should have been ordered by {line.order_by.isoformat()}: ordered now it may come "
-            f"{line.late_by} days after it is needed on {line.need.isoformat()}"
+            f"{name} should have been ordered by {day_text(line.order_by)}: ordered now it may come {days} after it is "
+            f"needed on {need}"
         )
         todo = "Order today, choose a quote with a shorter lead time, or move the task"
     return Reason(code="too late in the worst case", where=line.item, severity="warning", text=text, todo=todo)

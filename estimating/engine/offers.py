@@ -10,6 +10,7 @@ from typing import Any
 
 import msgspec
 
+from buildout.units.dates import day_text
 from buildout.units.money import round_money
 from buildout.units.quantities import QuantityError, convert, to_unit
 from buildout.units.value import Reason
@@ -175,14 +176,14 @@ def _quote_stands(quote: Quote, rules: AwardRules, as_of: date, reasons: list[Re
         return _no(quote, reasons, "quote left out", text, "", "note")
     if quote.valid_until < as_of:
         return _no(
-            quote, reasons, "quote expired", f"Quote {quote.id} was valid until {quote.valid_until.isoformat()}",
+            quote, reasons, "quote expired", f"Quote {quote.id} was valid until {day_text(quote.valid_until)}",
             "Ask the supplier to confirm it with a new date",
         )  # fmt: skip
     if quote.quoted > as_of:
         return _no(
             quote, reasons, "quote from the future",
-            f"Quote {quote.id} is dated {quote.quoted.isoformat()}, after the day this plan is worked out for "
-            f"({as_of.isoformat()})",
+            f"Quote {quote.id} is dated {day_text(quote.quoted)}, after the day this plan is worked out for "
+            f"({day_text(as_of)})",
             "Check the date, or move the plan's day on",
         )  # fmt: skip
     return True

@@ -230,8 +230,8 @@ def test_ties_go_to_fewer_suppliers_then_to_the_first_name() -> None:
     ("change", "code", "said"),
     [
         ({"currency": "EUR"}, "other currency", "XXX 82.10"),
-        ({"valid_until": date(2027, 1, 17)}, "quote expired", "2027-01-17"),
-        ({"quoted": date(2027, 1, 19)}, "quote from the future", "2027-01-19"),
+        ({"valid_until": date(2027, 1, 17)}, "quote expired", "Sun 17 Jan 2027"),
+        ({"quoted": date(2027, 1, 19)}, "quote from the future", "Tue 19 Jan 2027"),
         ({"supplier": "nobody"}, "unknown supplier", "nobody"),
     ],
 )

@@ -166,6 +166,11 @@ def test_too_late_is_overdue_and_says_by_how_much() -> None:
     assert (one.state, one.late_by) == ("overdue", 3)
     assert one.order_by < DAY
     assert [r.code for r in found.reasons] == ["too late in the worst case"]
+    award, coming = awarded(award_line("foam")), due(awarded(award_line("foam")))
+    need = {"foam": date(2026, 12, 7)}
+    said = order_by(award, coming, need, {}, QUOTES, SUPPLIERS, [], CLOSED, DAY, {"foam": "Base foam 2 in"}).reasons[0]
+    assert said.text.startswith("Base foam 2 in should have been ordered by ")
+    assert said.text.endswith("ordered now it may come 3 days after it is needed on Mon 7 Dec 2026")
 
 
 def test_placed_orders_keep_their_state_and_can_be_late() -> None:

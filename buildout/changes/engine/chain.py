@@ -88,10 +88,10 @@ LINK_VERSIONS = dict.fromkeys(
     "survey": 3,
     "plan": 6,
     "budget": 3,
-    "order-by dates": 2,
+    "order-by dates": 3,
     "take-off": 8,
-    "award": 6,
-    "award choices": 4,
+    "award": 7,
+    "award choices": 5,
     "arrivals": 3,
     "schedule": 7,
     "tasks": 3,
@@ -291,7 +291,8 @@ def run_chain(
     planned_days = link("schedule", "", Schedule, lambda: solve(net, *rest), net, *rest)
 
     step("order-by dates")
-    need = (due, planned_days.needs, planned_days.need_tasks, *offers, commitments.orders, closed, plan.as_of)
+    names = {line.item: line.name for line in counted.lines}
+    need = (due, planned_days.needs, planned_days.need_tasks, *offers, commitments.orders, closed, plan.as_of, names)
     ordered = link("order-by dates", "", OrderDates, lambda: order_by(awarded, *need), awarded, *need)
 
     step("budget")
