@@ -6,6 +6,7 @@ Left out: what left-overs are worth, and the risk of delay; the days until it is
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 from decimal import ROUND_CEILING, Decimal
 
 from buildout.units.money import round_money
@@ -32,6 +33,7 @@ class ReadyMade(Value, kw_only=True):
     lead_days: tuple[int, int, int] = (0, 0, 0)
     """Calendar days until it is here: low, likely, high."""
     life_years: Decimal | None = None
+    valid_until: date | None = None
     items: list[str] = []
     """Items it takes the place of."""
     own_tools: Decimal = Decimal(0)

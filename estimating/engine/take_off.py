@@ -7,7 +7,7 @@ whole units. They add up to the quantity exactly.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 from typing import Any
@@ -17,6 +17,7 @@ import msgspec
 from buildout.rooms.engine.types import Room, RoomPlan
 from buildout.units.quantities import QuantityError, convert
 from buildout.units.value import Reason, Status
+from buildout.units.words import counted
 from estimating.engine import said
 from estimating.engine.cut_plans import panel_foam
 from estimating.engine.cut_rests import bought_as
@@ -24,6 +25,7 @@ from estimating.engine.drivers import task_drivers
 from estimating.engine.low_walls import cap_boards
 from estimating.engine.prices import LARGEST
 from estimating.engine.types import (
+    BoughtReady,
     CutPiece,
     CutPlan,
     CutPlans,
@@ -73,11 +75,13 @@ def take_off(
     products: Mapping[str, Product],
     needs: list[Need],
     quantities: Mapping[str, Decimal],
+    ready_made: Sequence[BoughtReady] = (),
 ) -> TakeOff:
     """Count everything the layouts and the owner ask for, in the unit each product is bought in.
 
     Status is that of the cut plans, worsened where a product or its size is missing; empty when nothing is
-    asked. ``drivers`` are the quantities tasks are worked out from, in square feet, feet, pounds and each.
+    asked. What comes ``ready_made`` takes the lines of its items away. ``drivers`` are the quantities tasks are worked
+    out from, in square feet, feet, pounds and each.
     """
     counter = _Counter(products)
     floors = {system.id: system for system in floor_systems}
@@ -108,13 +112,24 @@ def take_off(
         counter.share_out(plan)
     lines = [counter.finish(item, by_product.get(item)) for item in counter.lines]
     lines.sort(key=lambda line: (line.head, line.name, line.item))
+    gone = {item: bought.product for bought in ready_made for item in bought.items}
+    counter.reasons += [_in_place_of(line, gone[line.item], products) for line in lines if line.item in gone]
+    lines = [line for line in lines if line.item not in gone]
     drivers, notes = task_drivers(rooms, plans, layouts, fitouts, lines, products, quantities)
     status: Status = cuts.status if lines or cuts.plans else "empty"
     if lines and status == "empty":
         status = "proven"
-    if counter.reasons:
+    if any(reason.severity == "stop" for reason in counter.reasons):
         status = "infeasible"
     return TakeOff(status=status, lines=lines, drivers=drivers, reasons=counter.reasons + notes)
+
+
+def _in_place_of(line: TakeOffLine, product: str, products: Mapping[str, Product]) -> Reason:
+    name = products[product].name if product in products else product
+    return Reason(
+        code="comes ready-made", where=line.item,
+        text=f"{line.name}: {counted(line.quantity, line.unit)} not bought, since {name} comes ready-made",
+    )  # fmt: skip
 
 
 class _Counter:

@@ -303,6 +303,19 @@ class Need(Value, kw_only=True):
     """Key of the word on a build day's board that asked for it; empty: nobody asked there."""
 
 
+class BoughtReady(Value, kw_only=True):
+    """Something bought ready-made in place of goods that would be worked on here."""
+
+    product: str
+    """What is bought; a need of the same name asks for it."""
+    items: list[str]
+    """Goods it takes the place of: neither bought nor cut."""
+    tasks: list[str] = []
+    """Tasks of the list that were switched off for it, so that going back switches them on again."""
+    set_aside: Decimal = Decimal(0)
+    """Put under its budget head for what fixes it."""
+
+
 class Remnant(Value, kw_only=True):
     """A left-over kept in stock. Cut plans use it before anything new is drawn."""
 

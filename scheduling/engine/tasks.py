@@ -99,6 +99,10 @@ def generate(edits: TaskEdits, drivers: Mapping[str, float], crew: Crew, groups:
         for code, lags in after.items()
     ]
     tasks = _after_site_is_ready(tasks, before_helpers)
+    told = {task.code: [item for item in task.needs if item in groups] for task in edits.own}
+    tasks = [
+        replace(task, needs=sorted({*task.needs, *told[task.code]})) if told.get(task.code) else task for task in tasks
+    ]
     tasks = _goods_without_a_task(tasks, groups)
     tasks = _own_before_opening(tasks, list(own))
 

@@ -143,6 +143,8 @@ class OwnTask(Value, kw_only=True):
     noisy: bool = False
     one_day: bool = False
     """Not to be split over days."""
+    needs: list[str] = []
+    """Items (product ids) that must be on site."""
 
 
 class TaskPin(Value, kw_only=True):

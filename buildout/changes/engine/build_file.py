@@ -16,6 +16,7 @@ from buildout.units.lengths import UnitSystem
 from buildout.units.value import Value
 from estimating.engine.types import (
     AwardRules,
+    BoughtReady,
     Charge,
     Fitout,
     FloorSystem,
@@ -55,6 +56,7 @@ class Plan(Value, kw_only=True):
     wall_systems: list[WallSystem] = []
     fitouts: list[Fitout] = []
     needs: list[Need] = []
+    ready_made: list[BoughtReady] = []
     remnants: list[Remnant] = []
     """Left-overs in stock that cut plans use first."""
     quantities: dict[str, Decimal] = {}

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, Protocol, TypeVar
 
+from msgspec.structs import replace
+
 from buildout.changes.engine.build_file import Commitments, Plan
 from buildout.rooms.engine.neighbours import meet
 from buildout.rooms.engine.plan import plan_room
@@ -89,12 +91,12 @@ LINK_VERSIONS = dict.fromkeys(
     "plan": 6,
     "budget": 3,
     "order-by dates": 3,
-    "take-off": 8,
+    "take-off": 9,
     "award": 7,
     "award choices": 5,
     "arrivals": 3,
     "schedule": 7,
-    "tasks": 3,
+    "tasks": 4,
     "forecast": 5,
     "gains": 4,
     "cut plans": 12,
@@ -242,16 +244,20 @@ def run_chain(
     )  # fmt: skip
 
     step("take-off")
+    # Nobody cuts what comes ready-made.
+    whole = {item for bought in plan.ready_made for item in bought.items}
+    cuts = replace(cuts, plans=[cut for cut in cuts.plans if cut.product not in whole]) if whole else cuts
     stated = (plan.rooms, plans, layouts, cuts, plan.fitouts, plan.floor_systems, plan.wall_systems)
     counted = link(
         "take-off",
         "",
         TakeOff,
-        lambda: take_off(*stated, products, plan.needs, plan.quantities),
+        lambda: take_off(*stated, products, plan.needs, plan.quantities, plan.ready_made),
         *stated,
         plan.products,
         plan.needs,
         plan.quantities,
+        plan.ready_made,
     )
 
     step("award")

@@ -437,6 +437,14 @@ def _needs(notes: _Notes, plan: Plan, products: dict[str, Product]) -> None:
             unit = products[need.product].unit
             message = f'"unit": {need.product!r} is counted by the {unit}; {need.unit!r} does not fit: {fault}.'
             notes.add([*here, "unit"], message, f'"{unit}"')
+    notes.once(["ready_made"], [bought.product for bought in plan.ready_made], "ready-made", "product")
+    codes = [row.code for row in default_template()]
+    for at, bought in enumerate(plan.ready_made):
+        notes.refer(["ready_made", at, "product"], bought.product, "product", products)
+        for number, item in enumerate(bought.items):
+            notes.refer(["ready_made", at, "items", number], item, "product", products)
+        for number, code in enumerate(bought.tasks):
+            notes.refer(["ready_made", at, "tasks", number], code, "task", codes)
     drivers = {row.driver for row in default_template()} - {"1"}
     for name in plan.quantities:
         if name not in drivers:
@@ -655,6 +663,8 @@ def _tasks(notes: _Notes, plan: Plan) -> None:
         elif task.hours <= 0:
             notes.add([*here, "hours"], '"hours" must be more than nothing.', '"2"')
         _after(notes, here, task.after, codes)
+        for number, item in enumerate(task.needs):
+            notes.refer([*here, "needs", number], item, "product", [product.id for product in plan.products])
     for at, pin in enumerate(edits.pins):
         notes.refer(["tasks", "pins", at, "task"], pin.task, "task", codes)
         notes.refer(["tasks", "pins", at, "day"], pin.day, "build day", days)

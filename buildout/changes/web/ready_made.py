@@ -14,12 +14,13 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from buildout.builds.web import services as builds
-from buildout.builds.web.editing import AmountField, person
+from buildout.builds.web.editing import AmountField, DayField, person
 from buildout.builds.web.models import Build, Member, Role
 from buildout.builds.web.services import Sheet
+from buildout.changes.engine.ready_made import is_taken, make_here, name_of, take_ready_made
 from buildout.units.value import from_plain
 from estimating.engine.ready_made import MakeOrBuy, ReadyMade, make_or_buy
-from estimating.engine.types import Arrivals, Award, TakeOff
+from estimating.engine.types import Arrivals, Award, Product, Quote, TakeOff
 from estimating.web.models import Order, ReadyMadeOffer
 from scheduling.engine.types import Task, TaskNet
 
@@ -48,6 +49,7 @@ class OfferForm(forms.Form):
             )  # fmt: skip
         for name, label in YEARS.items():
             self.fields[name] = AmountField(label=label, required=False, min_value=Decimal("0.1"))
+        self.fields["valid_until"] = DayField(label="The offer holds until", required=False)
         for name, label, choices in (
             ("items", "Takes the place of", items),
             ("tasks", "Tasks it saves", tasks),
@@ -70,6 +72,7 @@ class OfferForm(forms.Form):
         """An offer as it was typed."""
         terms = offer.terms
         amounts = {name: Decimal(terms[name]) for name in (*AMOUNTS, *YEARS) if name in terms}
+        amounts |= {"valid_until": terms["valid_until"]} if terms.get("valid_until") else {}
         days = dict(zip(DAYS, terms.get("lead_days", ()), strict=False))
         kept = {name: getattr(offer, name) for name in ("name", "supplier_name", "tasks", "note")}
         return amounts | days | kept | {"items": terms.get("items", [])}
@@ -78,6 +81,8 @@ class OfferForm(forms.Form):
     def terms(self) -> dict[str, Any]:
         data = self.cleaned_data
         amounts = {name: f"{data[name]:f}" for name in (*AMOUNTS, *YEARS) if data.get(name) is not None}
+        if data.get("valid_until"):
+            amounts["valid_until"] = data["valid_until"].isoformat()
         return amounts | {"lead_days": [data[day] for day in DAYS], "items": data["items"]}
 
 
@@ -111,10 +116,72 @@ def compared(sheet: Sheet, offers: list[ReadyMadeOffer], orders: list[Order]) ->
 def ready_made(request: HttpRequest, build_id: int) -> HttpResponse:
     build, member, sheet = _desk(request, build_id)
     offers = list(ReadyMadeOffer.objects.filter(build=build))
-    rows = compared(sheet, offers, list(Order.objects.standing().filter(build=build)))
+    taken = [offer for offer in offers if is_taken(sheet.document, offer.number)]
+    open_to = [offer for offer in offers if offer not in taken]
+    rows = compared(sheet, open_to, list(Order.objects.standing().filter(build=build)))
     names = {line.item: line.name for line in sheet.part("take_off", TakeOff).lines}
     context = {"build": build, "member": member, "sheet": sheet, "sheet_no": "5", "rows": rows, "names": names}
+    context |= {"taken": [(offer, _in_plan(sheet, offer)) for offer in taken]}
     return render(request, "changes/ready_made.html", context)
+
+
+def _in_plan(sheet: Sheet, offer: ReadyMadeOffer) -> dict[str, Any]:
+    """What the plan has of an offer taken in: its quote, what it replaced, whether the offer still says so."""
+    name = name_of(offer.number)
+    there = next(one for one in sheet.document["ready_made"] if one["product"] == name)
+    quote = next((q for q in sheet.section("quotes", list[Quote]) if q.id == name), None)
+    products = {p.id: p.name for p in sheet.section("products", list[Product])}
+    terms = from_plain(ReadyMade, offer.terms)
+    price = quote.lines[0].breaks[0].price if quote is not None else None
+    freight = quote.freight.amount if quote is not None else None
+    return {
+        "quote": quote, "price": price, "instead_of": [products.get(item, item) for item in there["items"]],
+        "tasks": there.get("tasks", []),
+        "differs": (price, freight, there["items"]) != (terms.price, terms.freight, terms.items),
+    }  # fmt: skip
+
+
+@login_required
+@require_POST
+def take_offer(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
+    """Propose the plan with the offer in place of what it replaces."""
+    build, _, sheet = _desk(request, build_id)
+    offer = get_object_or_404(ReadyMadeOffer, build=build, number=number)
+    terms = from_plain(ReadyMade, offer.terms)
+    gone = [item for item in terms.items if item not in {p.id for p in sheet.section("products", list[Product])}]
+    if gone:
+        messages.error(
+            request, f"The plan no longer knows {', '.join(gone)}: change what the offer takes the place of."
+        )
+        return redirect("changes:ready-made", build.pk)
+    if terms.valid_until is not None and terms.valid_until < sheet.today():
+        messages.error(
+            request, f"{offer.name} was offered until {terms.valid_until:%d %b %Y}: ask for a new date, then change it."
+        )
+        return redirect("changes:ready-made", build.pk)
+    document = take_ready_made(
+        builds.editable(build), number, offer.name, offer.supplier_name, terms, offer.tasks, sheet.today()
+    )
+    return _proposed(request, build, document, f"Ready-made: {offer.name}")
+
+
+@login_required
+@require_POST
+def make_instead(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
+    """Propose the plan without the offer again."""
+    build, _, _ = _desk(request, build_id)
+    offer = get_object_or_404(ReadyMadeOffer, build=build, number=number)
+    document = make_here(builds.editable(build), number)
+    return _proposed(request, build, document, f"Made here after all, not ready-made: {offer.name}")
+
+
+def _proposed(request: HttpRequest, build: Build, document: dict[str, Any], summary: str) -> HttpResponse:
+    try:
+        return redirect(builds.propose(build, person(request), document, summary))
+    except builds.DocumentProblems as error:
+        for problem in error.problems[:3]:
+            messages.error(request, problem.message)
+        return redirect("changes:ready-made", build.pk)
 
 
 @login_required
@@ -151,7 +218,11 @@ def edit_offer(request: HttpRequest, build_id: int, number: int | None = None) -
 @login_required
 @require_POST
 def remove_offer(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
-    build, _, _ = _desk(request, build_id)
-    get_object_or_404(ReadyMadeOffer, build=build, number=number).delete()
+    build, _, sheet = _desk(request, build_id)
+    offer = get_object_or_404(ReadyMadeOffer, build=build, number=number)
+    if is_taken(sheet.document, number):
+        messages.error(request, "The plan is made with this offer. Go back to making it here first, then take it out.")
+        return redirect("changes:ready-made", build.pk)
+    offer.delete()
     messages.success(request, "The offer is gone.")
     return redirect("changes:ready-made", build.pk)

@@ -25,6 +25,8 @@ urlpatterns = [
     path("builds/<int:build_id>/ready-made/new/", ready_made.edit_offer, name="new-ready-made"),
     path("builds/<int:build_id>/ready-made/<int:number>/", ready_made.edit_offer, name="edit-ready-made"),
     path("builds/<int:build_id>/ready-made/<int:number>/remove/", ready_made.remove_offer, name="remove-ready-made"),
+    path("builds/<int:build_id>/ready-made/<int:number>/take/", ready_made.take_offer, name="take-ready-made"),
+    path("builds/<int:build_id>/ready-made/<int:number>/make-here/", ready_made.make_instead, name="make-here"),
     # Systems that ship with the program
     path("builds/<int:build_id>/shipped/", shipped.shipped, name="shipped-systems"),
     path("builds/<int:build_id>/shipped/<str:section>/<str:system>/", shipped.take_in, name="take-in-shipped"),
