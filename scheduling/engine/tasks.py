@@ -94,15 +94,16 @@ def generate(edits: TaskEdits, drivers: Mapping[str, float], crew: Crew, groups:
     before_helpers = [lag for row in each_day if row.each_day == "start" for lag in after[row.code]]
     after = _bridge(after, {row.code for row in each_day})
 
+    told = {task.code: {item for item in task.needs if item in groups} for task in edits.own if task.code in after}
+    by_kind = {item: group for item, group in groups.items() if not any(item in items for items in told.values())}
     tasks = [
-        _task(rows[code], quantities[code], lags, crew, groups, float(edits.begun.get(code, 0)))
+        _task(rows[code], quantities[code], lags, crew, by_kind, float(edits.begun.get(code, 0)))
         for code, lags in after.items()
     ]
-    tasks = _after_site_is_ready(tasks, before_helpers)
-    told = {task.code: [item for item in task.needs if item in groups] for task in edits.own}
     tasks = [
         replace(task, needs=sorted({*task.needs, *told[task.code]})) if told.get(task.code) else task for task in tasks
     ]
+    tasks = _after_site_is_ready(tasks, before_helpers)
     tasks = _goods_without_a_task(tasks, groups)
     tasks = _own_before_opening(tasks, list(own))
 

@@ -144,7 +144,7 @@ class OwnTask(Value, kw_only=True):
     one_day: bool = False
     """Not to be split over days."""
     needs: list[str] = []
-    """Items (product ids) that must be on site."""
+    """Items (product ids) that must be on site; tasks of the list that take goods by their kind leave these alone."""
 
 
 class TaskPin(Value, kw_only=True):

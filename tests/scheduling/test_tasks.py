@@ -237,3 +237,14 @@ def above(found: TaskNet) -> dict[str, set[str]]:
         return seen
 
     return {code: all_of(code, set()) for code in after}
+
+
+def test_goods_of_an_own_task_hold_up_no_other() -> None:
+    """Panels that come ready to hang are of a kind with paint; only the task that hangs them waits for them."""
+    edits = TaskEdits(own=[OwnTask(code="X01", name="Hang", hours=Decimal(3), crew=2, needs=["panels", "gone"])])
+    net = generate(edits, {"paint.mask_length": 50}, Crew(core=[], days=[]), {"panels": "other", "paint": "other"})
+    needs = {task.code: task.needs for task in net.tasks}
+    assert needs["X01"] == ["panels"]
+    assert needs["F01"] == ["paint"]
+    without = generate(TaskEdits(), {"paint.mask_length": 50}, Crew(core=[], days=[]), {"panels": "other"})
+    assert {task.code: task.needs for task in without.tasks}["F01"] == ["panels"]

@@ -45,15 +45,13 @@ def take_ready_made(
     """The plan with the offer in place of what it replaces; taken before, it comes in with its terms as they are now.
 
     Its goods enter as a product, a need and a quote, so that it is awarded, ordered and received like all others;
-    ``tasks`` of the list are switched off, and its own hours come in as a task after the goods are here.
+    ``tasks`` of the list are switched off, and its own hours come in as a task that waits for it.
     """
     edited = make_here(document, number)
     ours = {product["id"]: product for product in edited.get("products", [])}
     first = next((ours[item] for item in offer.items if item in ours), {})
-    group, head, new = first.get("lead_group", "other"), first.get("head", OTHER_HEAD), name_of(number)
-    edited.setdefault("products", []).append(
-        {"id": new, "name": name, "form": "each", "unit": "each", "head": head, "lead_group": group}
-    )
+    head, new = first.get("head", OTHER_HEAD), name_of(number)
+    edited.setdefault("products", []).append({"id": new, "name": name, "form": "each", "unit": "each", "head": head})
     edited.setdefault("needs", []).append(
         {"id": new, "product": new, "quantity": "1", "unit": "each", "why": "Comes ready-made"}
     )
@@ -84,12 +82,6 @@ def take_ready_made(
     if saved:
         edits["off"] = sorted([*off, *saved])
     if offer.hours > 0:
-        after = [
-            row.code
-            for row in default_template()
-            if row.code not in edits.get("off", [])
-            and (row.arrival == group or (group in row.goods and row.stage == 3))
-        ]
         hours = (offer.hours / CREW).quantize(Decimal("0.01"), ROUND_HALF_UP)
         edits.setdefault("own", []).append(
             {
@@ -97,7 +89,6 @@ def take_ready_made(
                 "name": f"Fix {name}"[:80],
                 "hours": _text(hours),
                 "crew": CREW,
-                "after": after,
                 "needs": [new],
             }
         )
