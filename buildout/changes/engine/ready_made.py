@@ -49,7 +49,7 @@ def take_ready_made(
     """
     edited = make_here(document, number)
     ours = {product["id"]: product for product in edited.get("products", [])}
-    first = next((ours[item] for item in offer.items if item in ours), {})
+    first: Mapping[str, Any] = next((ours[item] for item in offer.items if item in ours), {})
     head, new = first.get("head", OTHER_HEAD), name_of(number)
     edited.setdefault("products", []).append({"id": new, "name": name, "form": "each", "unit": "each", "head": head})
     edited.setdefault("needs", []).append(
