@@ -135,6 +135,7 @@ def _fraction(num: str, den: str) -> Fraction:
     return Fraction(int(num), int(den))
 
 
+@lru_cache(maxsize=4096)
 def parse_length(text: str) -> Decimal:
     """Read a length as people write it, as millimetres with three places (half up).
 

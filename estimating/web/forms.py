@@ -1,10 +1,12 @@
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from typing import Any, get_args
 
 from django import forms
+from django.template.loader import render_to_string
+from django.utils.safestring import SafeString, mark_safe
 from msgspec.structs import replace
 
 from buildout.builds.web.editing import AmountField, Choices, DayField, LengthField, PartForm, example
@@ -791,3 +793,17 @@ class CommentForm(forms.Form):
         label="Comment", max_length=2000, widget=forms.Textarea(attrs={"rows": 3}),
         error_messages={"required": "Write something first, for example: is delivery in this price?"},
     )  # fmt: skip
+
+    @classmethod
+    def boxes(
+        cls, heads: Iterable[int], asked: int | None = None, form: CommentForm | None = None
+    ) -> dict[int, SafeString]:
+        """The form of every budget head as it is written into the page; ``form`` came back for the head ``asked``.
+
+        Empty ones differ by their ids alone, so one is written and numbered for all.
+        """
+        empty = render_to_string("form.html", {"form": cls(auto_id="id_HEAD_%s")})
+        found = {head: mark_safe(empty.replace("id_HEAD_", f"id_{head}_")) for head in heads}  # noqa: S308
+        if asked is not None and form is not None:
+            found[asked] = render_to_string("form.html", {"form": form})
+        return found

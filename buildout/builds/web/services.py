@@ -7,7 +7,7 @@ The chain lives on the top floor, which may not be imported from here; it regist
 from __future__ import annotations
 
 import copy
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date, datetime
 from typing import Any, Protocol, TypeVar
 from zoneinfo import ZoneInfo
@@ -81,12 +81,13 @@ def owner_build(user: User, build_id: int) -> Build:
 
 
 class Sheet:
-    """One revision opened for reading. Parts of its result are decoded only when asked for."""
+    """One revision opened for reading. Parts are decoded only when asked for, and once: nobody edits them."""
 
     def __init__(self, revision: Revision) -> None:
         self.revision = revision
         self.document: dict[str, Any] = revision.document
         self._raw: dict[str, msgspec.Raw] | None = None
+        self._opened: dict[tuple[str, str, Any], Any] = {}
 
     def part(self, name: str, kind: type[T], otherwise: T | None = None) -> T:
         """Part ``name`` of the result (``award``, ``schedule`` …) as its type.
@@ -97,11 +98,19 @@ class Sheet:
             self._raw = msgspec.json.decode(self.revision.result, type=dict[str, msgspec.Raw])
         if otherwise is not None and name not in self._raw:
             return otherwise
-        return from_json(kind, bytes(self._raw[name]))
+        raw = self._raw[name]
+        return self._once("part", name, kind, lambda: from_json(kind, bytes(raw)))
 
     def section(self, name: str, kind: type[T]) -> T:
         """Section ``name`` of the plan (``rooms``, ``quotes`` …) as its type."""
-        return from_plain(kind, self.document.get(name, []))
+        return self._once("section", name, kind, lambda: from_plain(kind, self.document.get(name, [])))
+
+    def _once(self, where: str, name: str, kind: type[T], read: Callable[[], T]) -> T:
+        key = (where, name, kind)
+        if key not in self._opened:
+            self._opened[key] = read()
+        found: T = self._opened[key]
+        return found
 
     @property
     def units(self) -> UnitSystem:

@@ -47,6 +47,7 @@ def _budget_page(
     since = {line.head: line for line in money}
     build_only = [line for line in money if line.head != FLOAT]
     plans = {plan["head"]: plan for plan in desk.sheet.document.get("money", {}).get("heads", [])}
+    boxes = CommentForm.boxes((line.head for line in found.lines), asked, form)
     rows = [
         {
             "line": line,
@@ -55,7 +56,15 @@ def _budget_page(
             "draws": [entry for entry in book if entry.kind == ledger.Kind.DRAW and entry.head == line.head],
             "comments": comments[line.head],
             "note": plans.get(line.head, {}).get("note", ""),
-            "form": form if asked == line.head and form is not None else CommentForm(auto_id=f"id_{line.head}_%s"),
+            "box": boxes[line.head],
+            "figures": [
+                ("Quoted or ordered", line.quoted),
+                ("Estimated, set aside", since[line.head].estimated),
+                ("Ordered", since[line.head].ordered),
+                ("Invoiced", since[line.head].invoiced),
+                ("Paid", since[line.head].paid),
+                ("Contingency left", since[line.head].contingency),
+            ],
             "open": str(line.head) == str(asked or request.GET.get("head", "")),
         }
         for line in found.lines

@@ -41,11 +41,11 @@ def page(
     comments = comments_by_head(desk.build)
     made_of = {line.head: line for line in desk.sheet.part("budget", Budget).lines}
     opened = str(head or request.GET.get("head", ""))
+    boxes = CommentForm.boxes(made_of, head, comment)
     rows = [
         {
             "money": money, "line": made_of[money.head], "comments": comments[money.head],
-            "form": comment if comment is not None and money.head == head
-            else CommentForm(auto_id=f"id_{money.head}_%s"),
+            "box": boxes[money.head],
             "open": str(money.head) == opened,
             "moved": found["moved"].get(money.head),
         }
