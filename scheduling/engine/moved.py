@@ -56,7 +56,9 @@ def moved_sign_ups(
     """Sign-ups whose day, task or hours differ between two schedules, in the order given.
 
     A sign-up for "wherever needed" is touched only when its day moves or goes. A task that stays on
-    the helper's day but starts or ends at another time is told as a changed time.
+    the helper's day but starts or ends at another time is told as a changed time. Where ``after`` is no plan at all,
+    tasks are neither moved nor gone: nobody is told anything of them until there is a plan again. ``before`` is then
+    still the last one that was a plan.
     """
     was, now = _on_build_days(before), _on_build_days(after)
     old_dates = {day.id: day.date for day in old_days}
@@ -96,7 +98,7 @@ def moved_sign_ups(
                 f"The build day moves from {day_text(old_date, year=False)} to {day_text(new_date, year=False)}.",
             )
             continue
-        if not sign_up.task or not old_tasks:
+        if not sign_up.task or not old_tasks or after.status == "infeasible":
             continue
         new_tasks = now.get(sign_up.task, [])
         if not new_tasks:

@@ -436,7 +436,7 @@ def _for_wishes(inputs: Inputs, core: Sequence[Wish]) -> Iterator[Candidate]:
         where, kind = wish.told.where, wish.told.kind
         name = f"{where} {tasks[where].name}" if where in tasks else where
         if kind == "pin":
-            text = f"Let {name} be done on another day than {_pinned(inputs, where)}"
+            text = f"Let {name} be done on another day than {_pinned(inputs, where)}{_first_instead(inputs, where)}"
             yield Candidate("pin", where, text, TALK, "a word to those invited", wish.drop)
         elif kind == "not before":
             yield Candidate("not before", where, f"Let {name} start earlier", TALK, "a word", wish.drop)
@@ -485,6 +485,18 @@ def _ahead(inputs: Inputs, task: Task | None = None) -> list[BuildDay]:
 def _pinned(inputs: Inputs, code: str) -> str:
     day = next((pin.day for pin in inputs.edits.pins if pin.task == code), "")
     return next((_named(one) for one in inputs.crew.days if one.id == day), day)
+
+
+def _first_instead(inputs: Inputs, code: str) -> str:
+    """The first later build day a pinned task can be on, in words, as the solver finds it."""
+    pinned = next((day.date for day in inputs.crew.days for pin in inputs.edits.pins
+                   if (pin.task, pin.day) == (code, day.id)), None)  # fmt: skip
+    for day in _ahead(inputs):
+        if pinned is not None and day.date > pinned:
+            pins = [replace(pin, day=day.id) if pin.task == code else pin for pin in inputs.edits.pins]
+            if attempt(_edited(inputs, pins=pins)).found is True:
+                return f"; the first build day after it that does is {_named(day)}"
+    return ""
 
 
 def _free_task(inputs: Inputs, code: str) -> Iterator[Candidate]:
@@ -735,11 +747,11 @@ def _reasons(inputs: Inputs, core: Sequence[Wish], ways: Sequence[WayOut]) -> li
     found = _further(inputs) if any(wish.told.kind == "days" for wish in core) else []
     for wish in core:
         if wish.told.kind == "pin":
-            day = next(pin.day for pin in inputs.edits.pins if pin.task == wish.told.where)
+            day = _pinned(inputs, wish.told.where)
             found.append(
                 Reason(
                     code="pin",
-                    text=f"{wish.told.where} cannot be done on build day {day}: "
+                    text=f"{wish.told.where} cannot be done on {day}: "
                     "what comes before it is not ready by then, or the day is full",
                     where=wish.told.where,
                     severity="stop",

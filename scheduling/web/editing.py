@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any
 
@@ -277,15 +278,20 @@ def way_out(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
     if number >= len(ways) or not ways[number].edits:
         messages.error(request, "That way out is not on the list any more. These are the ones for the plan as it is.")
         return redirect("scheduling:plan", build_id)
-    document = builds.editable(build)
-    for edit in ways[number].edits:
-        _carry_out(document, edit)
+    document = carry_out(builds.editable(build), ways[number].edits)
     try:
         return redirect(builds.propose(build, user_of(request), document, ways[number].text))
     except builds.DocumentProblems as error:
         for problem in error.problems:
             messages.error(request, said(problem))
         return redirect("scheduling:plan", build_id)
+
+
+def carry_out(document: Document, edits: Iterable[PlanEdit]) -> Document:
+    """Make these edits in a plan; returns it."""
+    for edit in edits:
+        _carry_out(document, edit)
+    return document
 
 
 def _carry_out(document: Document, edit: PlanEdit) -> None:

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from buildout.builds.web import services as builds
 from buildout.builds.web.mail import mail
 from buildout.builds.web.services import Sheet
+from scheduling.engine.types import Schedule
 from scheduling.web import links, sign_ups
 from scheduling.web.calendar_file import calendar_file
 from scheduling.web.forms import SignUpForm, request_key
@@ -186,6 +187,7 @@ def my(request: HttpRequest, token: str) -> HttpResponse:
         "task": task,
         "lead": _leader(sheet, offer, task) if offer and task else "",
         "place": sheet.document.get("place"),
+        "unplanned": sheet.part("schedule", Schedule).status == "infeasible",
         "over": offer is not None and offer.day.date < sheet.today(),
         "others": [name for name in offer.first_names if name] if offer else [],
         "notices": row.notices.all(),

@@ -262,6 +262,56 @@ def test_a_task_left_out_leaves_its_helper_wherever_needed(quick_build: Build, o
     assert "is no longer done on a build day" in Notice.objects.get().text
 
 
+def test_a_change_that_leaves_no_plan_takes_nobodys_task_and_shows_the_ways_out(
+    quick_build: Build, owner: User, partner: User, client_of: ClientOf
+) -> None:
+    """Held to a build day and not to begin before the day after: one of the two has to go."""
+    row = helper(quick_build, DAY, "W08")
+
+    def impossible(document: Document) -> Document:
+        later = date.fromisoformat(day_of(document)["date"]) + timedelta(days=1)
+        pins = [pin for pin in document["tasks"].get("pins", []) if pin["task"] != "W08"]
+        document["tasks"]["pins"] = [*pins, {"task": "W08", "day": DAY}]
+        document["tasks"]["not_before"] = [{"task": "W08", "date": later.isoformat()}]
+        return document
+
+    made = propose(quick_build, owner, impossible)
+    impact = services.read_impact(made)
+    assert (impact.no_plan, impact.tasks, impact.sign_ups) == (True, [], [])
+    assert {one.kind for one in impact.conflict} == {"pin", "not before"}
+    page = client_of(owner).get(made.get_absolute_url()).content.decode()
+    assert "With this change there is no plan" in page
+    assert "Everybody keeps day and task" in page
+    assert page.index("What cannot all be met") < page.index("Ways out, cheapest first") < page.index("In short")
+
+    number = next(number for number, way in enumerate(impact.ways_out) if way.kind == "not before")
+    out = reverse("changes:proposal-way-out", args=[quick_build.pk, made.pk, number])
+    assert client_of(partner).post(out).status_code == 404
+    assert client_of(owner).get(out).status_code == 405
+    answer = client_of(owner).post(out)
+    both = Proposal.objects.exclude(pk=made.pk).get()
+    assert answer["Location"] == both.get_absolute_url()
+    assert {"task": "W08", "day": DAY} in both.document["tasks"]["pins"]  # the change itself is still in it
+    assert both.document["tasks"]["not_before"] == []
+    assert not services.read_impact(both).no_plan
+    gone = reverse("changes:proposal-way-out", args=[quick_build.pk, made.pk, 99])
+    assert "not on the list any more" in client_of(owner).post(gone, follow=True).content.decode()
+
+    # Applied all the same, and then settled by taking the task off its day: the helper hears of the move once.
+    services.apply(made, owner, "")
+    row.refresh_from_db()
+    assert (row.day, row.task) == (DAY, "W08")
+    assert not Notice.objects.exists()
+
+    def without_day(document: Document) -> Document:
+        document["tasks"]["pins"] = [pin for pin in document["tasks"]["pins"] if pin["task"] != "W08"]
+        return document
+
+    settled = propose(quick_build, owner, without_day)
+    services.apply(settled, owner, "")
+    assert "Cut panel foam" in Notice.objects.get(sign_up=row).text
+
+
 def test_a_notice_goes_by_mail_and_counts_as_told_only_then(
     quick_build: Build, owner: User, settings: Any, mailoutbox: list[Any], django_capture_on_commit_callbacks: Any
 ) -> None:

@@ -77,3 +77,12 @@ def test_says_why_a_task_is_where_it_is_now():
     there = schedule(msgspec.structs.replace(planned(day=TWO), held_by="it waits for foam"))
     found = moved_sign_ups(schedule(planned()), there, [ONE, TWO], [ONE, TWO], [SignedUp(id="7", day="d1", task="G03")])
     assert (found[0].old_date, found[0].new_date, found[0].why) == (ONE.date, TWO.date, "Because it waits for foam.")
+
+
+def test_where_there_is_no_plan_no_task_is_said_to_be_gone():
+    none = msgspec.structs.replace(schedule(), status="infeasible")
+    assert moved(schedule(planned()), none, SignedUp(id="7", day="d1", task="G03")) == []
+    # What the owner did to the day itself is told all the same.
+    assert moved(schedule(planned()), none, SignedUp(id="7", day="d1", task="G03"), new_days=(TWO,)) == [
+        ("7", "day gone", "")
+    ]

@@ -95,7 +95,7 @@ LINK_VERSIONS = dict.fromkeys(
     "award": 7,
     "award choices": 5,
     "arrivals": 3,
-    "schedule": 7,
+    "schedule": 8,
     "tasks": 4,
     "forecast": 5,
     "gains": 4,

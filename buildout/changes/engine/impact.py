@@ -13,7 +13,7 @@ from buildout.units.value import Reason, Value
 from estimating.engine.lead_times import ordered_today
 from estimating.engine.order_changes import OrderDifference, order_differences
 from scheduling.engine.moved import MovedShift, moved_sign_ups
-from scheduling.engine.types import PlannedTask
+from scheduling.engine.types import PlannedTask, Requirement, Schedule, WayOut
 
 SQUARE_FOOT = 92903.04
 POUND = 0.45359237
@@ -71,6 +71,11 @@ class Impact(Value, kw_only=True):
     """Links that had to run."""
     kept: list[str]
     """Links whose inputs did not change."""
+    no_plan: bool = False
+    """With the change not everything required can be met: there is no plan."""
+    conflict: list[Requirement] = []
+    ways_out: list[WayOut] = []
+    """What then cannot all be met, and changes with which there is a plan, cheapest first."""
 
     @property
     def changes_nothing(self) -> bool:
@@ -133,8 +138,12 @@ def compare(
     before: ChainResult,
     after: ChainResult,
     commitments: Commitments,
+    relied_on: Schedule | None = None,
 ) -> Impact:
-    """Everything that differs between the plan people rely on and a proposed one."""
+    """Everything that differs between the plan people rely on and a proposed one.
+
+    ``relied_on`` is the schedule people know, where it is not the one of ``before``.
+    """
     was, now = totals(before), totals(after)
     figures = [
         Figure(name=name, kind=kind, before=was[key], after=now[key], difference=_difference(kind, was[key], now[key]))
@@ -148,7 +157,7 @@ def compare(
         figures=figures,
         items=_items(before, after),
         order_by=_order_dates(before, after),
-        tasks=_tasks(before, after),
+        tasks=[] if after.schedule.status == "infeasible" else _tasks(before, after),
         orders=order_differences(
             commitments.orders,
             after.award,
@@ -159,12 +168,19 @@ def compare(
             after.take_off.lines,
         ),
         sign_ups=moved_sign_ups(
-            before.schedule, after.schedule, before_plan.crew.days, after_plan.crew.days, commitments.sign_ups
+            relied_on or before.schedule,
+            after.schedule,
+            before_plan.crew.days,
+            after_plan.crew.days,
+            commitments.sign_ups,
         ),
         new_reasons=[new_reasons[key] for key in new_reasons if key not in old_reasons],
         gone_reasons=[old_reasons[key] for key in old_reasons if key not in new_reasons],
         run=sorted(name for name, key in after.keys.items() if before.keys.get(name) != key),
         kept=sorted(name for name, key in after.keys.items() if before.keys.get(name) == key),
+        no_plan=after.schedule.status == "infeasible",
+        conflict=after.schedule.conflict,
+        ways_out=after.schedule.ways_out,
     )
 
 

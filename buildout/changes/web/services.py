@@ -121,13 +121,13 @@ def compute(proposal: Proposal, on_step: Any = lambda number, name: None) -> Non
     commitments = commitments_of(proposal.build, plan.currency)
     base = proposal.base
     before = from_json(ChainResult, base.result) if base is not None else None
-    relied_on: Schedule | None = before.schedule if before is not None else None
+    relied_on = _relied_on(base, before) if base is not None and before is not None else None
     result = run_chain(plan, commitments, store=DatabaseStore(proposal), before=relied_on, on_step=on_step)
     impact = ""
     if base is not None and before is not None:
         old_plan = check_plan(base.document)
         impact = to_json(
-            compare(base.document, proposal.document, old_plan, plan, before, result, commitments)
+            compare(base.document, proposal.document, old_plan, plan, before, result, commitments, relied_on)
         ).decode()
     updated = Proposal.objects.filter(pk=proposal.pk).update(
         state=Proposal.State.READY,
@@ -138,6 +138,16 @@ def compute(proposal: Proposal, on_step: Any = lambda number, name: None) -> Non
     if updated and base is None:
         proposal.refresh_from_db()
         apply(proposal, proposal.by, why="")
+
+
+def _relied_on(base: Revision, result: ChainResult) -> Schedule:
+    """The schedule people know: of this revision, or of the last one before it that had a plan."""
+    if result.schedule.status != "infeasible":
+        return result.schedule
+    earlier = Revision.objects.filter(build=base.build_id, number__lt=base.number).order_by("-number")
+    for revision in earlier.exclude(totals__opening=None)[:1]:
+        return read_result(revision.result).schedule
+    return result.schedule
 
 
 def read_result(text: str) -> ChainResult:
@@ -205,7 +215,10 @@ def _follow_up(
     build: Build, base: Revision, revision: Revision, result: ChainResult, plan: Plan, commitments: Commitments
 ) -> None:
     before = read_result(base.result)
-    impact = compare(base.document, revision.document, check_plan(base.document), plan, before, result, commitments)
+    impact = compare(
+        base.document, revision.document, check_plan(base.document), plan, before, result, commitments,
+        _relied_on(base, before),
+    )  # fmt: skip
     names = {line.item: line.name for line in result.take_off.lines}
     write_change_orders(build, impact.orders, names, f"Revision {revision.number}: {revision.summary}", revision)
     fill_up(build)

@@ -10,6 +10,11 @@ urlpatterns = [
     # A proposal: /builds/<build>/proposals/<proposal>/…
     path("builds/<int:build_id>/proposals/<int:proposal_id>/", views.proposal, name="proposal"),
     path("builds/<int:build_id>/proposals/<int:proposal_id>/progress/", views.progress, name="progress"),
+    path(
+        "builds/<int:build_id>/proposals/<int:proposal_id>/way-out/<int:number>/",
+        views.way_out,
+        name="proposal-way-out",
+    ),
     path("builds/<int:build_id>/proposals/<int:proposal_id>/apply/", views.apply, name="apply"),
     path("builds/<int:build_id>/proposals/<int:proposal_id>/reject/", views.reject, name="reject"),
     path("builds/<int:build_id>/proposals/<int:proposal_id>/again/", views.again, name="again"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import deepcopy
 from typing import Any
 
 from django.contrib import messages
@@ -23,6 +24,7 @@ from buildout.changes.web.forms import NewBuildForm
 from buildout.changes.web.told_edits import told_edits
 from buildout.people.web.models import User
 from buildout.units.value import from_json
+from scheduling.web.editing import carry_out, said
 from scheduling.web.models import SignUp
 
 WORKER_PATIENCE = 8
@@ -141,6 +143,27 @@ def proposal(request: HttpRequest, build_id: int, proposal_id: int) -> HttpRespo
         "moved": [task for task in impact.tasks if task.before != task.after],
     }
     return render(request, "changes/impact.html", context)
+
+
+@login_required
+@require_POST
+def way_out(request: HttpRequest, build_id: int, proposal_id: int, number: int) -> HttpResponse:
+    """Propose an impossible change together with one of the ways out of it."""
+    try:
+        build, _, found = _proposal(request, build_id, proposal_id)
+    except _GoneError as gone:
+        return _after(request, gone)
+    ways = from_json(Impact, found.impact).ways_out if found.state == Proposal.State.READY and found.impact else []
+    if number >= len(ways) or not ways[number].edits or found.base_id != build.current_id:
+        messages.error(request, "That way out is not on the list any more.")
+        return redirect(found)
+    document = carry_out(deepcopy(found.document), ways[number].edits)
+    try:
+        return redirect(builds.propose(build, _user(request), document, f"{found.summary}. {ways[number].text}"))
+    except builds.DocumentProblems as error:
+        for problem in error.problems:
+            messages.error(request, said(problem))
+        return redirect(found)
 
 
 @login_required
