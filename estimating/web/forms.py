@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
+from decimal import Decimal
 from typing import Any, get_args
 
 from django import forms
@@ -704,7 +705,7 @@ class DeliveryLineForm(forms.Form):
         data, line = self.cleaned_data, self.line
         return {
             "item": line.item, "name": line.name, "unit": line.unit,
-            "accepted": f"{data['accepted'] or 0:f}", "damaged": f"{data['damaged'] or 0:f}",
+            "accepted": f"{data['accepted'] or Decimal(0):f}", "damaged": f"{data['damaged'] or Decimal(0):f}",
             "lots": data["lots"], "width": data.get("width", ""), "thickness": data.get("thickness", []),
             "note": data["note"],
         }  # fmt: skip

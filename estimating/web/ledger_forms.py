@@ -88,8 +88,8 @@ class InvoiceLineForm(LedgerForm):
     def billed(self) -> dict[str, str]:
         data = self.cleaned_data
         return {
-            "item": self.line.item, "name": self.line.name, "quantity": f"{data['quantity'] or 0:f}",
-            "goods": f"{data['goods'] or 0:f}",
+            "item": self.line.item, "name": self.line.name, "quantity": f"{data['quantity'] or Decimal(0):f}",
+            "goods": f"{data['goods'] or Decimal(0):f}",
         }  # fmt: skip
 
 

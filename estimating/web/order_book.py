@@ -366,15 +366,34 @@ def _given_back(line: OrderedItem, currency: str) -> Decimal:
     return round_money(-line.standing.outstanding * line.unit_price, currency)
 
 
+def _here_or_not(order: Order) -> None:
+    """An order is received when nothing of it is to come any more; a change can bring it there, or back from there."""
+    now = standings(order)
+    waits = any(s.standing.outstanding > 0 for s in now)
+    if waits and order.state == Order.State.RECEIVED:
+        order.received = None
+        order.state = Order.State.CONFIRMED if order.promised else Order.State.PLACED
+    elif not waits and order.state != Order.State.RECEIVED and any(s.standing.received for s in now):
+        order.state, order.received = Order.State.RECEIVED, _last_day(order)
+    else:
+        return
+    order.save(update_fields=["state", "received"])
+
+
 @transaction.atomic
 def decide(change: ChangeOrder, user: User, *, agreed: bool) -> ChangeOrder:
     """What the supplier said to a change order."""
     fresh = ChangeOrder.objects.select_for_update().select_related("order__build").get(pk=change.pk)
     if fresh.state != ChangeOrder.State.OPEN:
         raise WrongStateError(f"{fresh} is {fresh.get_state_display().lower()} already")
+    order = Order.objects.select_for_update().get(pk=fresh.order_id)
+    if agreed and order.state == Order.State.CANCELLED:
+        raise WrongStateError(f"{order.name} is cancelled: nothing of it can be changed any more")
     fresh.state = ChangeOrder.State.AGREED if agreed else ChangeOrder.State.REFUSED
     fresh.decided = timezone.now()
     fresh.save(update_fields=["state", "decided"])
+    if agreed:
+        _here_or_not(order)
     word = "agreed with" if agreed else "refused by"
     text = f"Change {fresh.number} to {fresh.order.name} {word} {fresh.order.supplier_name}"
     _tell(fresh.order.build, user, fresh.order, text)

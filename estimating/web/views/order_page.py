@@ -116,7 +116,10 @@ def order_page(
     plans = desk.sheet.part("plans", list[RoomPlan])
     rooms = [(plan.room, plan.name) for plan in plans]
     doors = [door for plan in plans if plan.room == found.room for door in doors_of(plan)]
-    handling = [handle(products[n.item], n.name, n.due, doors) for n in lines_now if n.item in products and n.due > 0]
+    known = [line for line in lines_now if line.item in products]
+    coming = [(line, line.standing.outstanding) for line in known if line.standing.outstanding > 0]
+    handling = [handle(products[line.item], line.name, rest, doors) for line, rest in coming]
+    in_all = [handle(products[line.item], line.name, line.due, doors) for line in known if line.due > 0]
     book = [entry for entry in ledger.entries_of(desk.build) if entry.order_id == found.pk]
     context = desk.page(
         "6",
@@ -129,7 +132,7 @@ def order_page(
         ),
         put_in=dict(rooms).get(found.room, found.room),
         handling=handling,
-        stacked=_stacked(found, handling, plans),
+        stacked=_stacked(found, in_all, plans),
         carry={"share": SHARE, "long": LONG, "stack": STACK},
         photos=dict([photo]) if photo else {},
         doors=len(doors),
