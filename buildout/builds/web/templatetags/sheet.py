@@ -7,8 +7,12 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from django import template
+from django.forms.boundfield import BoundWidget
+from django.forms.utils import flatatt
 from django.template.defaultfilters import length as default_length
 from django.urls import reverse
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
 
 from buildout.builds.web.models import Member, Role
 from buildout.builds.web.services import Sheet
@@ -161,3 +165,11 @@ def percent(share: Any) -> str:
 def get(mapping: Any, key: Any) -> Any:
     """``{{ names|get:item }}``: a value by a key that is itself a variable."""
     return mapping.get(key) if mapping is not None else None
+
+
+@register.filter
+def tick(choice: BoundWidget) -> SafeString:
+    """The box or button of one choice, as its widget writes it; lists of them are long, and a template each is slow."""
+    box = choice.data
+    value = "" if box["value"] is None else format_html(' value="{}"', box["value"])
+    return format_html('<input type="{}" name="{}"{}{}>', box["type"], box["name"], value, flatatt(box["attrs"]))
