@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date, datetime, timedelta
 from typing import Any
+from urllib.parse import quote
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
@@ -12,18 +13,20 @@ from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.template.loader import render_to_string
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
 from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build, Member, Role
+from buildout.builds.web.templatetags.sheet import clock
 from buildout.people.web.models import User
 from buildout.units.dates import day_text
 from buildout.units.value import content_hash
-from scheduling.engine.types import Schedule
+from scheduling.engine.types import PlannedTask, Schedule
 from scheduling.web import floods, links, sign_ups
 from scheduling.web.models import Notice, ShareLink, SignUp
-from scheduling.web.offers import DayOffer, day_offers, known_by_name, lead_words, upcoming
+from scheduling.web.offers import DayOffer, day_offers, known_by_name, lead_words, upcoming, whole_task
 from scheduling.web.pictures import draw_day
 from scheduling.web.words import STATUSES, WHO, skill_words
 
@@ -68,15 +71,19 @@ def days(request: HttpRequest, build_id: int) -> HttpResponse:
     in_line = sorted((r for r in others if r.withdrawn is None and r.waiting), key=lambda r: (r.waiting, r.pk))
     off = [row for row in others if row.withdrawn and not row.taken_out]
     called_off = sorted(off, key=lambda r: (r.withdrawn, r.pk), reverse=True)
+    tasks_at = reverse("scheduling:tasks", args=[build.pk])
     context |= {
         "schedule": schedule,
         "status": STATUSES[schedule.status],
         "days_left": [
-            _day(offer, in_line, called_off, known_by_name(sheet)) for offer in upcoming(offers, sheet.today())
+            _day(offer, in_line, called_off, known_by_name(sheet), tasks_at)
+            for offer in upcoming(offers, sheet.today())
         ],
         "days_past": [offer for offer in offers if offer.day.date < sheet.today()],
         "elsewhere": [
-            {"task": task, "who": WHO.get(task.place, task.place), "whole": task.code.split("/")[0]}
+            _line(task, tasks_at)
+            | {"who": WHO.get(task.place, task.place), "until": day_text(task.end_day, year=False)}
+            | {"from": day_text(task.start_day, year=False)}
             for task in sorted(schedule.tasks, key=lambda task: (task.start_day, task.start, task.code))
             if not task.build_day and task.code not in done
         ],
@@ -107,7 +114,16 @@ def days(request: HttpRequest, build_id: int) -> HttpResponse:
         return render(request, "scheduling/days.html", context)
 
 
-def _day(offer: DayOffer, in_line: list[SignUp], called_off: list[SignUp], known: dict[str, str]) -> dict[str, Any]:
+def _line(task: PlannedTask, tasks_at: str) -> dict[str, Any]:
+    """What a table says of a task. Tables are long: their words are put together here, not by the page."""
+    code = whole_task(task.code)
+    slack = "" if task.critical else f"{task.slack_days} day{'' if task.slack_days == 1 else 's'}"
+    return {"code": task.code, "name": task.name, "crew": task.crew, "slack": slack, "at": f"{tasks_at}{quote(code)}/"}
+
+
+def _day(
+    offer: DayOffer, in_line: list[SignUp], called_off: list[SignUp], known: dict[str, str], tasks_at: str
+) -> dict[str, Any]:
     names = {task.code: task.name for task in offer.tasks}
     people = [
         {
@@ -122,7 +138,10 @@ def _day(offer: DayOffer, in_line: list[SignUp], called_off: list[SignUp], known
     picture = _picture(offer)
     off = [row for row in called_off if row.day == offer.day.id]
     leaders = known | {row.ref: row.first_name for row in offer.sign_ups}
-    planned = [(task, lead_words(task, leaders)) for task in offer.planned]
+    planned = [
+        _line(task, tasks_at) | {"lead": lead_words(task, leaders), "time": f"{clock(task.start)}–{clock(task.end)}"}
+        for task in offer.planned
+    ]
     return {
         "called_off": off, "waiting": waiting, "offer": offer, "picture": picture, "people": people, "planned": planned
     }  # fmt: skip
