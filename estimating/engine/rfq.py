@@ -41,6 +41,10 @@ MATERIAL_FACTS: Mapping[Material, tuple[str, ...]] = {
 
 BURNS: tuple[Material, ...] = ("base foam", "top foam", "cover", "panel foam", "upholstery")
 """Goods whose fire papers the authority sees before anything is bought."""
+PCF, PSI = Decimal("16.018463374"), Decimal("6.894757293")
+"""1 lb/cu ft in kg/m³, 1 psi in kPa: derived from the pound and the inch."""
+PSF = Decimal("0.45359237") / Decimal("0.09290304")
+"""1 lb/sq ft in kg/m²."""
 PIECES = ("sheet", "roll", "length", "each")
 
 
@@ -121,7 +125,10 @@ def asked_line(
     *, sample: bool,
 ) -> AskedLine:  # fmt: skip
     """What a request says of one take-off line. ``wish``: colour and what else the owner wants said of it."""
-    facts: list[Fact] = [("Quantity", f"{counted(line.quantity, line.unit)}, not fewer; say if sold in packs")]
+    amount = counted(line.quantity, line.unit)
+    drawn = product.form == "made to drawing"
+    asked = f"{amount} in all, made to the drawing" if drawn else f"{amount}, not fewer; say if sold in packs"
+    facts: list[Fact] = [("Quantity", asked)]
     named = (("length", product.length), ("width", product.width), ("thickness", product.thickness))
     sizes = [
         (name, format_length(size.mm, units) if units == "metric" else size.text)
@@ -133,11 +140,11 @@ def asked_line(
     if material == "cover" and line.cutouts:
         facts.append(("Cut-outs", f"{line.cutouts}, as drawn"))
     if product.density is not None:
-        facts.append(("Density", f"about {product.density.normalize():f} kg/m³ ({_pcf(product.density)} lb/cu ft)"))
+        facts.append(("Density", f"about {_both(product.density, 'kg/m³', PCF, 'lb/cu ft', units)}"))
     if product.mass_per_area is not None:
-        facts.append(("Mass", f"{product.mass_per_area.normalize():f} kg/m²"))
+        facts.append(("Mass", _both(product.mass_per_area, "kg/m²", PSF, "lb/sq ft", units)))
     if product.stress_at_25_percent is not None:
-        facts.append(("Stress at 25 % compression", f"{product.stress_at_25_percent.normalize():f} kPa"))
+        facts.append(("Stress at 25 % compression", _both(product.stress_at_25_percent, "kPa", PSI, "psi", units)))
     if line.mass is not None and line.unit in PIECES and line.mass >= 1:
         facts.append(("Weight of one, reckoned", format_mass(float(line.mass), units)))
     facts.append(("Colour and grade", wish or "as your sample; name it in the quote"))
@@ -154,8 +161,10 @@ def asked_line(
     )  # fmt: skip
 
 
-def _pcf(density: Decimal) -> str:
-    return f"{density / Decimal('16.018463374'):.1f}"
+def _both(value: Decimal, unit: str, one: Decimal, other: str, units: UnitSystem) -> str:
+    """A figure in the seller's units and ours, those the build is measured in first; ``one`` of the other in ours."""
+    metric, customary = f"{value.normalize():f} {unit}", f"{Decimal(f'{value / one:.2g}'):f} {other}"
+    return f"{metric} ({customary})" if units == "metric" else f"{customary} ({metric})"
 
 
 def general_terms(site: Site, currency: str, reply_by: date) -> list[Fact]:

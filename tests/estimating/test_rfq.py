@@ -79,3 +79,24 @@ def test_what_is_not_known_is_not_said() -> None:
     names = [name for name, _ in asked_line(line, bare, "other", "metric", None, "", sample=False).facts]
     assert names == ["Quantity", "Colour and grade", "Tolerance", "Documents"]
     assert "Way in" not in dict(general_terms(Site(), "XXX", REPLY))
+
+
+def test_figures_are_told_in_the_units_of_the_build_first() -> None:
+    """30.4 / 16.0185 = 1.90; 45 / 6.8948 = 6.53; 1.63 × 0.09290304 / 0.45359237 = 0.334."""
+    foam, line = foam_line()
+    said = dict(asked_line(line, foam, "base foam", "feet-inches", None, "", sample=False).facts)
+    assert said["Density"] == "about 1.9 lb/cu ft (30.4 kg/m³)"
+    assert said["Stress at 25 % compression"] == "6.5 psi (45 kPa)"
+    metric = dict(asked_line(line, foam, "base foam", "metric", None, "", sample=False).facts)
+    assert metric["Density"] == "about 30.4 kg/m³ (1.9 lb/cu ft)"
+    area = Decimal(2738)
+    cover = TakeOffLine(
+        item="cover", name="Cover", head=9, unit="square foot", net=area, allowance=Decimal(0), waste=Decimal(0),
+        quantity=area, trace=[], cutouts=2,
+    )  # fmt: skip
+    said = dict(asked_line(cover, PRODUCTS["cover"], "cover", "feet-inches", None, "", sample=False).facts)
+    assert said["Mass"] == "0.33 lb/sq ft (1.63 kg/m²)"
+    assert said["Quantity"] == "2,738 sq ft in all, made to the drawing", "nobody packs it or makes a part of it"
+    steel = Product(id="x", name="X", form="each", unit="each", head=8, density=Decimal(7850))
+    said = dict(asked_line(line, steel, "other", "feet-inches", None, "", sample=False).facts)
+    assert said["Density"] == "about 490 lb/cu ft (7850 kg/m³)"  # 7850 / 16.0185 = 490.06
