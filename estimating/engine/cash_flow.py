@@ -11,6 +11,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import Literal
 
+from buildout.units.dates import day_text
 from buildout.units.money import format_money, round_money
 from buildout.units.value import Reason, Value
 
@@ -121,7 +122,7 @@ def cash_flow(opening: Decimal, flows: Sequence[Flow], start: date, currency: st
     if low.balance < 0:
         status = "short in all" if weeks[-1].balance < 0 else "short for a while"
         short = format_money(-low.balance, currency)
-        text = f"In the week of {low.start:%d %b %Y} the money falls {short} short"
+        text = f"In the week of {day_text(low.start)} the money falls {short} short"
         if status == "short in all":
             todo = "Raise more or take something out: putting payments off does not cure it"
         elif cured:

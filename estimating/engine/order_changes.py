@@ -66,6 +66,7 @@ def order_differences(
     for need in award.lines:
         left[need.item, need.asked_unit] = need.asked
         left[need.item, need.unit] = need.quantity
+    names = {line.item: line.name for line in asked} | {product.id: product.name for product in products}
     last_order_of = {line.item: order.number for order in orders for line in order.lines}
     found: list[OrderDifference] = []
     for order in orders:
@@ -103,7 +104,7 @@ def order_differences(
                     kind=kind,
                     received=received,
                     money=money,
-                    text=_words(order, line.quantity, here, line.unit, kind, received),
+                    text=_words(order, names.get(line.item, line.item), line.quantity, here, line.unit, kind, received),
                     cancellable=cancellable,
                     charge=charge,
                     left_over=line.quantity - here if stays else Decimal(0),
@@ -126,15 +127,16 @@ def _cancellable(
     return "yes"
 
 
-def _words(order: PlacedOrder, ordered: Decimal, needed: Decimal, unit: str, kind: str, received: bool) -> str:
+def _words(
+    order: PlacedOrder, name: str, ordered: Decimal, needed: Decimal, unit: str, kind: str, received: bool
+) -> str:
     over = counted(abs(needed - ordered), unit)
-    said = f"Order {order.number} {'brought' if received else 'has'} {counted(ordered, unit)}, {needed:,f} are needed"
+    has = f"Order {order.number}, {name}: {counted(ordered, unit)} {'came' if received else 'ordered'}"
+    said = f"{has}, {needed:,f} needed"
     if kind == "more":
         return f"{said}: ask for {over} more."
     if received:
         return f"{said}: {over} left over."
     if kind == "no longer needed":
-        return (
-            f"Order {order.number} has {counted(ordered, unit)} nothing uses any more: ask whether it can be cancelled."
-        )
+        return f"{has}, which nothing uses any more: ask whether they can be cancelled."
     return f"{said}: ask to take {over} off."

@@ -159,7 +159,7 @@ def _named(order: Order) -> str:
     return f"{order.name} to {order.supplier_name}"
 
 
-WIDTH, HEIGHT, LEFT, TOP, BOTTOM = 720, 280, 76, 14, 34
+WIDTH, HEIGHT, LEFT, TOP, BOTTOM = 720, 280, 92, 14, 34
 
 
 def picture(flow: CashFlow, currency: str) -> dict[str, Any]:
@@ -186,7 +186,7 @@ def picture(flow: CashFlow, currency: str) -> dict[str, Any]:
         points.append(f"{round(x + step, 1)},{y(week.balance)}")
     every = max(1, -(-len(flow.weeks) // 6))
     labels = [
-        {"x": round(LEFT + at * step, 1), "text": f"{week.start:%d %b}"}
+        {"x": round(LEFT + at * step, 1), "text": f"{week.start.day} {week.start:%b}"}
         for at, week in enumerate(flow.weeks)
         if at % every == 0
     ]

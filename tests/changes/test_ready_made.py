@@ -211,7 +211,7 @@ def test_an_order_that_is_out_is_shown_before_it_is_taken(client_of: ClientOf, q
     browser.post(url("new-ready-made", quick_build), TYPED | {"items": [item], "hours": "0"})
     made = ask(browser, quick_build, "take-ready-made")
     page = browser.get(made.get_absolute_url()).content.decode()
-    assert f"Order {order.name} has" in page
+    assert f"Order {order.name}, {order.lines[0]['name']}: " in page
     assert "nothing uses any more" in page
 
 

@@ -104,3 +104,14 @@ def test_what_is_here_or_being_made_stays():
     assert detailed([order("PO-1", "ply", 40, state="received")], FEWER, restocking=D(20)) == left
     assert detailed([order("PO-1", "ply", 40, state="confirmed")], FEWER, restocking=D(20), made=True) == left
     assert detailed([order("PO-1", "ply", 40)], FEWER, restocking=D(20), made=True)[0] == "ask", "not confirmed yet"
+
+
+def test_the_goods_are_named_with_what_to_ask():
+    products = [Product(id="ply", name="Plywood 1/2 in", form="sheet", unit="sheet", head=8)]
+    for lines, said in (
+        ((FEWER,), "40 sheets ordered, 33 needed: ask to take 7 sheets off."),
+        ((("ply", 43, "sheet", 43, "sheet"),), "40 sheets ordered, 43 needed: ask for 3 sheets more."),
+        ((), "40 sheets ordered, which nothing uses any more: ask whether they can be cancelled."),
+    ):
+        [difference] = order_differences([order("PO-1", "ply", 40)], award(*lines), "USD", products)
+        assert difference.text == f"Order PO-1, Plywood 1/2 in: {said}"

@@ -186,3 +186,15 @@ def test_orders_placed_before_keep_what_quote_and_supplier_say_now(demo_build: B
     assert (second.deposit_percent, second.balance_days, second.terms) == (Decimal(25), 14, "Rest in two weeks")
     assert first.service
     assert second.service
+
+
+def test_contingency_is_not_called_covered_where_the_money_is_short(
+    client_of: ClientOf, demo_build: Build, owner: User
+) -> None:
+    revision, browser = demo_build.current, client_of(owner)
+    assert revision is not None
+    for available, said in (("82000", "covered by the lowest balance"), ("70000", "more than the lowest balance"),
+                            ("40000", "not covered: the money is short")):  # fmt: skip
+        revision.document["money"]["available"] = available
+        revision.save()
+        assert said in browser.get(url("cash", demo_build)).content.decode(), available
