@@ -19,6 +19,7 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.templatetags.static import static
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
@@ -104,6 +105,18 @@ class Desk:
         if self.row is not None:
             return reverse(f"scheduling:my-{name}", args=[self.row.token, *more])
         return reverse(f"scheduling:{name}", args=[self.build.pk, self.offer.day.id, *more])
+
+    @property
+    def sheets(self) -> list[str]:
+        """Addresses of further pages to be read with no signal, and of what they need to look right."""
+        if self.row is not None:
+            return [reverse("scheduling:my", args=[self.row.token])]
+        return [self.url(name) for name in ("board-people", "board-end", "day-sheet")] + [static("css/document.css")]
+
+    @property
+    def scope(self) -> str:
+        """Where the service worker answers: a helper's own page lies above the board."""
+        return reverse("scheduling:my", args=[self.row.token]) if self.row is not None else self.url("board")
 
     @property
     def date(self) -> date:
@@ -338,7 +351,7 @@ def _board_page(request: HttpRequest, desk: Desk) -> HttpResponse:
         "meals": desk.day.counts.get("meals"),
         "meals_expected": desk.meals_expected,
         "first_aid": desk.offer.day.first_aid,
-        "keep": [card.url for card in cards] + ([desk.url("board-people")] if desk.lead else []),
+        "keep": [card.url for card in cards] + desk.sheets,
     }
     return _render(request, desk, "scheduling/board/board.html", context)
 

@@ -29,7 +29,7 @@ def calendar_file(row: SignUp, offer: DayOffer, sheet: Sheet, address: str) -> b
     task = offer.task(row.task) if row.task else None
     midnight = datetime(day.date.year, day.date.month, day.date.day, tzinfo=sheet.zone)
     event = Event()
-    event.add("uid", f"{hashlib.sha256(row.token.encode()).hexdigest()[:32]}@buildout")
+    event.add("uid", f"{hashlib.sha256(f'{row.build_id} {row.ref}'.encode()).hexdigest()[:32]}@buildout")
     event.add("sequence", sheet.revision.number + row.changes)
     event.add("dtstamp", timezone.now())
     event.add("dtstart", _at(midnight, minutes(day.start)))

@@ -21,6 +21,7 @@ from scheduling.engine.template import driver_units, read_after
 from scheduling.web.models import AGES, LIFTING
 from scheduling.web.words import OFFERED_SKILLS, driver_words, skill_words
 
+TURNS = re.compile("[\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 TIME_EXAMPLE = "Write a time of day like 08:30."
 NUMBER = {"inputmode": "decimal"}
 
@@ -148,7 +149,8 @@ class SignUpForm(forms.Form):
         return data
 
     def clean_name(self) -> str:
-        name = " ".join(str(self.cleaned_data["name"]).split())
+        # Marks that turn the writing direction round would do so with everything that stands after the name.
+        name = " ".join(TURNS.sub("", str(self.cleaned_data["name"])).split())
         if not any(letter.isalpha() for letter in name):
             raise ValidationError("Please write your name, for example Bram Tallowfen.")
         return name

@@ -193,6 +193,7 @@ def my(request: HttpRequest, token: str) -> HttpResponse:
         "notices": row.notices.all(),
         "address": address,
         "qr": links.qr_code(address),
+        "subscribe": f"webcal:{address.partition(':')[2]}feed.ics",
         "ahead": _ahead(row),
         "kept_until": kept_until(row, sheet),
         "swaps": _open_swaps(row, offers),

@@ -95,7 +95,8 @@ def task_mark(mark: DayMark, people: Sequence[str]) -> TaskMark:
 
 def read_day(build: Build, day: str) -> Day:
     """Two queries, whatever the number of marks."""
-    marks = list(DayMark.objects.filter(build=build, day=day).prefetch_related("people").order_by("pk"))
+    rows = DayMark.objects.filter(build=build, day=day).select_related("photo").defer("photo__jpeg")
+    marks = list(rows.prefetch_related("people").order_by("pk"))
     people = {mark.pk: [person.key for person in mark.people.all()] for mark in marks}
     taken = [mark for mark in marks if mark.outcome == Outcome.TAKEN]
     closed = {mark.about_id for mark in taken if mark.kind in CLOSES}

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from django.conf import settings
+from django.db import transaction
 from django.urls import reverse
 from django.utils import timezone
 
@@ -64,8 +67,15 @@ def personal_address(row: SignUp) -> str:
     return f"{settings.PUBLIC_URL}{reverse('scheduling:my', args=[row.token])}" if settings.PUBLIC_URL else ""
 
 
-def tell_by_mail(notice: Notice, build_name: str, link: str = "") -> None:
+def tell(row: SignUp, text: str, build_name: str, subject: str) -> Notice:
+    """Write a notice and mail it once what it tells of is kept."""
+    notice = Notice.objects.create(sign_up=row, text=text)
+    transaction.on_commit(partial(tell_by_mail, notice, build_name, personal_address(row), subject))
+    return notice
+
+
+def tell_by_mail(notice: Notice, build_name: str, link: str = "", subject: str = "your shift has changed") -> None:
     """Mail a notice and mark it as told; without mail it stays on the list of people to tell."""
     text = f"{notice.text}\n\n{link}".strip() + "\n"
-    if mail(f"{build_name}: your shift has changed", text, notice.sign_up.contact):
+    if mail(f"{build_name}: {subject}", text, notice.sign_up.contact):
         Notice.objects.filter(pk=notice.pk, told=None).update(told=timezone.now())

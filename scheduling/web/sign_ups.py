@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from datetime import timedelta
-from functools import partial
 from typing import TypeVar
 
 from django.db import IntegrityError, transaction
@@ -22,7 +21,7 @@ from buildout.people.web.models import User
 from buildout.units.dates import day_text
 from scheduling.engine import ages
 from scheduling.web import keeping, services
-from scheduling.web.models import Notice, ShareLink, SignUp, Swap
+from scheduling.web.models import ShareLink, SignUp, Swap, new_token
 from scheduling.web.offers import DayOffer, day_offers, upcoming
 
 TRIES = 5
@@ -144,8 +143,7 @@ def move_up(build: Build, day: str) -> list[SignUp]:
             f"Hello {row.first_name}. A place has come free and it is yours: {where}. If you cannot come, please "
             "say so on your page."
         )
-        notice = Notice.objects.create(sign_up=row, text=text)
-        transaction.on_commit(partial(services.tell_by_mail, notice, build.name, services.personal_address(row)))
+        services.tell(row, text, build.name, "a place has come free for you")
         builds.note(
             build, "sign-up", f"{row.first_name} moved up from the waiting list: {where}", by_name=row.first_name
         )
@@ -212,7 +210,7 @@ def ask_to_swap(asker: SignUp, asked_id: int) -> Swap:
         f"Hello {asked.first_name}. {asker.first_name} would like to swap with you: you would come for "
         f"{_where(build, asker)} instead of {_where(build, asked)}. Please answer on your page."
     )
-    Notice.objects.create(sign_up=asked, text=text)
+    services.tell(asked, text, build.name, f"{asker.first_name} asks to swap")
     return swap
 
 
@@ -243,7 +241,8 @@ def answer_swap(asked: SignUp, swap_id: int, *, yes: bool) -> Swap:
             f"{_where(build, other)}", by_name=other.first_name,
         )  # fmt: skip
     said = f"said yes: you now come for {_where(build, one)}" if yes else "would rather keep the place"
-    Notice.objects.create(sign_up=one, text=f"Hello {one.first_name}. {other.first_name} {said}.")
+    text = f"Hello {one.first_name}. {other.first_name} {said}."
+    services.tell(one, text, build.name, f"{other.first_name} has answered")
     swap.save(update_fields=["answered", "accepted"])
     return swap
 
@@ -259,6 +258,25 @@ def _may_swap(build: Build, one: SignUp, other: SignUp) -> None:
         why = task.refusal(row.skills, *row.limits) if task else ""
         if why:
             raise NoPlaceError(f"{row.first_name} cannot do {task.name if task else 'this'}. {why}", None)
+
+
+# ------------------------------------------------------------------ the personal link
+
+
+@transaction.atomic
+def renew_link(row: SignUp, *, by: User) -> SignUp:
+    """A new personal link; the one before, which others may have got hold of, opens nothing from now on."""
+    build = Build.objects.select_for_update().get(pk=row.build_id)
+    now = SignUp.objects.select_for_update().get(pk=row.pk)
+    now.token = new_token()
+    now.save(update_fields=["token"])
+    text = (
+        f"Hello {now.first_name}. Your own page has a new address, and the one before is closed. Day and place are as "
+        "they were."
+    )
+    services.tell(now, text, build.name, "a new address for your page")
+    builds.note(build, "sign-up", f"{now.first_name} was given a new personal link", by=by)
+    return now
 
 
 # ------------------------------------------------------------------ forgetting

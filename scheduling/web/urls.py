@@ -11,6 +11,7 @@ urlpatterns = [
     path("builds/<int:build_id>/days/link/revoke/", views.revoke_link, name="revoke-link"),
     path("builds/<int:build_id>/days/notices/<int:notice_id>/told/", views.told, name="told"),
     path("builds/<int:build_id>/days/sign-ups/<int:sign_up_id>/take-out/", views.take_out, name="take-out"),
+    path("builds/<int:build_id>/days/sign-ups/<int:sign_up_id>/link/", views.renew_link, name="renew-link"),
     path("builds/<int:build_id>/days/by-hour/", by_hour.by_hour, name="by-hour"),
     path("builds/<int:build_id>/days/by-hour/<int:number>/", by_hour.hour, name="hour"),
     path("builds/<int:build_id>/days/by-hour/<int:number>/bring-back/", by_hour.bring_back, name="bring-back"),

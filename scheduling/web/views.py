@@ -280,6 +280,17 @@ def told(request: HttpRequest, build_id: int, notice_id: int) -> HttpResponse:
 
 @login_required
 @require_POST
+def renew_link(request: HttpRequest, build_id: int, sign_up_id: int) -> HttpResponse:
+    """Close the personal link of a helper, which others may have, and make a new one."""
+    build = builds.owner_build(user_of(request), build_id)
+    row = get_object_or_404(SignUp, pk=sign_up_id, build=build, withdrawn=None)
+    sign_ups.renew_link(row, by=user_of(request))
+    messages.success(request, f"{row.first_name}'s old link is closed. The new one stands among the people to tell.")
+    return redirect("scheduling:days", build_id)
+
+
+@login_required
+@require_POST
 def take_out(request: HttpRequest, build_id: int, sign_up_id: int) -> HttpResponse:
     """Free the place of a helper who called off by telephone."""
     build = builds.owner_build(user_of(request), build_id)

@@ -116,7 +116,7 @@
   }, 120000);
 
   if ("serviceWorker" in navigator) {
-    navigator.serviceWorker.register(body.dataset.worker, { scope: board }).then(async () => {
+    navigator.serviceWorker.register(body.dataset.worker, { scope: body.dataset.scope }).then(async () => {
       const ready = await navigator.serviceWorker.ready;
       const files = [...document.querySelectorAll("link[rel=stylesheet], script[src], link[rel=icon]")].map(one => one.href || one.src);
       const pages = (body.dataset.keep || "").split(" ").filter(Boolean);

@@ -11,6 +11,7 @@ from playwright.sync_api import expect
 
 from buildout.builds.web.models import Build
 from buildout.builds.web.services import Sheet
+from buildout.changes.web.demo import LEAD
 from scheduling.web.board import Desk
 from scheduling.web.models import DayMark, ShareLink, SignUp
 from scheduling.web.offers import build_days
@@ -138,3 +139,42 @@ def test_a_contradiction_is_shown_on_the_phone_that_was_away(
     phone.go(reverse("scheduling:my-board", args=[helper.token]))
     expect(page.locator("main")).to_contain_text("Said differently")
     phone.wrong = [text for text in phone.wrong if "ERR_INTERNET_DISCONNECTED" not in text]
+
+
+def test_own_page_and_the_leads_sheets_are_readable_without_signal(
+    foam: Build, helper: SignUp, visit: Callable[..., Any]
+) -> None:
+    phone, lead = visit(PHONE), visit(PHONE).sign_in(LEAD[0])
+    mine = reverse("scheduling:my", args=[helper.token])
+    phone.go(reverse("scheduling:my-board", args=[helper.token]))
+    lead.go(reverse("scheduling:board", args=[foam.pk, "foam"]))
+    for one in (phone, lead):
+        expect(one.page.locator("body[data-ready=yes]")).to_be_visible()
+        one.context.set_offline(True)
+    phone.page.get_by_role("link", name="My place").click()
+    assert phone.page.url.endswith(mine)
+    expect(phone.page.get_by_role("heading", name=f"You are in, {helper.first_name}")).to_be_visible()
+    for link, heading in (("Who is here", "here of"), ("End of the day", "Frame and foam"), ("Paper sheet", "March")):
+        lead.page.get_by_role("link", name=link, exact=True).click()
+        expect(lead.page.get_by_role("heading", level=1)).to_contain_text(heading)
+        lead.page.goto(lead.address + reverse("scheduling:board", args=[foam.pk, "foam"]))
+    for one in (phone, lead):
+        one.wrong = [text for text in one.wrong if "ERR_INTERNET_DISCONNECTED" not in text]
+
+
+def test_two_phones_without_signal_start_the_same_task(foam: Build, helper: SignUp, visit: Callable[..., Any]) -> None:
+    """Both are kept, the first to arrive counts, the second says the same; the task has been started once."""
+    others = SignUp.objects.standing().filter(build=foam, day="foam").exclude(pk=helper.pk)
+    phones = [visit(PHONE), visit(PHONE)]
+    for phone, row in zip(phones, [helper, others[0]], strict=True):
+        phone.go(reverse("scheduling:my-board", args=[row.token]))
+        expect(phone.page.locator("body[data-ready=yes]")).to_be_visible()
+        phone.context.set_offline(True)
+        phone.page.locator("button[value^='start:']").first.click()
+        expect(phone.page.locator("#kept")).to_contain_text("sent later: 1")
+    for phone in phones:
+        phone.context.set_offline(False)
+        expect(phone.page.locator("#kept")).to_be_hidden(timeout=40_000)
+        expect(phone.page.locator(".task.under")).to_have_count(1)
+        phone.wrong = [text for text in phone.wrong if "ERR_INTERNET_DISCONNECTED" not in text]
+    assert list(DayMark.objects.values_list("kind", "outcome")) == [("start", "taken"), ("start", "already")]

@@ -282,6 +282,18 @@ def test_a_problem_blocks_its_task_until_it_is_solved(
     assert as_phone(client, address, f"solved:{kept.mark_id}").json()["outcome"] == "already"
 
 
+def test_a_photo_of_a_problem_of_no_task_can_be_seen(
+    client_of: ClientOf, lead: User, hand_build: Build, bram: SignUp
+) -> None:
+    picture = BytesIO()
+    Image.new("RGB", (30, 20), "brown").save(picture, "JPEG")
+    photo = SimpleUploadedFile("door.jpg", picture.getvalue(), "image/jpeg")
+    say(Client(), mine(bram, "my-board-mark"), "problem", text="The door sticks", photo=photo)
+    kept = DayPhoto.objects.get()
+    assert of(hand_build, "board-photo", kept.mark_id) in client_of(lead).get(of(hand_build)).content.decode()
+    assert mine(bram, "my-board-photo", kept.mark_id) in Client().get(mine(bram)).content.decode()
+
+
 def test_what_is_missing_goes_on_the_buying_list(
     client_of: ClientOf, lead: User, hand_build: Build, bram: SignUp
 ) -> None:

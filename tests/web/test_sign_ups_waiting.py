@@ -89,6 +89,87 @@ def test_two_helpers_swap_only_when_both_agree(client: Client, share_link: Share
     assert SignUp.objects.standing().count() == 2
 
 
+def test_who_is_asked_and_who_is_answered_gets_a_mail(
+    share_link: ShareLink, settings: Any, mailoutbox: list[Any], django_capture_on_commit_callbacks: Any
+) -> None:
+    settings.PUBLIC_URL = "https://build.example.org"
+    one = take(share_link, "strip", "C11", 1, name="Bram Tallowfen", contact="bram@example.org")
+    other = take(share_link, "foam", "", 2, name="Sika Morrowlight", contact="sika@example.org")
+    mailoutbox.clear()
+    with django_capture_on_commit_callbacks(execute=True):
+        swap = sign_ups.ask_to_swap(one, other.pk)
+    with django_capture_on_commit_callbacks(execute=True):
+        sign_ups.answer_swap(other, swap.pk, yes=True)
+    asked, answered = mailoutbox
+    assert (asked.to, answered.to) == (["sika@example.org"], ["bram@example.org"])
+    assert "Bram asks to swap" in asked.subject
+    assert f"https://build.example.org/my/{other.token}/" in asked.body
+    assert "Sika said yes" in answered.body
+    assert all(notice.told for notice in Notice.objects.all())
+
+
+def test_a_personal_link_others_have_is_closed_and_made_anew(
+    client: Client, client_of: Callable[[User | None], Client], owner: User, lead: User, share_link: ShareLink
+) -> None:
+    row = take(share_link, "strip", "C11", 1, name="Bram Tallowfen", contact="555 0142 817")
+    old = [mine(row, name) for name in ("my", "calendar", "feed", "my-board", "change", "swap", "withdraw", "remove")]
+    assert all(client.get(address).status_code == 200 for address in old)
+    uid = re.search(r"UID:(\S+)", client.get(mine(row, "feed")).content.decode())
+    anew = reverse("scheduling:renew-link", args=[row.build_id, row.pk])
+    assert client_of(lead).post(anew).status_code == 404
+    assert client_of(owner).get(anew).status_code == 405
+    page = client_of(owner).post(anew, follow=True).content.decode()
+    gone = row.token
+    row.refresh_from_db()
+    assert gone not in page
+    assert "Bram&#x27;s old link is closed" in page
+    assert f"/my/{row.token}/" in page  # in the text to tell, and nowhere before it is told
+    assert [client.get(address).status_code for address in old] == [404] * len(old)
+    assert client.post(f"/my/{gone}/withdraw/").status_code == 404
+    assert client.get(mine(row)).status_code == 200
+    assert (row.day, row.task, row.withdrawn) == ("strip", "C11", None)
+    feed = client.get(mine(row, "feed")).content.decode()
+    assert uid is not None
+    assert uid[0] in feed  # a calendar takes it for the same entry
+    assert f'href="webcal://testserver{mine(row, "feed")}"' in client.get(mine(row)).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("name", "kept"),
+    [
+        ("\u202eevil\u202c Bram", "evil Bram"),  # what turns the writing direction would turn the whole line
+        ("שירה לוי", "שירה לוי"),
+        ("Bo 🥋 Tallowfen", "Bo 🥋 Tallowfen"),
+        ("<b>Bram</b>", "<b>Bram</b>"),
+    ],
+)
+def test_names_of_all_kinds_are_kept_as_text(client: Client, share_link: ShareLink, name: str, kept: str) -> None:
+    answer = client.post(join_url(share_link, "strip", "anywhere"), FORM | {"name": name, "request_key": key(1)})
+    row = SignUp.objects.get()
+    assert answer["Location"] == mine(row)
+    assert row.name == kept
+    assert "<b>Bram" not in client.get(mine(row)).content.decode()
+
+
+@pytest.mark.parametrize("name", ["a" * 10_000, "🥋" * 3, "\u202e\u202c", "   ", "a\x00b"])
+def test_names_that_are_none_are_refused_and_kept_in_the_form(client: Client, share_link: ShareLink, name: str) -> None:
+    answer = client.post(join_url(share_link, "strip", "anywhere"), FORM | {"name": name, "request_key": key(1)})
+    assert answer.status_code == 422
+    assert FORM["contact"] in answer.content.decode()
+    assert not SignUp.objects.exists()
+
+
+def test_one_may_wait_for_a_full_task_or_day_from_the_page_of_the_day(client: Client, share_link: ShareLink) -> None:
+    for n in range(3):
+        take(share_link, "strip", "C11", n, name=f"Bram {'abc'[n]}")
+    wait_here = reverse("scheduling:join-task", args=[share_link.token, "strip", "C11"])
+    page = client.get(reverse("scheduling:join-day", args=[share_link.token, "strip"])).content.decode()
+    assert re.search(rf'<a class="choice full" href="{wait_here}">.*?full. Waiting list', page, re.DOTALL)
+    assert "Put me on the waiting list" in client.get(wait_here).content.decode()
+    client.post(wait_here, FORM | {"request_key": key(9), "wait": "1"})
+    assert SignUp.objects.in_line().get().task == "C11"
+
+
 def test_a_swap_into_work_somebody_may_not_do_is_refused(client: Client, share_link: ShareLink) -> None:
     one = take(share_link, "strip", "", 1)
     other = take(share_link, "foam", "G03", 2, skills=["carp", "saw"])
