@@ -51,6 +51,8 @@ class Way(Value, kw_only=True):
     """One of the two ways, money without tax."""
 
     goods: Decimal
+    cut_away: Decimal
+    """Of ``goods``: what is bought and ends in no piece, left-overs that can be kept among it."""
     freight: Decimal
     consumables: Decimal
     """And fixings."""
@@ -86,26 +88,29 @@ def make_or_buy(
     ordered: set[str],
     hours: Decimal,
     as_of_days: Mapping[str, tuple[int, int, int]],
+    wasted: Mapping[str, Decimal],
     currency: str,
 ) -> MakeOrBuy:
     """Set an offer beside the award's lines it takes the place of.
 
     ``hours``: likely person-hours of the tasks it saves. ``as_of_days``: item → calendar days until it is here.
+    ``wasted``: item → share of what is bought that ends in no piece, 0 to 1.
     Freight of our own goods counts where nothing else would come from that quote.
     """
     mine = [line for line in award.lines if line.item in offer.items and line.item not in ordered]
     goods = sum((line.goods + line.extras for line in mine), Decimal(0))
     left = {line.quote for line in award.lines if line not in mine}
+    cut_away = sum((line.goods * wasted.get(line.item, Decimal(0)) for line in mine), Decimal(0))
     freight = sum((p.freight for p in award.suppliers if p.quote not in left), Decimal(0)) if mine else Decimal(0)
     days = [as_of_days[line.item] for line in mine if line.item in as_of_days]
     latest = (max(d[0] for d in days), max(d[1] for d in days), max(d[2] for d in days)) if days else None
     own = _way(
-        offer, goods, freight, offer.own_consumables, offer.own_tools, goods * REJECTED, hours, latest,
+        offer, goods, cut_away, freight, offer.own_consumables, offer.own_tools, goods * REJECTED, hours, latest,
         offer.own_life_years, currency,
     )  # fmt: skip
     ready = _way(
-        offer, offer.price, offer.freight, offer.fixings, Decimal(0), Decimal(0), offer.hours, offer.lead_days,
-        offer.life_years, currency,
+        offer, offer.price, Decimal(0), offer.freight, offer.fixings, Decimal(0), Decimal(0), offer.hours,
+        offer.lead_days, offer.life_years, currency,
     )  # fmt: skip
     return MakeOrBuy(
         ready=ready,
@@ -119,6 +124,7 @@ def make_or_buy(
 def _way(
     offer: ReadyMade,
     goods: Decimal,
+    cut_away: Decimal,
     freight: Decimal,
     consumables: Decimal,
     tools: Decimal,
@@ -133,7 +139,8 @@ def _way(
     total = goods + freight + consumables + tools + spoiled + meals
     valued = total + round_money(hours * offer.hour_value, currency)
     return Way(
-        goods=goods, freight=freight, consumables=consumables, tools=tools, waste=spoiled, meals=meals, hours=hours,
+        goods=goods, cut_away=round_money(cut_away, currency), freight=freight,
+        consumables=consumables, tools=tools, waste=spoiled, meals=meals, hours=hours,
         total=total, total_valued=valued, lead_days=lead_days, life_years=life,
         a_year=round_money(valued / life, currency) if life else None,
     )  # fmt: skip

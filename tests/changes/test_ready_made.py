@@ -193,8 +193,11 @@ def test_taken_into_the_plan_and_back(client_of: ClientOf, quick_build: Build, o
     # Taken out of the list it is not, while the plan is made with it; with a new price it can come in anew.
     browser.post(url("remove-ready-made", quick_build, 1))
     assert ReadyMadeOffer.objects.exists()
-    browser.post(url("edit-ready-made", quick_build, 1), offered | {"price": "950"})
-    assert "other terms" in browser.get(url("ready-made", quick_build)).content.decode()
+    for other in ({"price": "950"}, {"hours": "9"}, {"high": "21"}, {"name": "Panels"}, {"fixings": "30"}):
+        browser.post(url("edit-ready-made", quick_build, 1), offered | other)
+        assert "other terms" in browser.get(url("ready-made", quick_build)).content.decode(), other
+    browser.post(url("edit-ready-made", quick_build, 1), offered | {"meal": "9"})
+    assert "other terms" not in browser.get(url("ready-made", quick_build)).content.decode(), "no part of the plan"
 
     services.apply(ask(browser, quick_build, "make-here"), owner, "")
     assert plan_of(quick_build) == before, "the way back leads to where we were"

@@ -11,6 +11,7 @@ from estimating.engine.types import Award, AwardSupplier
 from tests.estimating.test_budget import awarded, bought
 
 D = Decimal
+DAYS = {"foam": (5, 8, 12), "tape": (1, 2, 30)}
 OFFER = ReadyMade(
     price=D(1900), freight=D(150), fixings=D(40), hours=D(6), lead_days=(20, 25, 40), life_years=D(10),
     items=["foam"], own_tools=D(60), own_consumables=D(35), own_life_years=D(5), meal=D(8), hour_value=D(15),
@@ -27,7 +28,7 @@ def award() -> Award:
 
 
 def compare(offer: ReadyMade = OFFER, ordered: set[str] | None = None, hours: str = "30") -> MakeOrBuy:
-    return make_or_buy(offer, award(), ordered or set(), D(hours), {"foam": (5, 8, 12), "tape": (1, 2, 30)}, "XXX")
+    return make_or_buy(offer, award(), ordered or set(), D(hours), DAYS, {"foam": D("0.08")}, "XXX")
 
 
 def test_both_ways_by_hand() -> None:
@@ -45,12 +46,21 @@ def test_both_ways_by_hand() -> None:
     assert (own.lead_days, ready.lead_days) == ((5, 8, 12), (20, 25, 40))
 
 
+def test_what_is_cut_away_is_told_apart_and_counted_once() -> None:
+    # Two sheets of twenty-five end in no piece: 8 % of 1000; the 50 of extras buy no goods. It is in the goods already.
+    found = compare()
+    assert (found.own.cut_away, found.ready.cut_away) == (D("80.00"), D("0.00"))
+    own = found.own
+    assert own.total == own.goods + own.freight + own.consumables + own.tools + own.waste + own.meals
+    assert compare(ordered={"foam"}).own.cut_away == 0
+
+
 def test_freight_stays_while_anything_else_comes_from_the_quote() -> None:
     both = compare(msgspec.structs.replace(OFFER, items=["foam", "tape"]))
     assert both.own.freight == D("110.00")
     assert both.own.lead_days == (5, 8, 30), "the latest of them"
     shared = awarded(bought("foam", "1000.00"), bought("tape", "9.00"), freight="80.00")
-    one = make_or_buy(OFFER, shared, set(), D(0), {}, "XXX")
+    one = make_or_buy(OFFER, shared, set(), D(0), {}, {}, "XXX")
     assert one.own.freight == 0
     assert one.own.lead_days is None
 

@@ -94,6 +94,15 @@ class TestSheet:
             with django_assert_num_queries(queries):
                 browser.get(url(name, demo_build, *args))
 
+    def test_a_quote_can_be_chosen_once_for_an_item(self, client_of: ClientOf, demo_build: Build, owner: User) -> None:
+        """One quote may offer vinyl by the yard and by the roll; who gets it is then no question."""
+        page = client_of(owner).get(url("quotes", demo_build))
+        form = page.context["rules"]
+        chosen = {name: [value for value, _ in form.fields[name].choices] for name in form.forced}
+        assert "cover" in form.forced.values(), "two sellers quote it"
+        assert "vinyl" not in form.forced.values(), "one seller quotes it twice"
+        assert all(len(set(values)) == len(values) for values in chosen.values())
+
     def test_the_award_says_what_the_next_best_costs(self, client_of: ClientOf, demo_build: Build, owner: User) -> None:
         page = client_of(owner).get(url("quotes", demo_build)).content.decode()
         assert "Moonrake Covers<small>costs ¤" in page

@@ -102,6 +102,31 @@ def take_ready_made(
     return edited
 
 
+def has_other_terms(
+    document: Mapping[str, Any], number: int, name: str, supplier: str, offer: ReadyMade, tasks: Sequence[str]
+) -> bool:
+    """Whether an offer that is in the plan would come in otherwise today; a later day alone is no other term."""
+    anew = take_ready_made(document, number, name, supplier, offer, tasks, date.fromisoformat(document["as_of"]))
+    dated = offer.valid_until is not None
+    return _came_in(document, number, dated=dated) != _came_in(anew, number, dated=dated)
+
+
+def _came_in(document: Mapping[str, Any], number: int, *, dated: bool) -> list[Document | None]:
+    """What of a plan is an offer's."""
+    new = name_of(number)
+    found = [
+        next((dict(one) for one in document.get(section, []) if one[key] == new), None)
+        for section, key in (("products", "id"), ("needs", "id"), ("quotes", "id"), ("ready_made", "product"))
+    ]
+    own = document.get("tasks", {}).get("own", [])
+    found.append(next((dict(one) for one in own if one["code"] == task_of(number)), None))
+    quote = found[2]
+    if quote is not None:
+        for day in ("quoted",) if dated else ("quoted", "valid_until"):
+            quote.pop(day, None)
+    return found
+
+
 def make_here(document: Mapping[str, Any], number: int) -> Document:
     """The plan without the offer: what it replaced is bought, cut and worked on here. Its supplier stays."""
     edited = copy.deepcopy(dict(document))

@@ -17,7 +17,7 @@ from buildout.builds.web import services as builds
 from buildout.builds.web.editing import AmountField, DayField, person
 from buildout.builds.web.models import Build, Member, Role
 from buildout.builds.web.services import Sheet
-from buildout.changes.engine.ready_made import is_taken, make_here, name_of, take_ready_made
+from buildout.changes.engine.ready_made import has_other_terms, is_taken, make_here, name_of, take_ready_made
 from buildout.units.value import from_plain
 from estimating.engine.ready_made import MakeOrBuy, ReadyMade, make_or_buy
 from estimating.engine.types import Arrivals, Award, Product, Quote, TakeOff
@@ -103,11 +103,12 @@ def compared(sheet: Sheet, offers: list[ReadyMadeOffer], orders: list[Order]) ->
         arrival.item: tuple((day - sheet.as_of).days for day in (arrival.low, arrival.likely, arrival.high))
         for arrival in sheet.part("arrivals", Arrivals).items
     }
+    wasted = {line.item: line.waste / line.quantity for line in sheet.part("take_off", TakeOff).lines if line.quantity}
     found = []
     for offer in offers:
         hours = sum((Decimal(str(round(work[code].likely, 1))) for code in offer.tasks if code in work), Decimal(0))
         terms = from_plain(ReadyMade, offer.terms)
-        found.append((offer, make_or_buy(terms, award, ordered, hours, days, sheet.currency)))  # type: ignore[arg-type]
+        found.append((offer, make_or_buy(terms, award, ordered, hours, days, wasted, sheet.currency)))  # type: ignore[arg-type]
     return found
 
 
@@ -133,11 +134,12 @@ def _in_plan(sheet: Sheet, offer: ReadyMadeOffer) -> dict[str, Any]:
     products = {p.id: p.name for p in sheet.section("products", list[Product])}
     terms = from_plain(ReadyMade, offer.terms)
     price = quote.lines[0].breaks[0].price if quote is not None else None
-    freight = quote.freight.amount if quote is not None else None
     return {
         "quote": quote, "price": price, "instead_of": [products.get(item, item) for item in there["items"]],
         "tasks": there.get("tasks", []),
-        "differs": (price, freight, there["items"]) != (terms.price, terms.freight, terms.items),
+        "differs": has_other_terms(
+            sheet.document, offer.number, offer.name, offer.supplier_name, terms, offer.tasks
+        ),
     }  # fmt: skip
 
 

@@ -36,7 +36,9 @@ def _rules_form(desk: Desk, quotes: list[Quote], suppliers: dict[str, Supplier],
         for line in quote.lines:
             if line.item in names:
                 offered = offers.setdefault(line.item, (names[line.item], []))[1]
-                offered.append((quote.id, quote_name(quote, suppliers)))
+                choice = (quote.id, quote_name(quote, suppliers))
+                if choice not in offered:  # a quote may offer the same by the yard and by the roll
+                    offered.append(choice)
     rules = desk.sheet.section("award", AwardRules) if desk.sheet.document.get("award") else AwardRules()
     contested = {item: offer for item, offer in offers.items() if len(offer[1]) > 1 or item in rules.force}
     form = AwardRulesForm(
