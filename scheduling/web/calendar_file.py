@@ -18,14 +18,14 @@ LOOK_AGAIN = timedelta(hours=6)
 """How often calendars that subscribe are asked to look (RFC 7986, 5.7)."""
 
 
-def calendar_file(row: SignUp, offer: DayOffer, sheet: Sheet, address: str) -> bytes:
+def calendar_file(row: SignUp, offer: DayOffer, sheet: Sheet, address: str, *, held: bool = True) -> bytes:
     """One event with an identity that never changes, so a later file replaces an earlier one.
 
-    A withdrawn place comes as a cancelled event.
+    A withdrawn place, and a day that is not ``held`` any more, come as a cancelled event.
     """
     from icalendar import Alarm, Calendar, Event
 
-    day = offer.day
+    day, off = offer.day, row.withdrawn is not None or not held
     task = offer.task(row.task) if row.task else None
     midnight = datetime(day.date.year, day.date.month, day.date.day, tzinfo=sheet.zone)
     event = Event()
@@ -42,8 +42,8 @@ def calendar_file(row: SignUp, offer: DayOffer, sheet: Sheet, address: str) -> b
     food = f"\nFood: {day.food}" if day.food else ""
     event.add("description", f"{job}{food}\nTo change or withdraw: {address}")
     event.add("url", address)
-    event.add("status", "CANCELLED" if row.withdrawn else "TENTATIVE" if row.waiting else "CONFIRMED")
-    if not row.withdrawn:
+    event.add("status", "CANCELLED" if off else "TENTATIVE" if row.waiting else "CONFIRMED")
+    if not off:
         for before in REMINDERS:
             alarm = Alarm()
             alarm.add("action", "DISPLAY")
@@ -57,7 +57,7 @@ def calendar_file(row: SignUp, offer: DayOffer, sheet: Sheet, address: str) -> b
     calendar.add("prodid", "-//Buildout//Build days//EN")
     calendar.add("version", "2.0")
     calendar.add("refresh-interval", LOOK_AGAIN, parameters={"VALUE": "DURATION"})
-    calendar.add("method", "CANCEL" if row.withdrawn else "PUBLISH")
+    calendar.add("method", "CANCEL" if off else "PUBLISH")
     calendar.add_component(event)
     calendar.add_missing_timezones()
     return bytes(calendar.to_ical())

@@ -14,13 +14,13 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from buildout.builds.web import services as builds
 from buildout.builds.web.mail import mail
 from buildout.builds.web.services import Sheet
-from scheduling.engine.types import Schedule
+from scheduling.engine.types import BuildDay, Schedule
 from scheduling.web import links, sign_ups
 from scheduling.web.calendar_file import calendar_file
 from scheduling.web.forms import SignUpForm, request_key
 from scheduling.web.keeping import KEPT_DAYS, kept_until
 from scheduling.web.models import Notice, ShareLink, SignUp, Swap
-from scheduling.web.offers import DayOffer, TaskOffer, day_offers, known_by_name, upcoming
+from scheduling.web.offers import DayOffer, TaskOffer, build_days, day_offers, known_by_name, upcoming
 
 
 class _ClosedError(Exception):
@@ -228,10 +228,23 @@ def feed(request: HttpRequest, token: str) -> HttpResponse:
 
 def _calendar(request: HttpRequest, row: SignUp, sheet: Sheet) -> HttpResponse:
     offer = next((offer for offer in day_offers(row.build, sheet) if offer.day.id == row.day), None)
+    held = offer is not None
     if offer is None:
-        raise Http404("This build day is not held any more")
-    made = calendar_file(row, offer, sheet, links.my_address(request, row))
+        day = _last_known(row)
+        if day is None:
+            raise Http404("Nobody knows when this build day was")
+        offer = DayOffer(day=day, tasks=[], planned=[], load=None)
+    made = calendar_file(row, offer, sheet, links.my_address(request, row), held=held)
     return HttpResponse(made, content_type="text/calendar; charset=utf-8")
+
+
+def _last_known(row: SignUp) -> BuildDay | None:
+    """A build day that is not held any more, as the last plan had it that held it."""
+    for revision in row.build.revisions.defer("result").order_by("-number").iterator(chunk_size=5):
+        found = next((day for day in build_days(Sheet(revision)) if day.id == row.day), None)
+        if found is not None:
+            return found
+    return None
 
 
 @require_POST

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import re
 import threading
 from collections.abc import Callable
@@ -14,7 +15,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from buildout.builds.web.models import Build, JournalEntry
+from buildout.builds.web.models import Build, JournalEntry, Revision
 from buildout.people.web.models import User
 from scheduling.web import sign_ups
 from scheduling.web.models import Notice, ShareLink, SignUp
@@ -447,6 +448,32 @@ def test_a_day_that_is_gone_is_said_on_the_page(client: Client, share_link: Shar
     client.post(reverse("scheduling:move", args=[row.token]), {"day": "foam", "task": "H01"})
     row.refresh_from_db()
     assert (row.day, row.task, row.day_place) == ("foam", "H01", 1)
+
+
+def test_a_calendar_takes_out_a_day_that_is_not_held_any_more(
+    client: Client, share_link: ShareLink, hand_build: Build
+) -> None:
+    from icalendar import Calendar
+
+    row = take(share_link, "strip", "C11", 1)
+
+    def event() -> Any:
+        return Calendar.from_ical(client.get(reverse("scheduling:feed", args=[row.token])).content).walk("VEVENT")[0]
+
+    was = event()
+    old = hand_build.current
+    assert old is not None
+    document = copy.deepcopy(old.document)
+    del document["crew"]["days"][0]
+    hand_build.current = Revision.objects.create(
+        build=hand_build, number=old.number + 1, document=document, result=old.result, summary="Without", totals={}
+    )
+    hand_build.save()
+    now = event()
+    assert (now["UID"], now["STATUS"]) == (was["UID"], "CANCELLED")
+    assert now.decoded("dtstart") == was.decoded("dtstart")
+    assert now["SEQUENCE"] > was["SEQUENCE"]
+    assert not now.walk("VALARM")
 
 
 def test_the_calendar_file_keeps_its_identity(client: Client, share_link: ShareLink, hand_build: Build) -> None:
