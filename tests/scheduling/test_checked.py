@@ -75,7 +75,8 @@ def cases(draw: st.DrawFn) -> Case:
             draw(st.sampled_from([0.5, 1, 2])) if kind in ("trade", "wait") else draw(st.sampled_from([1, 3, 7.3, 12])),
             (least, draw(st.integers(least, 5))) if kind in ("work", "fixed") else (0, 0),
             kind=kind, place=place, after=after, noisy=some(draw), tools="saw, guide" if saw else "",
-            cautions=["LIFT"] if some(draw) else [], skills=draw(st.sampled_from([[], [], [], [], [], [], ["carp"], ["lead"]])),
+            cautions=["LIFT"] if some(draw) else [],
+            skills=draw(st.sampled_from([*[[]] * 6, ["carp"], ["lead"]])),
             zone=draw(st.sampled_from(["", "", "floor"])), one_day=some(draw) and kind == "work",
             where=draw(st.sampled_from(["hall", "hall", "workshop"])), volunteers=True,
         )  # fmt: skip
