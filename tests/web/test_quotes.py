@@ -103,6 +103,28 @@ class TestSheet:
         assert "vinyl" not in form.forced.values(), "one seller quotes it twice"
         assert all(len(set(values)) == len(values) for values in chosen.values())
 
+    def test_totals_by_supplier_add_up_and_freight_is_told_as_it_is_charged(
+        self, client_of: ClientOf, demo_build: Build, owner: User
+    ) -> None:
+        revision = demo_build.current
+        assert revision is not None
+        forms = (
+            ({"form": "by weight", "amount": "21.40", "per": "100 lb", "at_least": "60"},
+             "¤21.40 for 100 lb, at least ¤60.00"),
+            ({"form": "by zone", "zone": "B", "zones": [{"name": "A", "amount": "1"}, {"name": "B", "amount": "240"}]},
+             "¤240.00, zone B"),
+            ({"form": "per unit", "amount": "2.50"}, "¤2.50 a unit"),
+        )  # fmt: skip
+        for quote, (freight, _) in zip(revision.document["quotes"], forms, strict=False):
+            quote["freight"] = freight
+        revision.save()
+        answer = client_of(owner).get(url("quotes", demo_build))
+        for _, said in forms:
+            assert said in answer.content.decode()
+        found, sums = answer.context["award"], dict(answer.context["sums"])
+        assert (sums["Goods"] + sums["Freight"], sums["Tax"]) == (found.total, found.tax)
+        assert sums["Total"] == found.total + found.tax
+
     def test_the_award_says_what_the_next_best_costs(self, client_of: ClientOf, demo_build: Build, owner: User) -> None:
         page = client_of(owner).get(url("quotes", demo_build)).content.decode()
         assert "Moonrake Covers<small>costs ¤" in page

@@ -173,6 +173,8 @@ def _quotes_page(request: HttpRequest, desk: Desk, form: AwardRulesForm | None =
         steps=asking.steps_due(desk.build), samples_out=samples, drifted=_drifted(desk, rules),
         lateness=rules.day_late if rules.need_by else None, gaps=gaps, rows=rows, suppliers=suppliers, award=award,
         choices=choices, products=products, quotes=by_id,
+        sums=[(name, sum((getattr(party, name.lower()) for party in award.suppliers), Decimal(0)))
+              for name in ("Goods", "Freight", "Tax", "Total")],
         unquoted=[needed[item] for item in award.unquoted if item in needed],
         rules=form or _rules_form(desk, found, suppliers), today=today,
     )  # fmt: skip
