@@ -11,9 +11,9 @@ Sizes are whole numbers with the kerf already added to pieces and sheet.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, overload
 
 from estimating.engine.best_sheet import BestSheet, Cut
 
@@ -30,11 +30,32 @@ class Pattern:
     cuts: Cut
 
 
+class Patterns(Sequence[Pattern]):
+    """Patterns drawn up one by one as they are asked for: of thousands found, column generation takes a few."""
+
+    def __init__(self, counts: Any, draw: Callable[[int], Pattern]) -> None:
+        self.counts = counts
+        """Pieces of every kind (columns) on every pattern (rows)."""
+        self._draw = draw
+
+    def __len__(self) -> int:
+        return len(self.counts)
+
+    @overload
+    def __getitem__(self, place: int) -> Pattern: ...
+    @overload
+    def __getitem__(self, place: slice) -> list[Pattern]: ...
+    def __getitem__(self, place: int | slice) -> Pattern | list[Pattern]:
+        if isinstance(place, slice):
+            return [self._draw(k) for k in range(len(self))[place]]
+        return self._draw(range(len(self))[place])
+
+
 @dataclass(frozen=True)
 class Found:
     """Patterns by falling value; none is worth more than ``ceiling``. ``complete``: nothing was left unseen."""
 
-    patterns: list[Pattern]
+    patterns: Patterns
     ceiling: int
     complete: bool
     joins: int
@@ -197,11 +218,16 @@ class PatternSearch:
                 top.setdefault(counts.rows[number].tobytes(), number)
         order = sorted(top.values(), key=lambda i: (-int(worth.rows[i, 0]), i))
         highest = int(worth.rows[order[0], 0]) if order else least
-        patterns = [
-            Pattern(int(worth.rows[i, 0]), tuple(int(c) for c in counts.rows[i]), self._cuts(i, made, size.rows))
-            for i in order[:MOST_PATTERNS]
-        ]
+        chosen = order[:MOST_PATTERNS]
+
+        def draw(place: int) -> Pattern:
+            number = chosen[place]
+            return Pattern(
+                int(worth.rows[number, 0]), tuple(counts.rows[number].tolist()), self._cuts(number, made, size.rows)
+            )
+
         ceiling = highest if complete else max(highest, -heap[0][0])
+        patterns = Patterns(counts.rows[chosen], draw)
         return Found(patterns, ceiling, complete and len(order) <= MOST_PATTERNS, work)
 
     def _by_area(self, prices: Sequence[int], most: Sequence[int]) -> tuple[list[float], list[float]]:

@@ -366,6 +366,8 @@ class _Pool:
 
         ``enough``: stop as soon as the bound reaches this.
         """
+        import numpy as np
+
         for k in range(len(self.demand)):
             self.add(tuple(int(k == j) for j in range(len(self.demand))), ("piece", k, *self.search.kinds[k]))
         master = self._master(self.demand)
@@ -385,11 +387,14 @@ class _Pool:
                 self.duals, self.ceiling = prices, ceiling
                 bound = max(bound, -(-total // ceiling))
             new = 0
-            for pattern in found.patterns:
-                worth = sum(n * d for n, d in zip(pattern.counts, duals, strict=True))
-                if worth > 1 + 1e-6 and new < COLUMNS and self.add(pattern.counts, pattern.cuts):
+            worth = np.cumsum(found.patterns.counts * np.array(duals), axis=1)[:, -1]
+            for place in np.flatnonzero(worth > 1 + 1e-6).tolist():
+                pattern = found.patterns[place]
+                if self.add(pattern.counts, pattern.cuts):
                     master.add(1.0, {k: n for k, n in enumerate(pattern.counts) if n})
                     new += 1
+                if new >= COLUMNS:
+                    break
             if new:
                 pull = PULL
             elif pull > 0.05:
@@ -504,14 +509,15 @@ class _Pool:
         total = sum(p * d for p, d in zip(self.duals, self.demand, strict=True))
         least = self.ceiling - (target * self.ceiling - total) - 1
         found = self.search.search(self.duals, self.demand, least=max(-1, least), joins=PROOF_JOINS)
-        for pattern in found.patterns:
+        listed = list(found.patterns)
+        for pattern in listed:
             self.add(pattern.counts, pattern.cuts)
         if not found.complete:
             return [], bound
-        columns = [(1.0, {k: n for k, n in enumerate(p.counts) if n}) for p in found.patterns]
+        columns = [(1.0, {k: n for k, n in enumerate(p.counts) if n}) for p in listed]
         counts, answer = cover(columns, self.demand, below=target, nodes=PROOF_NODES)
         if counts:
-            return [p.counts for p, times in zip(found.patterns, counts, strict=True) for _ in range(times)], bound
+            return [p.counts for p, times in zip(listed, counts, strict=True) for _ in range(times)], bound
         return [], target + 1 if answer.infeasible else bound
 
 
