@@ -77,7 +77,7 @@ def mixed_plan(
     stock = [*_left_over([r for r in remnants if r.id not in used_up], width if flat else None), *rests, *news]
     turns = product.turns and not flat
     fits = [_fits(size, [s for s in stock if s.number is None], turns=turns) for _, size in wanted]
-    reasons += [too_large(product, demand) for (demand, _), ok in zip(wanted, fits, strict=True) if not ok]
+    reasons += too_large(product, [demand for (demand, _), ok in zip(wanted, fits, strict=True) if not ok])
     todo = [w for w, ok in zip(wanted, fits, strict=True) if ok]
     kinds = sorted({_kind(size, turns=turns) for _, size in todo}, reverse=True)
     waiting: dict[Box, list[tuple[CutDemand, Box]]] = {}

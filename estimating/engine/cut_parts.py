@@ -66,15 +66,25 @@ def _drawn(value: float, unit: str) -> str:
     return said(value) if unit == "mm" else f"{value:g} {unit}"
 
 
-def too_large(product: Product, demand: CutDemand) -> Reason:
-    size = said(demand.length) + (f" × {said(demand.width)}" if demand.width else "")
+def too_large(product: Product, demands: Sequence[CutDemand]) -> list[Reason]:
+    """Pieces that no stock is large enough for, those of one size told together."""
+    sizes: dict[tuple[float, float], list[str]] = {}
+    for demand in demands:
+        sizes.setdefault((float(demand.length), float(demand.width)), []).append(demand.piece)
     stock = " × ".join(said(float(side)) for side in (product.length, product.width) if side is not None)
     turned = "" if product.turns or product.form == "length" else " and may not be turned"
-    return Reason(
-        code="piece larger than stock", where=demand.piece, severity="stop",
-        text=f"{demand.piece} needs {size}, but {product.name} is {stock}{turned}",
-        todo="Choose a larger product or a layout with smaller pieces",
-    )  # fmt: skip
+    found = []
+    for (length, width), names in sizes.items():
+        size = said(length) + (f" × {said(width)}" if width else "")
+        who = f"{names[0]} needs" if len(names) == 1 else f"{len(names)} pieces, the first {names[0]}, need"
+        found.append(
+            Reason(
+                code="piece larger than stock", where=names[0], severity="stop",
+                text=f"{who} {size}, but {product.name} is {stock}{turned}",
+                todo="Choose larger goods, name a larger size these are sold in, or a layout with smaller pieces",
+            )
+        )  # fmt: skip
+    return found
 
 
 def finished(

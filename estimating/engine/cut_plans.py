@@ -303,7 +303,7 @@ def _sheet_plan(product: Product, need: Wanted) -> CutPlan:
     return finished(
         product, "sheet", value=float(len(stock)), bound=float(plan.bound + len(need.whole)), stock=stock,
         areas=(used, offcuts, kerfs, scrap), scale=STEPS_PER_MM**2,
-        large=[too_large(product, need.pieces[i]) for i in plan.too_big], unit="sheets",
+        large=too_large(product, [need.pieces[i] for i in plan.too_big]), unit="sheets",
     )  # fmt: skip
 
 
@@ -344,5 +344,5 @@ def _length_plan(product: Product, need: Wanted) -> CutPlan:
     return finished(
         product, "length", value=float(len(stock)), bound=float(plan.bound), stock=stock,
         areas=(used, offcuts, kerfs, scrap), scale=STEPS_PER_MM,
-        large=[too_large(product, need.pieces[i]) for i in plan.too_long], unit="lengths",
+        large=too_large(product, [need.pieces[i] for i in plan.too_long]), unit="lengths",
     )  # fmt: skip

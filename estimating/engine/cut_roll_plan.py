@@ -96,7 +96,7 @@ def roll_plan(
     result = finished(
         product, "roll", value=mm(drawn), bound=mm(min(least, drawn)), stock=total.stock,
         areas=(total.used, total.offcuts, total.dust, total.scrap), scale=STEPS_PER_MM**2,
-        large=[too_large(product, demand) for demand, _ in large], unit="mm",
+        large=too_large(product, [demand for demand, _ in large]), unit="mm",
     )  # fmt: skip
     reasons = list(result.reasons)
     if taken:

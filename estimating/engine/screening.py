@@ -94,6 +94,8 @@ class Screening(Value, kw_only=True):
     missing: list[str]
     caution: str = CAUTION
     reasons: list[Reason]
+    pressed_in: float | None = None
+    """mm of thickness that long use leaves pressed in: compression set × thickness, all layers; None when missing."""
 
 
 def screen_floor(plan: RoomPlan, system: FloorSystem, floor: FloorLayout, products: dict[str, Product]) -> Screening:
@@ -108,6 +110,8 @@ def screen_floor(plan: RoomPlan, system: FloorSystem, floor: FloorLayout, produc
             missing.append(f"density of {name}")
         if product is None or product.stress_at_25_percent is None:
             missing.append(f"stress at 25 % of {name}")
+        if product is None or product.compression_set is None:
+            missing.append(f"compression set of {name}")
     foams = [(product.name, float(product.stress_at_25_percent)) for _, product in layers
              if product is not None and product.stress_at_25_percent]  # fmt: skip
     known = all(product is not None and product.thickness is not None for _, product in layers) and bool(layers)
@@ -122,6 +126,7 @@ def screen_floor(plan: RoomPlan, system: FloorSystem, floor: FloorLayout, produc
         mass=snap(floor.mass_per_area * floor.mat_area / 1e6, 0.001), edges=edges, pressures=pressures,
         open_joints=0.0 if taped else joints, leaking_joints=0.0 if taped else joints, missing=missing,
         reasons=_reasons(system.id, edges, pressures, missing, joints, taped=taped),
+        pressed_in=_pressed_in([product for _, product in layers]),
     )  # fmt: skip
 
 
@@ -144,6 +149,8 @@ def screen_fold_away(
         missing.append(f"stress at 25 % of {name}")
     if not layout.mass:
         missing.append(f"mass of {name}")
+    if product is None or product.compression_set is None:
+        missing.append(f"compression set of {name}")
     thickness = float(product.thickness) if product is not None and product.thickness is not None else 0.0
     foams = [(name, float(product.stress_at_25_percent))] if product and product.stress_at_25_percent else []
     joints = _shared_edges(layout)
@@ -159,7 +166,18 @@ def screen_fold_away(
         mass_per_area=snap(layout.mass / area, 0.001) if area else 0.0, mass=layout.mass, edges=edges,
         pressures=pressures, open_joints=joints, leaking_joints=joints, missing=missing,
         reasons=_reasons(layout.system, edges, pressures, missing, joints, taped=False),
+        pressed_in=_pressed_in([product]),
     )  # fmt: skip
+
+
+def _pressed_in(layers: Sequence[Product | None]) -> float | None:
+    """Thickness lost for good, mm: every layer's compression set of its thickness; None where one is missing."""
+    lost = 0.0
+    for product in layers:
+        if product is None or product.compression_set is None or product.thickness is None:
+            return None
+        lost += float(product.thickness) * float(product.compression_set) / 100
+    return snap(lost)
 
 
 def burning_goods(system: FloorSystem | FoldAwaySystem, floor: FloorLayout | None = None) -> list[str]:

@@ -43,8 +43,11 @@ def test_pressures_by_hand() -> None:
 
 
 def with_data(products: dict[str, Product], **stress: str) -> dict[str, Product]:
+    """These with a sheet of data: the stress named, and 10 % of compression set."""
     return {
-        name: msgspec.structs.replace(p, stress_at_25_percent=Decimal(stress[name])) if name in stress else p
+        name: msgspec.structs.replace(p, stress_at_25_percent=Decimal(stress[name]), compression_set=Decimal(10))
+        if name in stress
+        else p
         for name, p in products.items()
     }
 
@@ -75,7 +78,9 @@ def test_missing_data_says_missing(rooms: Any, systems: Any) -> None:
     products = systems.products()
     system = systems.floor()
     found = screen_floor(plan, system, lay_floor(plan, system, products), products)
-    assert found.missing == ["stress at 25 % of Base", "stress at 25 % of Top"]
+    assert found.missing == [
+        f"{what} of {name}" for name in ("Base", "Top") for what in ("stress at 25 %", "compression set")
+    ]
     assert {p.verdict for p in found.pressures} == {"missing"}
     assert any(r.code == "screening-missing" and r.severity == "warning" for r in found.reasons)
 
@@ -104,3 +109,18 @@ def test_fold_away_joints_by_hand(rooms: Any, systems: Any) -> None:
     assert found.open_joints == pytest.approx(44 * 304.8, abs=2)
     assert found.mass_per_area == pytest.approx(3.2, abs=0.001)
     assert "thickness of Fold-mat" in found.missing
+
+
+def test_what_stays_pressed_in(rooms: Any, systems: Any) -> None:
+    """2 in at 8 % and 1/2 in at 12 %: 0.16 + 0.06 = 0.22 in; with one figure missing nothing is said but that."""
+    products = systems.products()
+    floor = lay_floor(rooms.rectangle(200, 100), systems.floor(), products)
+    plan = rooms.rectangle(200, 100)
+    none = screen_floor(plan, systems.floor(), floor, products)
+    assert none.pressed_in is None
+    assert {"compression set of Base", "compression set of Top"} <= set(none.missing)
+    for name, share in (("base", "8"), ("top", "12")):
+        products[name] = msgspec.structs.replace(products[name], compression_set=Decimal(share))
+    screened = screen_floor(plan, systems.floor(), floor, products)
+    assert screened.pressed_in == pytest.approx(0.22 * 25.4, abs=0.01)
+    assert not [what for what in screened.missing if "compression set" in what]

@@ -5,12 +5,22 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+import msgspec
 import pytest
 from django.test import Client
 from django.urls import reverse
 
 from buildout.builds.web.models import Build, Proposal
 from buildout.people.web.models import User
+from estimating.web.forms import (
+    CoverForm,
+    FitoutForm,
+    FloorSystemForm,
+    FoldAwayForm,
+    LayerForm,
+    ProductForm,
+    WallSystemForm,
+)
 
 pytestmark = pytest.mark.django_db
 ClientOf = Callable[[User | None], Client]
@@ -283,3 +293,22 @@ def test_store_and_zones_of_a_room(
         {"id": "zone", "x": "10'", "y": "8'", "length": "12'", "width": "12'", "why": "Throws"}
     ]
     assert fitout["store"] == {"kind": "cupboard", "length": "8'", "width": "4'", "height": "6'"}
+
+
+@pytest.mark.parametrize(
+    ("form", "elsewhere"),
+    [
+        (ProductForm, {"id"}),
+        (FloorSystemForm, {"id", "layers", "cover"}),
+        (LayerForm, set()),
+        (CoverForm, set()),
+        (FoldAwayForm, {"id"}),
+        (WallSystemForm, {"id"}),
+        (FitoutForm, {"room", "pins", "sides", "route", "weld_free", "store"}),
+    ],
+)
+def test_everything_a_product_or_system_says_can_be_typed(form: Any, elsewhere: set[str]) -> None:
+    """No rule of a system that only a file can change; ``elsewhere``: what has a screen of its own."""
+    known = {field.name for field in msgspec.structs.fields(form.part)}
+    shown = set(form.labels) | {name for name in known if name in form.base_fields}
+    assert known - shown == elsewhere
