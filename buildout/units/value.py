@@ -78,8 +78,11 @@ def to_json(value: Any) -> bytes:
 
 
 def to_plain(value: Any) -> Any:
-    """Turn a value into dicts, lists, strings and numbers, lengths as they were typed."""
-    return msgspec.to_builtins(value, enc_hook=_as_written, order="sorted")
+    """Turn a value into what JSON would read back: dicts, lists, strings and numbers, lengths as they were typed.
+
+    By way of JSON, for a pair that stayed a tuple would not be a list of the schema.
+    """
+    return msgspec.json.decode(to_json(value))
 
 
 def from_json(kind: type[T], data: bytes | str) -> T:
