@@ -787,6 +787,12 @@ def _elevation_notes(elevation: WallElevation, units: UnitSystem) -> list[str]:
         + (f", cap {format_run(elevation.cap_length, units, denominator=16)}." if elevation.cap_length else "."),
     ]
     notes += _cleat_notes(elevation, units)
+    weighed = [panel for panel in [*elevation.panels, *elevation.trims] if panel.mass]
+    if weighed:
+        whole = format_mass(sum(panel.mass for panel in weighed), units)
+        most = format_mass(max(panel.mass for panel in weighed), units)
+        caps = ", caps and padded ends with them" if any(panel in weighed for panel in elevation.trims) else ""
+        notes.append(f"Mass about {whole}{caps}; the heaviest piece {most}.")
     for panel in elevation.trims:
         notes.append(f"{_trim_words(panel, units)}.")
     for start, end, why in elevation.free:

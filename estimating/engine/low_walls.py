@@ -63,7 +63,7 @@ def trim_low_walls(
             for gap, at in ((before, item.start), (after, item.end)):
                 if gap is not None:
                     number = sum(panel.kind == "wall end" for panel in found) + 1
-                    found.append(_end(wall, below, at, gap, thick, system, (foam, board), number, reasons))
+                    found.append(_end(wall, below, at, gap, thick, system, products, (foam, board), number, reasons))
         capped = sum(panel.kind == "cap" for panel in found)
         sections, on_caps = _cap(
             item, wall, (start, end), (before, after), system, products, foam, capped, on_caps, reasons
@@ -148,12 +148,17 @@ def _cap(
     side = 2 * (foam + timber + float(system.turn_back_side))
     ends = 2 * (foam + timber + float(system.turn_back_end))
     found = []
+    masses = (
+        mass_per_area(product, timber), mass_per_area(sheet, foam),
+        mass_per_area(products[system.face]) if system.face in products else None,
+    )  # fmt: skip
     for number, (at, long) in enumerate(shares(parts, evenly(longest))):
+        blanks = ((long, depth), (snap(long + over), snap(depth + over)), (snap(long + ends), snap(depth + side)))
         found.append(
             Panel(
                 id=f"{wall.id}.c{numbered + number + 1}", wall=wall.id, kind="cap", start=snap(start + at), width=long,
                 bottom=snap(item.head if item.head is not None else 0.0), height=depth, board=(long, depth),
-                face=(snap(long + ends), snap(depth + side)), foam=(snap(long + over), snap(depth + over)),
+                face=blanks[2], foam=blanks[1], mass=parts_mass(blanks, masses),
                 staples=math.ceil(2 * (long + depth) / STAPLE_EVERY - 1e-9), thickness=snap(timber + foam),
             )
         )  # fmt: skip
@@ -172,6 +177,7 @@ def _end(
     gap: PlacedFeature,
     thick: float,
     system: WallSystem,
+    products: Mapping[str, Product],
     parts: tuple[float, float],
     number: int,
     reasons: list[Reason],
@@ -189,12 +195,35 @@ def _end(
         reasons.append(said.warning("walls-narrowed", text, gap.id, todo))
     else:
         reasons.append(said.note("walls-low-end", text, gap.id))
+    blanks = ((height, width), (snap(height + over), snap(width + over)), (snap(height + ends), snap(width + side)))
+    goods = [products.get(name) for name in (system.board, system.foam, system.face)]
+    masses = [mass_per_area(one) if one is not None else None for one in goods]
     return Panel(
         id=f"{wall.id}.e{number}", wall=wall.id, kind="wall end", start=snap(at if at <= gap.start else at - own),
-        width=width, bottom=below[0].bottom, height=height, board=(height, width),
-        face=(snap(height + ends), snap(width + side)), foam=(snap(height + over), snap(width + over)),
+        width=width, bottom=below[0].bottom, height=height, board=blanks[0], face=blanks[2], foam=blanks[1],
+        mass=parts_mass(blanks, masses),
         staples=math.ceil(2 * (height + width) / STAPLE_EVERY - 1e-9), thickness=own,
     )  # fmt: skip
+
+
+def mass_per_area(product: Product, thickness: float | None = None) -> float | None:
+    """kg/m² of a product, ``thickness`` mm where it states none of its own; None where its density is missing."""
+    if product.mass_per_area is not None:
+        return float(product.mass_per_area)
+    thick = float(product.thickness) if product.thickness is not None else thickness
+    return float(product.density) * thick / 1000 if product.density is not None and thick is not None else None
+
+
+def parts_mass(blanks: Sequence[tuple[float, float]], masses: Sequence[float | None]) -> float:
+    """kg of board, foam and face by their blanks (mm) and masses (kg/m²); 0 where one of these is missing.
+
+    >>> parts_mass([(1000, 500), (1000, 500)], [6.0, 2.0]), parts_mass([(1000, 500)], [None])
+    (4.0, 0.0)
+    """
+    known = [mass for mass in masses if mass is not None]
+    if len(known) < len(masses):
+        return 0.0
+    return snap(sum(a * b / 1e6 * each for (a, b), each in zip(blanks, known, strict=True)), 0.001)
 
 
 def cap_boards(elevation: WallElevation) -> list[tuple[str, float]]:

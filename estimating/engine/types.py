@@ -580,6 +580,8 @@ class WallLayout(Value, kw_only=True):
     staples: int = 0
     mass: float = 0.0
     """kg of all panels; 0 where a density is missing."""
+    trim_mass: float = 0.0
+    """kg of all caps and padded ends of low walls; 0 where a density is missing."""
 
 
 class FoldAwayLayout(Value, kw_only=True):

@@ -20,7 +20,7 @@ import msgspec
 from buildout.rooms.engine.types import PlacedColumn, PlacedFeature, PlanWall, RoomPlan
 from buildout.units.value import Reason, Status, snap
 from estimating.engine import said
-from estimating.engine.low_walls import held_ends, trim_low_walls
+from estimating.engine.low_walls import held_ends, mass_per_area, parts_mass, trim_low_walls
 from estimating.engine.pinned_runs import Run, divide, evenly, shares
 from estimating.engine.pins import refused
 from estimating.engine.types import CleatLine, Fitout, Panel, Pin, Product, WallElevation, WallLayout, WallSystem
@@ -98,10 +98,7 @@ class Blanks:
 
     def mass(self, board: tuple[float, float], foam: tuple[float, float], face: tuple[float, float]) -> float:
         """kg of a panel; 0 where a part's mass is missing."""
-        if self.board_mass is None or self.foam_mass is None or self.face_mass is None:
-            return 0.0
-        parts = ((board, self.board_mass), (foam, self.foam_mass), (face, self.face_mass))
-        return snap(sum(a * b / 1e6 * each for (a, b), each in parts), 0.001)
+        return parts_mass((board, foam, face), (self.board_mass, self.foam_mass, self.face_mass))
 
     def face(self, height: float, width: float) -> tuple[float, float]:
         """Fabric blank (along the goods, across): the face, over foam edge and board edge, turned back."""
@@ -231,7 +228,11 @@ def _hung(plan: RoomPlan, elevations: list[WallElevation], system: WallSystem, b
     if panels and missing:
         text = f"The panels' mass cannot be told: no density or mass per area of their {', '.join(missing)}."
         found.append(said.note("walls-mass", text, system.id, "Type it from the data sheet."))
-    heavy = [p for p in panels if p.mass > ONE_PERSON]
+    trims = [panel for elevation in elevations for panel in elevation.trims]
+    if not missing and any(not panel.mass for panel in trims):
+        text = "The caps' mass cannot be told: no density or mass per area of their board."
+        found.append(said.note("walls-mass", text, system.cap, "Type it from the data sheet."))
+    heavy = [p for p in [*panels, *trims] if p.mass > ONE_PERSON]
     if heavy:
         most = max(p.mass for p in heavy)
         count = said.count(len(heavy), "panel weighs", "panels weigh")
@@ -305,11 +306,16 @@ def _result(
         faces=_by_size([*panels, *trims, *wraps]),
         corner_fabric=snap(corners * len(panels) + folded),
         staples=sum(p.staples for p in [*panels, *trims]),
-        mass=snap(sum(p.mass for p in panels), 0.001) if all(p.mass for p in panels) else 0.0,
+        mass=_summed(panels),
+        trim_mass=_summed(trims),
         panel_run=snap(sum(p.width for p in panels)),
         panel_area=snap(sum(p.width * p.height for p in panels)),
         reasons=reasons,
     )
+
+
+def _summed(panels: list[Panel]) -> float:
+    return snap(sum(p.mass for p in panels), 0.001) if all(p.mass for p in panels) else 0.0
 
 
 def _unfit(system: WallSystem, products: dict[str, Product]) -> list[Reason]:
@@ -370,16 +376,8 @@ def _blanks(system: WallSystem, products: dict[str, Product]) -> Blanks:
         foam_mm = float(foam) if foam is not None else max(0.0, thick - board_mm)
     return Blanks(
         foam_mm, board_mm, float(system.turn_back_side), float(system.turn_back_end), float(system.foam_edge),
-        *(_mass_per_area(products[part]) for part in (system.board, system.foam, system.face)),
+        *(mass_per_area(products[part]) for part in (system.board, system.foam, system.face)),
     )  # fmt: skip
-
-
-def _mass_per_area(product: Product) -> float | None:
-    if product.mass_per_area is not None:
-        return float(product.mass_per_area)
-    if product.density is not None and product.thickness is not None:
-        return float(product.density) * float(product.thickness) / 1000
-    return None
 
 
 # ---------------------------------------------------------------- what belongs where

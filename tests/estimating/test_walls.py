@@ -149,6 +149,33 @@ def test_caps_and_free_ends_of_low_walls_are_padded(rooms: Any, systems: Any) ->
     assert (end.start, end.thickness) == pytest.approx((282 * INCH, 2 * INCH))
     assert end.board == pytest.approx((39 * INCH, 6.625 * INCH), abs=0.01)
     assert end.face == pytest.approx((47 * INCH, 12.625 * INCH), abs=0.01)
+    # Mass: cap board 3/4 in of 500 kg/m³, foam 1 1/2 in of 30, vinyl 0.6 kg/m², each by its own blank; the end's board
+    # 1/2 in of 560. Without a density nothing is told.
+    weighed = systems.products()
+    for name, more in (
+        ("cap", {"density": Decimal(500)}), ("panel-foam", {"density": Decimal(30)}),
+        ("ply", {"density": Decimal(560)}), ("vinyl", {"mass_per_area": Decimal("0.6")}),
+    ):  # fmt: skip
+        weighed[name] = msgspec.structs.replace(weighed[name], **more)
+    room = rooms.rectangle(400, 200, features=[{"wall": "B-C", **low}, {"wall": "B-C", **gap}])
+    made = lay_walls(room, systems.walls(), Fitout(room="room", panelled=["B-C"]), weighed)
+    square = (INCH / 1000) ** 2
+    cap = square * (
+        73.5 * 7.125 * 0.75 * INCH / 1000 * 500 + 73.75 * 7.375 * 1.5 * INCH / 1000 * 30 + 82 * 13.625 * 0.6
+    )
+    padded = square * (
+        39 * 6.625 * 0.5 * INCH / 1000 * 560 + 39.25 * 6.875 * 1.5 * INCH / 1000 * 30 + 47 * 12.625 * 0.6
+    )
+    trims = made.elevations[0].trims
+    assert [p.mass for p in trims if p.kind == "cap"] == pytest.approx([cap] * 3, abs=0.002)
+    assert [p.mass for p in trims if p.kind == "wall end"] == pytest.approx([padded], abs=0.002)
+    assert made.trim_mass == pytest.approx(3 * cap + padded, abs=0.005)
+    del weighed["cap"]
+    weighed["cap"] = systems.products()["cap"]
+    untold = lay_walls(room, systems.walls(), Fitout(room="room", panelled=["B-C"]), weighed)
+    assert untold.trim_mass == 0
+    assert untold.mass == made.mass > 0
+    assert any(r.code == "walls-mass" and r.where == "cap" for r in untold.reasons)
     # Both ends free: 5 in longer, and the other end's panel stands before the wall begins.
     both = lay(rooms, systems, 400, [low, gap, {"id": "way", "kind": "gap", "start": 20, "end": 64}])
     assert sum(p.width for p in both.trims if p.kind == "cap") == pytest.approx(223 * INCH, abs=0.01)
