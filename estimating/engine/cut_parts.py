@@ -21,6 +21,9 @@ KEEP_COVER = 1828.8
 """Smallest left-overs worth booking in, mm: plywood 12 × 24 in, foam 12 × 48 in, lengths 2 ft, roll goods
 18 in at full width, cover fabric 2 yd. Common practice, no published source."""
 
+HAIR = 25.4 / 32
+"""mm; half a sixteenth of an inch, the finest mark of a tape. Less than this can be neither marked nor sawn off, so a
+piece this much short of its stock's end is left as long as the stock. Common practice, no published source."""
 
 LIMITED = "The search stops after a fixed amount of work, the same on every machine."
 
@@ -44,6 +47,15 @@ def steps(millimetres: float | Decimal) -> int:
 
 def mm(count: int) -> float:
     return count / STEPS_PER_MM
+
+
+def to_the_end(size: float, sides: Sequence[float]) -> float:
+    """A piece's side, or the stock's own where no more than a hair would have to come off.
+
+    >>> to_the_end(2743.0, [2743.2, 1219.2]), to_the_end(2742.0, [2743.2, 1219.2]), to_the_end(2743.3, [2743.2])
+    (2743.2, 2742.0, 2743.3)
+    """
+    return min((side for side in sides if size <= side < size + HAIR), default=size)
 
 
 def mm2(count: int) -> float:

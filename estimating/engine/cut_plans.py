@@ -25,6 +25,7 @@ from estimating.engine.cut_parts import (
     missing,
     mm,
     steps,
+    to_the_end,
     too_large,
 )
 from estimating.engine.cut_roll_plan import roll_plan
@@ -142,9 +143,18 @@ def _demand(
             parts = shared_out(length, longest)
             for number, part in enumerate(parts, 1):
                 part_name = name if len(parts) == 1 else f"{name} part {number} of {len(parts)}"
-                need.pieces.append(CutDemand(piece=part_name, length=part, width=0.0))
+                need.pieces.append(CutDemand(piece=part_name, length=to_the_end(part, sides(product)[0]), width=0.0))
         else:
-            need.pieces.append(CutDemand(piece=name, length=length, width=width))
+            along, across = sides(product)
+            need.pieces.append(CutDemand(piece=name, length=to_the_end(length, along), width=to_the_end(width, across)))
+
+    def sides(product: Product) -> tuple[list[float], list[float]]:
+        """Lengths and widths of stock that a piece may keep: those with sound edges. Roll goods are cut to measure."""
+        sizes = [p for i in (product.id, *product.also_sold) if (p := products.get(i)) is not None]
+        sound = [p for p in sizes if p.form != "roll" and not p.trim]
+        along = [mm(steps(p.length.mm)) for p in sound if p.length is not None]
+        across = [mm(steps(p.width.mm)) for p in sound if p.width is not None]
+        return (along + across, along + across) if product.form == "sheet" and product.turns else (along, across)
 
     floors = {system.id: system for system in floor_systems}
     walls = {system.id: system for system in wall_systems}

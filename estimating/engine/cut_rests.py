@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from estimating.engine.cut_order import free_rectangles
-from estimating.engine.cut_parts import cut_first, keeps, kerf_of, mm, steps
+from estimating.engine.cut_parts import HAIR, cut_first, keeps, kerf_of, mm, steps
 from estimating.engine.types import CutDemand, CutPiece, CutStock, MadeCut, Product
 
 KEEP_STRIP = 152.4
@@ -175,8 +175,14 @@ def _inside(inner: tuple[Corner, Box], outer: tuple[Corner, Box]) -> bool:
 
 
 def _asked(wanted: Sequence[tuple[CutDemand, Box]], piece: CutPiece, size: Box) -> int | None:
+    """Which of ``wanted`` this piece is: of its name, and of its size to within what a saw could take off."""
     return next(
-        (k for k, (d, s) in enumerate(wanted) if d.piece == piece.piece and sorted(s) == sorted(size)), None
+        (
+            k for k, (d, s) in enumerate(wanted)
+            if d.piece == piece.piece
+            and all(abs(a - b) < steps(HAIR) for a, b in zip(sorted(s), sorted(size), strict=True))
+        ),
+        None,
     )  # fmt: skip
 
 

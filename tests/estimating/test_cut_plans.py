@@ -11,12 +11,14 @@ from buildout.units.lengths import Length
 from buildout.units.value import to_json
 from estimating.engine.cut_plans import panel_foam, plan_cuts, steps
 from estimating.engine.types import (
+    CutPiece,
     CutPlan,
     FloorLayout,
     FloorSystem,
     FoamLayer,
     FoamLayout,
     FramePiece,
+    MadeCut,
     Panel,
     Piece,
     Product,
@@ -135,6 +137,38 @@ def test_inch_fractions_and_their_stock_are_rounded_alike() -> None:
     found = plan_cuts([layouts], {"exact": exact}, [system], []).plans[0]
     assert (found.value, found.bound) == (3, 3)
     check(found)
+
+
+def test_a_piece_a_hair_short_of_its_stock_is_not_sawn_at_the_stocks_end() -> None:
+    # 108 in is 2743.2 mm. 0.2 mm is less than half a sixteenth (0.79 mm): no cut; 1.0 mm can be marked and cut.
+    plan = plans(floor([piece("a", 2743.0, 1219.0), piece("b", 2743.0, 600.0), piece("c", 2742.2, 1219.2)]))["base"]
+    check(plan)
+    ways = {s.pieces[0].piece: [(c.kind, c.a, c.b, c.frees) for c in s.cuts] for s in plan.stock}
+    assert ways == {
+        "hall base a": [],
+        "hall base b": [("rip", (0, 600), (2743.2, 600), ["hall base b"])],
+        "hall base c": [("crosscut", (2742.2, 0), (2742.2, 1219.2), ["hall base c"])],
+    }
+    # The sheet's edge stays on the piece: what is used, kept and scrapped is all of three sheets, nothing is dust.
+    assert plan.used_area == pytest.approx(2743.2 * 1219.2 + 2743.2 * 600 + 2742.2 * 1219.2)
+    assert plan.offcut_area == pytest.approx(2743.2 * 619.2)
+    assert (plan.kerf_area, plan.scrap_area) == (0, pytest.approx(1219.2))
+
+
+def test_a_timber_a_hair_short_of_its_stock_is_not_sawn() -> None:
+    (stock,) = plans(floor([piece("a", 2743.2, 1219.2, whole=True)], frame=[144 * INCH - 0.5]))["timber"].stock
+    assert (stock.cuts, stock.pieces[0].length) == ([], 3657.6)
+
+
+def test_what_was_cut_a_hair_off_still_counts_as_the_piece() -> None:
+    cut = MadeCut(
+        id="cut-1", product="base", length=2743.2, width=1219.2,
+        pieces=[CutPiece(piece="hall base a", x=0, y=0, length=2743.0, width=1219.2)],
+    )  # fmt: skip
+    rooms = [floor([piece("a", 2743.0, 1219.2)])]
+    (plan,) = [p for p in plan_cuts(rooms, PRODUCTS, [FLOOR], [WALLS], made=[cut]).plans if p.product == "base"]
+    check(plan)
+    assert [(s.source, [p.piece for p in s.pieces]) for s in plan.stock] == [("already cut", ["hall base a"])]
 
 
 def test_timbers_longer_than_stock_are_butted() -> None:

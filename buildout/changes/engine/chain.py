@@ -99,7 +99,7 @@ LINK_VERSIONS = dict.fromkeys(
     "tasks": 4,
     "forecast": 5,
     "gains": 4,
-    "cut plans": 13,
+    "cut plans": 14,
     "floor": 13,
     "cover": 10,
     "walls": 8,
