@@ -132,6 +132,41 @@ def _cut(number: int, kind: Literal["rip", "crosscut"], part: _Part, at: float, 
     return SawCut(number=number, kind=kind, a=(at, part.y), b=(at, round(part.y + part.width, 3)), frees=frees)
 
 
+def worked_for(
+    length: float, width: float, pieces: Sequence[CutPiece], cuts: Sequence[SawCut]
+) -> list[tuple[list[int], list[int]]]:
+    """What each cut is for: numbers of the pieces it frees, and of those still together in the part it takes off.
+
+    ``pieces`` and ``cuts`` as ``cutting_order`` gives them. Both lists are empty where only an edge comes off.
+
+    >>> made = [CutPiece(piece=n, x=x, y=5, length=30, width=20) for n, x in (("a", 0), ("b", 30))]
+    >>> worked_for(100, 48, *cutting_order(100, 48, made, first="rip"))
+    [([], []), ([], [1, 2]), ([1], []), ([2], [])]
+    """
+    parts = [(0.0, 0.0, length, width)]
+    found: list[tuple[list[int], list[int]]] = []
+    done = 0
+    for cut in cuts:
+        frees = list(range(done + 1, done + len(cut.frees) + 1))
+        done += len(frees)
+        mid = ((cut.a[0] + cut.b[0]) / 2, (cut.a[1] + cut.b[1]) / 2)
+        x, y, long, across = here = next(part for part in parts if _holds(part, mid))
+        parts.remove(here)
+        if cut.kind == "rip":
+            near, far = (x, y, long, mid[1] - y), (x, mid[1], long, y + across - mid[1])
+        else:
+            near, far = (x, y, mid[0] - x, across), (mid[0], y, x + long - mid[0], across)
+        parts += [near, far]
+        off = [p.number for p in pieces if p.number > done and _holds(near, (p.x + p.length / 2, p.y + p.width / 2))]
+        found.append((frees, sorted(off)))
+    return found
+
+
+def _holds(part: tuple[float, float, float, float], at: tuple[float, float]) -> bool:
+    x, y, long, across = part
+    return x <= at[0] <= x + long and y <= at[1] <= y + across
+
+
 def free_rectangles(
     length: float, width: float, pieces: Sequence[CutPiece], kerf: float, *, first: Literal["rip", "crosscut"]
 ) -> list[tuple[float, float, float, float]]:

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from buildout.units.lengths import Length
 from estimating.engine.cut_mixed import mixed_plan
-from estimating.engine.cut_order import cutting_order, free_rectangles
+from estimating.engine.cut_order import cutting_order, free_rectangles, worked_for
 from estimating.engine.cut_parts import Wanted
 from estimating.engine.cut_plans import plan_cuts
 from estimating.engine.take_off import take_off
@@ -124,6 +124,8 @@ def test_order_of_cuts_and_numbers() -> None:
     ]
     assert [(p.number, p.piece) for p in made] == [(1, "c"), (2, "a"), (3, "b")]
     assert free_rectangles(96, 48, pieces, 1, first="rip") == [(0, 32, 96, 16)]
+    # The first rip takes off the strip in which 2 and 3 still lie together.
+    assert worked_for(96, 48, made, cuts) == [([], [2, 3]), ([1], []), ([2, 3], [])]
 
 
 def test_pieces_in_a_pinwheel_cannot_be_cut() -> None:
@@ -157,6 +159,11 @@ def test_nothing_is_lost_and_every_plan_can_be_cut(
         assert sorted(p.number for p in made) == list(range(1, len(made) + 1))
         freed = [name for c in order for name in c.frees]
         assert freed == [p.piece for p in made] or (not order and len(made) == 1)
+        gains = worked_for(one.length, one.width, made, order)
+        assert [made[n - 1].piece for frees, _ in gains for n in frees] == freed
+        for cut, (_, off) in zip(order, gains, strict=True):  # all that it takes off lies before the blade
+            ends = [p.y + p.width if cut.kind == "rip" else p.x + p.length for p in made if p.number in off]
+            assert all(end <= (cut.a[1] if cut.kind == "rip" else cut.a[0]) + 0.001 for end in ends)
     assert len({s.taken for s in plan.stock if s.taken}) == sum(1 for s in plan.stock if s.taken)
 
 

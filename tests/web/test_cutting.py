@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import copy
+import html
 import json
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -237,6 +239,12 @@ def test_cuts_travel_with_the_build(client_of: ClientOf, demo_build: Build, owne
     assert to_plain(made_cuts(bare)) == there
 
 
+def spelled(run: str) -> list[int]:
+    """“1–3, 7” as 1, 2, 3, 7."""
+    ends = [part.split("–") for part in run.strip(", ").split(", ")]
+    return [n for end in ends for n in range(int(end[0]), int(end[-1]) + 1)]
+
+
 def test_every_piece_of_the_layout_stands_on_the_cut_plan_with_its_cuts_in_order(
     client_of: ClientOf, demo_build: Build, owner: User
 ) -> None:
@@ -250,6 +258,14 @@ def test_every_piece_of_the_layout_stands_on_the_cut_plan_with_its_cuts_in_order
         missing = [p.piece for stock in plan.stock for p in stock.pieces if p.piece not in page]
         assert missing == []
         assert "Cuts in order: 1 " in page
+        words = html.unescape(page)
+        lists = re.findall(r"Cuts in order: (.*?)\.</p>\s*<p>Pieces as they come off: (.*?)</p>", words, re.DOTALL)
+        assert lists
+        for cuts, pieces in lists:  # every piece's number is freed by just one cut, and stands beside its name
+            count = len(re.findall(r"\(\d+\) ", pieces.split("; ")[0]))
+            freed = [n for run in re.findall(r"frees ([\d–, ]+)", cuts) for n in spelled(run)]
+            assert freed == list(range(1, count + 1)), cuts
+            assert all(re.search("frees|takes off the part with|trims", cut) for cut in cuts.split("; "))
 
 
 def test_stock_cut_alike_is_one_card_and_what_is_cut_is_folded_away(

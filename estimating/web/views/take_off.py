@@ -18,8 +18,9 @@ from buildout.builds.web.editing import fitting_id, propose_from
 from buildout.rooms.engine.types import RoomPlan
 from buildout.rooms.web.drawings import LONG_WIDTH, PATTERN_WIDTH, svg_of
 from estimating.engine.cut_drawing import alike, draw_stock
+from estimating.engine.cut_order import worked_for
 from estimating.engine.heads import HEADS
-from estimating.engine.types import CutPlan, CutPlans, Need, Product, TakeOff
+from estimating.engine.types import CutPlan, CutPlans, CutStock, Need, Product, SawCut, TakeOff
 from estimating.web import edits
 from estimating.web.forms import NeedForm, QuantitiesForm, product_choices
 from estimating.web.views.desk import Desk, sit_down
@@ -185,12 +186,23 @@ def cut_plan_context(desk: Desk, product_id: str) -> dict[str, Any]:
             "count": len(numbers),
             "stock": stock,
             "each": [one for one in plan.stock if one.number in numbers],
-            "cuts": [(cut, cut.a[1] if cut.kind == "rip" else cut.a[0]) for cut in stock.cuts],
+            "cuts": _cuts(stock),
             "svg": svg_of(draw_stock(plan, stock, desk.sheet.units), f"s{stock.number}", width),
         }
         for numbers, stock in alike(plan)
     ]
     return desk.page("4", plan=plan, product=product, patterns=patterns)
+
+
+def _cuts(stock: CutStock) -> list[tuple[SawCut, float, str]]:
+    """The cuts in order, each with where it is set and what it is for."""
+    found = []
+    for cut, (frees, off) in zip(
+        stock.cuts, worked_for(stock.length, stock.width, stock.pieces, stock.cuts), strict=True
+    ):
+        gain = f"frees {_ranges(frees)}" if frees else f"takes off the part with {_ranges(off)}" if off else "trims"
+        found.append((cut, cut.a[1] if cut.kind == "rip" else cut.a[0], gain))
+    return found
 
 
 def _ranges(numbers: list[int]) -> str:
