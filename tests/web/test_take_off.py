@@ -19,6 +19,7 @@ from buildout.people.web.models import User
 from estimating.engine.types import CutPlans, Product, TakeOff
 from estimating.web.models import Order
 from estimating.web.views.take_off import csv_file
+from scheduling.engine.cautions import CAUTIONS
 
 pytestmark = pytest.mark.django_db
 ClientOf = Callable[[User | None], Client]
@@ -140,6 +141,42 @@ def test_a_cut_plan_on_paper(client_of: ClientOf, demo_build: Build, owner: User
     page = client_of(owner).get(url("cut-plan-pdf", demo_build, "cleat") + "?print").content.decode()
     name = next(p.name for p in sheet(demo_build).section("products", list[Product]) if p.id == "cleat")
     assert f"Cut plan: {name}" in page
+
+
+def test_paper_says_how_good_the_plan_is_as_the_screen_does(
+    client_of: ClientOf, demo_build: Build, owner: User
+) -> None:
+    """The demo's plans are proven; one is made out here to use 20 sheets where no plan can use less than 19."""
+    result = json.loads(demo_build.current.result)
+    plan = next(p for p in result["cut_plans"]["plans"] if p["product"] == "ply-half")
+    said = "Plywood: no plan could be below 19, 5.0 % less."
+    plan |= {"status": "feasible", "value": 20.0, "bound": 19.0}
+    plan["reasons"] = [{"code": "cut plan not proven best", "where": "ply-half", "severity": "note", "text": said}]
+    type(demo_build.current).objects.filter(pk=demo_build.current.pk).update(result=json.dumps(result))
+    browser = client_of(owner)
+    for name, more in (("cut-plan", ""), ("cut-plan-pdf", "?print")):
+        page = browser.get(url(name, demo_build, "ply-half") + more).content.decode()
+        assert "Feasible: no plan can use less than 19, gap 5.0 %" in page  # (20 − 19) / 20
+        assert said in page
+        assert "Proven: no plan can use less" in browser.get(url(name, demo_build, "cleat") + more).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("item", "shown", "left_out"),
+    [("base-51mm", "KNIF", "SAW"), ("vinyl", "KNIF", "SAW"), ("ply-half", "SAW", "KNIF"), ("cleat", "SAW", "KNIF")],
+)
+def test_the_caution_is_the_tools(
+    client_of: ClientOf, demo_build: Build, owner: User, item: str, shown: str, left_out: str
+) -> None:
+    """Goods without a kerf are cut with a knife, the others with a saw: on screen, on paper and at the bench."""
+    browser = client_of(owner)
+    for address in (
+        url("cut-plan", demo_build, item), url("cut-plan-pdf", demo_build, item) + "?print",
+        url("cutting", demo_build, item),
+    ):  # fmt: skip
+        page = browser.get(address).content.decode()
+        assert CAUTIONS[shown] in page, address
+        assert CAUTIONS[left_out] not in page, address
 
 
 def test_nothing_is_cut_from_paint(client_of: ClientOf, demo_build: Build, owner: User) -> None:

@@ -191,7 +191,8 @@ def cut_plan_context(desk: Desk, product_id: str) -> dict[str, Any]:
         }
         for numbers, stock in alike(plan)
     ]
-    return desk.page("4", plan=plan, product=product, patterns=patterns)
+    gap = 100 * (plan.value - plan.bound) / plan.value if plan.value else 0.0
+    return desk.page("4", plan=plan, product=product, patterns=patterns, gap=gap)
 
 
 def _cuts(stock: CutStock) -> list[tuple[SawCut, float, str]]:
