@@ -360,12 +360,20 @@ def _awaited(inputs: Inputs) -> Iterator[tuple[str, str]]:
         mine = [one for one in inputs.arrivals.items if one.item in items]
         sure = all(one.basis == "promised" for one in mine)
         latest = max(one.likely if one.basis == "promised" else one.high for one in mine)
-        when = f"comes on {day_text(latest)}" if sure else f"comes by {day_text(latest)} if ordered today"
+        come = "comes" if len(items) == 1 else "come"
+        when = f"{come} on {day_text(latest)}" if sure else f"{come} by {day_text(latest)} if ordered today"
         yield items[0], f"{goods(items)} {when}"
 
 
 def goods(items: Sequence[str]) -> str:
-    return items[0] if len(items) == 1 else f"{items[0]} and {len(items) - 1} more"
+    """Up to three by the words they are filed under, and how many more.
+
+    >>> goods(["cover"]), goods(["panel-foam", "vinyl"]), goods(["ply", "tape", "vinyl", "wood-screws"])
+    ('cover', 'panel foam and vinyl', 'ply, tape, vinyl and 1 more')
+    """
+    words = [item.replace("-", " ") for item in items]
+    shown = words if len(words) < 4 else [*words[:3], f"{len(words) - 3} more"]
+    return shown[0] if len(shown) == 1 else f"{', '.join(shown[:-1])} and {shown[-1]}"
 
 
 def together(inputs: Inputs, item: str) -> list[str]:
