@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 from collections.abc import Callable
 from typing import Any
 
@@ -10,8 +11,12 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build, Proposal
 from buildout.people.web.models import User
+from buildout.units.lengths import format_run
+from buildout.units.words import counted
+from estimating.engine.types import CutPlans, RoomLayouts, TakeOff
 from estimating.web.forms import (
     CoverForm,
     FitoutForm,
@@ -77,6 +82,38 @@ def test_results_stand_beside_the_system(client_of: ClientOf, demo_build: Build,
     page = client_of(owner).get(url("systems", demo_build)).content.decode()
     for words in ("2 1/2 in", "Closed-cell base foam", "Cut-outs", "Full panels", "in use"):
         assert words in page
+
+
+def test_a_rooms_layouts_say_what_floor_and_cover_take(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    """Every figure is the one of the layout, the take-off or the cut plan; each of the goods has its own row."""
+    sheet = builds.sheet_of(demo_build)
+    layout = next(one for one in sheet.part("layouts", list[RoomLayouts]) if one.room == "hall")
+    page = client_of(owner).get(url("layouts", demo_build, "hall")).content.decode()
+    figures = page[page.index('<section id="figures">') :]
+    figures = html.unescape(figures[: figures.index("</section>")])
+    floor, cover = layout.floor, layout.cover
+    assert floor and cover
+    shown = {
+        "Frame": floor.frame_length, "Ramp": floor.ramp_length, "Hook tape": cover.hook_length,
+        "Loop band of the cover": cover.band_length, "Welds of the cover": cover.weld_length,
+        **{f"Tape, {layer.layer} layer": layer.tape_length for layer in floor.layers},
+    }  # fmt: skip
+    for name, run in shown.items():
+        assert (f"<dt>{name}</dt><dd>{format_run(run, sheet.units)}" in figures) == (run > 0), name
+    assert (f"<dt>Staples</dt><dd>{cover.staples:,}" in figures) == (cover.staples > 0)
+    lines = {line.item: line for line in sheet.part("take_off", TakeOff).lines}
+    rows = figures.split("<tr>")[2:]
+    for layer in floor.layers:
+        cut = next(plan for plan in sheet.part("cut_plans", CutPlans).plans if plan.product == layer.product)
+        row = next(row for row in rows if f"{layer.layer} layer" in row)
+        line = lines[layer.product]
+        assert counted(line.quantity, line.unit) in row
+        for size in (cut.value, cut.bound):
+            assert (format_run(size, sheet.units) if cut.form == "roll" else counted(size, cut.form)) in row
+        assert ("cannot be done with less" in row) == (cut.status == "proven")
+    nothing = client_of(owner).get(url("layouts", demo_build, "children")).content.decode()
+    other = next(one for one in sheet.part("layouts", list[RoomLayouts]) if one.room == "children")
+    assert ('id="figures"' in nothing) == bool(other.floor or other.cover)
 
 
 @pytest.mark.parametrize(

@@ -16,7 +16,7 @@ from buildout.rooms.engine.drawing import Drawing
 from buildout.rooms.engine.types import Room, RoomPlan, Survey
 from buildout.rooms.web.drawings import as_file, dxf_of, svg_of, svg_on_paper, title_block
 from estimating.engine.pins import ON_WALLS, ROUND_FLOOR, refusals, words
-from estimating.engine.types import Fitout, FloorSystem, Product, RoomLayouts
+from estimating.engine.types import CutPlans, Fitout, FloorSystem, Product, RoomLayouts, TakeOff
 from estimating.web.cutting import cutting
 from estimating.web.views.desk import Desk, sit_down
 
@@ -78,6 +78,29 @@ def _sheets(desk: Desk, room_id: str) -> tuple[RoomPlan, RoomLayouts | None, lis
     return plan, layout, found
 
 
+def _floor_goods(desk: Desk, layout: RoomLayouts | None) -> list[dict[str, Any]]:
+    """Goods of a room's floor, from the slab up: what they are for, their cut plan and their line of the take-off."""
+    if layout is None or layout.floor is None:
+        return []
+    floor = layout.floor
+    systems = {system.id: system for system in desk.sheet.section("floor_systems", list[FloorSystem])}
+    system = systems.get(floor.system)
+    uses: dict[str, list[str]] = {}
+    for layer in floor.layers:
+        uses.setdefault(layer.product, []).append(f"{layer.layer} layer")
+    for kind, usual in (("frame", system.frame), ("ramp", system.ramp)) if system is not None else ():
+        item = floor.pinned.get(kind, usual)
+        if item and any(piece.kind == kind for piece in floor.frame):
+            uses.setdefault(item, []).append(kind)
+    products = {product.id: product for product in desk.sheet.section("products", list[Product])}
+    cuts = {plan.product: plan for plan in desk.sheet.part("cut_plans", CutPlans).plans}
+    lines = {line.item: line for line in desk.sheet.part("take_off", TakeOff).lines}
+    return [
+        {"item": item, "uses": found, "product": products.get(item), "cut": cuts.get(item), "line": lines.get(item)}
+        for item, found in uses.items()
+    ]
+
+
 def _gate(desk: Desk, plan: RoomPlan) -> str:
     """What the fabricator gate says of a room, for its cover's drawing."""
     from buildout.rooms.engine.quality import fabricator_gate
@@ -126,7 +149,10 @@ def layouts(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
     parts = (layout.floor, layout.cover, layout.walls, layout.fold_away) if layout else ()
     reasons = [reason for part in parts if part for reason in part.reasons]
     fitout: dict[str, Any] = next((f for f in desk.sheet.document.get("fitouts", []) if f["room"] == room_id), {})
-    context = desk.page("3", plan=plan, layout=layout, drawn=drawn, reasons=reasons, pins=len(fitout.get("pins", [])))
+    context = desk.page(
+        "3", plan=plan, layout=layout, drawn=drawn, reasons=reasons, pins=len(fitout.get("pins", [])),
+        goods=_floor_goods(desk, layout),
+    )  # fmt: skip
     return render(request, "estimating/layouts.html", context)
 
 
