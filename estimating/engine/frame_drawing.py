@@ -25,6 +25,9 @@ ROW = 4.2
 """mm on paper from one line of the table to the next."""
 MOST_ROWS = 44
 """Lines of the table beside each other before it goes on in a second block."""
+NEARLY_SQUARE = 0.25
+"""Degrees. No saw on a site is set finer than half a degree: an end nearer to square than half of that is cut square.
+The one place this is said; angles beyond keep their figure. Common practice, no published source."""
 COLUMNS = (("Piece", 0.0), ("Length", 14.0), ("Cut at start", 39.0), ("Cut at end", 63.0))
 """Head of each column of the table and how far it stands from the table's left edge, mm on paper."""
 TABLE_WIDTH = 92.0
@@ -68,7 +71,7 @@ def draw_frame(
     items.append(dimension((left, low), (left, high), units, offset=14.0, title="Frame over all"))
     items.append(dimension((left, low), (right, low), units, offset=-14.0, title="Frame over all"))
     items += _table(plan, floor.frame, units)
-    mitred = sum(1 for piece in floor.frame for angle in (piece.start_mitre, piece.end_mitre) if abs(angle) >= 0.05)
+    mitred = sum(1 for piece in floor.frame for angle in (piece.start_mitre, piece.end_mitre) if not _square(angle))
     lengths = [
         f"{kind} {format_run(total, units)}"
         for kind, total in (("frame", floor.frame_length), ("ramp", floor.ramp_length))
@@ -183,12 +186,16 @@ def _cell(corner: Point, across: float, row: int, words: str, role: str) -> Text
     )  # fmt: skip
 
 
-def _cut(angle: float) -> str:
-    """How an end is cut, in words.
+def _square(angle: float) -> bool:
+    return abs(angle) <= NEARLY_SQUARE + 1e-9
 
-    >>> _cut(0.0), _cut(45.0), _cut(-5.02)
-    ('square', '45.0° out', '5.0° in')
+
+def _cut(angle: float) -> str:
+    """How an end is cut, in words; within ``NEARLY_SQUARE`` it is square.
+
+    >>> _cut(0.0), _cut(-0.25), _cut(0.3), _cut(45.0), _cut(-5.02)
+    ('square', 'square', '0.3° out', '45.0° out', '5.0° in')
     """
-    if abs(angle) < 0.05:
+    if _square(angle):
         return "square"
     return f"{abs(angle):.1f}° {'out' if angle > 0 else 'in'}"

@@ -6,6 +6,7 @@ import math
 import re
 from typing import Any
 
+import msgspec
 import pytest
 import shapely
 
@@ -180,6 +181,21 @@ def test_the_first_line_is_drawn_and_measured_from_the_side_it_is_laid_from(floo
     first = next(note for note in metric.notes if note.startswith("Snap the first line"))
     assert "1219 mm at the end towards corner" in first
     assert '"' not in first
+
+
+@pytest.mark.parametrize(
+    ("off", "said"), [(0.1, "square"), (-0.25, "square"), (0.26, "0.3° out"), (-0.3, "0.3° in"), (1.0, "1.0° out")]
+)
+def test_ends_nearer_to_square_than_a_saw_is_set_read_square(rooms: Any, systems: Any, off: float, said: str) -> None:
+    """The pieces of a frame with square ends everywhere but one: the table and the count of cut ends follow it."""
+    plan = rooms.rectangle(300, 200)
+    floor = lay_floor(plan, systems.floor(), systems.products())
+    first, *rest = [msgspec.structs.replace(piece, start_mitre=0.0, end_mitre=0.0) for piece in floor.frame]
+    one = msgspec.structs.replace(floor, frame=[msgspec.structs.replace(first, start_mitre=off), *rest])
+    drawing = draw_frame(plan, one, system=systems.floor())
+    ends = [words for words in texts(drawing) if words == "square" or "°" in words]
+    assert sorted(ends) == sorted([said, *["square"] * (2 * len(floor.frame) - 1)])
+    assert f"{int(said != 'square')} ends are not cut square" in " ".join(drawing.notes)
 
 
 def test_frame_pieces_are_drawn_where_they_lie_with_their_cuts(rooms: Any, systems: Any) -> None:
