@@ -527,10 +527,27 @@ def _first_line(
         name = min(plan.corners, key=lambda c: (math.dist(plan.corners[c], at), c)) if plan.corners else ""
         where = f"at the end towards corner {name}" if name else f"at {said.length(end[0])} along"
         parts.append(f"{said.length(abs(v - end[1]))} {where}")
-    axis = "x" if courses.direction == "x" else "y"
-    text = f"Off the foam's longest side along {axis}, inside the frame: {parts[0]}, {parts[1]}."
+    a, b = (turned_point(end, courses.direction) for end in ends)
+    wall = _wall_beside(a, b, plan)
+    side = f"side parallel to wall {wall} and nearest to it" if wall else f"longest side along {courses.direction}"
+    text = f"Off the foam's {side}, inside the frame: {parts[0]}, {parts[1]}."
     a, b = (turned_point((snap(u), snap(v)), courses.direction) for u in (u0, u1))
     return Joint(a=a, b=b), text
+
+
+def _wall_beside(a: Point, b: Point, plan: RoomPlan) -> str:
+    """The wall nearest to the middle of a side among those within 10° of parallel to it; empty: there is none."""
+    import shapely
+
+    length = math.dist(a, b)
+    mid = shapely.Point((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
+    found = []
+    for wall in plan.walls:
+        run = math.dist(wall.a, wall.b)
+        turn = (b[0] - a[0]) * (wall.b[1] - wall.a[1]) - (b[1] - a[1]) * (wall.b[0] - wall.a[0])
+        if run and length and abs(turn) <= run * length * math.sin(math.radians(10)):
+            found.append((round(shapely.LineString([wall.a, wall.b]).distance(mid), 1), wall.id))
+    return min(found)[1] if found else ""
 
 
 # ---------------------------------------------------------------- reasons

@@ -286,6 +286,11 @@ def test_the_first_line_and_where_it_is_measured_from(rooms: Any, systems: Any) 
     width = first[0].box[1]
     assert abs(base.first_line.a[1] - 4 * INCH) == pytest.approx(width)
     assert base.first_line_from.count("towards corner") == 2
+    plan = rooms.rectangle(200, 107)
+    walls = {w.id: w for w in plan.walls if abs(w.a[1] - w.b[1]) < 1}
+    side = base.first_line.a[1] - width, base.first_line.a[1] + width
+    beside = min(walls, key=lambda w: min(abs(walls[w].a[1] - v) for v in side))
+    assert f"side parallel to wall {beside} and nearest to it" in base.first_line_from
     assert base.cut_count == sum(not p.whole for p in base.pieces)
     assert base.tape_length == base.joint_length > 0
     one = lay_floor(rooms.rectangle(116, 56), systems.floor(layers=BASE_ONLY), systems.products()).layers[0]

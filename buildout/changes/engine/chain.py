@@ -100,7 +100,7 @@ LINK_VERSIONS = dict.fromkeys(
     "forecast": 5,
     "gains": 5,
     "cut plans": 14,
-    "floor": 13,
+    "floor": 14,
     "cover": 10,
     "walls": 8,
     "fold-away": 6,
