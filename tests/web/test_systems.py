@@ -92,7 +92,8 @@ def test_a_rooms_layouts_say_what_floor_and_cover_take(client_of: ClientOf, demo
     figures = page[page.index('<section id="figures">') :]
     figures = html.unescape(figures[: figures.index("</section>")])
     floor, cover = layout.floor, layout.cover
-    assert floor and cover
+    assert floor
+    assert cover
     shown = {
         "Frame": floor.frame_length, "Ramp": floor.ramp_length, "Hook tape": cover.hook_length,
         "Loop band of the cover": cover.band_length, "Welds of the cover": cover.weld_length,
