@@ -184,7 +184,7 @@ def lay_cover(
         band_length=snap(band),
         hook_length=snap(band),
         staples=staples(band),
-        reliefs=reliefs(outline, cut),
+        reliefs=reliefs(outline, cut, lips),
         passage=steps,
         goods_width=snap(chosen.width),
         weld_in_zones=snap(in_zones),

@@ -44,6 +44,7 @@ from estimating.engine.types import (
     FoldAwayLayout,
     Panel,
     Pin,
+    Relief,
     WallElevation,
     WallLayout,
 )
@@ -370,10 +371,17 @@ def draw_cover(
                     or_shift=[(8.0, 2.0), (-8.0, 2.0), (8.0, -3.0), (-8.0, -3.0)],
                 )
             )  # fmt: skip
-    for relief in cover.reliefs:
-        if len(relief.slit) == 2:
-            words = f"Shortest slit, {_to_quarter(relief.slit_length, units)}"
-            items.append(Line(a=relief.slit[0], b=relief.slit[1], role="cutout", title=words))
+    for name, relief in _slits(cover):
+        words = f"{name}, {_to_quarter(relief.slit_length, units)}"
+        a, b = relief.slit
+        items.append(Line(a=a, b=b, role="cutout", title=f"Slit {words}"))
+        middle = ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
+        items.append(
+            Text(
+                at=middle, text=words, role="small label", size=SMALL, clear=True, shift=(0.0, 1.2),
+                or_shift=[(0.0, -3.4), (12.0, 0.0), (-12.0, 0.0)],
+            )
+        )  # fmt: skip
     count = len(outline)
     reach = max(math.dist(a, b) for a in outline for b in outline)
     for k, point in enumerate(outline):
@@ -519,6 +527,25 @@ def _walk_on(plan: RoomPlan, outline: Ring) -> list[str]:
     return found
 
 
+def _slits(cover: CoverLayout) -> list[tuple[str, Relief]]:
+    """Slits by the name they have on the drawing."""
+    return [(f"S{k}", one) for k, one in enumerate((r for r in cover.reliefs if len(r.slit) == 2), 1)]
+
+
+def _slit_notes(cover: CoverLayout, units: UnitSystem) -> list[str]:
+    """What is done at a slit: common practice, no published source."""
+    slits = _slits(cover)
+    if not slits:
+        return []
+    laps = "3 to 4 in" if units == "feet-inches" else "75 to 100 mm"
+    told = ", ".join(f"{name} {_to_quarter(relief.slit_length, units)}" for name, relief in slits)
+    trodden = [name for name, relief in slits if relief.walked_on]
+    return [
+        f"Slit to the edge {told}: laps of {laps} with hook-and-loop, keyhole end, so that the cover goes round the "
+        "column." + (f" {' and '.join(trodden)} can only end on an edge that is walked on." if trodden else "")
+    ]
+
+
 def _cover_notes(
     cover: CoverLayout,
     spec: CoverSpec | None,
@@ -543,6 +570,7 @@ def _cover_notes(
         f"Diagonals: {diagonals}." if diagonals else "",
         *cutouts,
         f"Corners at cut-outs rounded at least {radius}, patch welded at every inside corner." if cutouts else "",
+        *_slit_notes(cover, units),
         f"Welds as drawn, {format_run(cover.weld_length, units)}; welded, never stitched. "
         + (f"Walk-on side: {', '.join(walk_on)}." if walk_on else ""),
         f"{goods}{hem} Colour: {'_' * 14}    Side to come off the roll first: {'_' * 8}",

@@ -21,6 +21,8 @@ CLEARANCE = 101.6
 SHORTEST_ROLL = 1524.0
 """mm (5 ft): a cover folded narrower than this makes a roll too thick to hold."""
 ROLL_STEP = 304.8
+STRAIGHT_SIDES = 8
+"""A cut-out with more corners than this is drawn for a round column: none of its corners is one."""
 CORNER_CLEAR = 304.8
 STAPLE_EVERY = 38.1
 STAPLE_ROWS = 2
@@ -173,35 +175,43 @@ def to_spare(step: RouteStep, across: float, roll: float) -> float:
     return snap(longest_round_turn(width, float(step.into or step.width), across) - roll)
 
 
-def reliefs(outline: Ring, cutouts: Sequence[Ring]) -> list[Relief]:
+def reliefs(outline: Ring, cutouts: Sequence[Ring], walked: Any = None) -> list[Relief]:
     """Every cut-out with a slit to the edge, and every inner corner that needs a patch.
 
     The slit is the shortest that meets a side square and a foot away from its corners: one that ran into an inner
-    corner would tear there.
+    corner would tear there. For the same reason it leaves a cut-out with straight sides in the middle of one. It ends
+    on an edge that is ``walked`` on (an area, mm) only where it can end nowhere else.
     """
     import shapely
+
+    def trodden(foot: Point) -> bool:
+        return walked is not None and not walked.is_empty and bool(walked.distance(shapely.Point(foot)) < 1.0)
 
     found = []
     fabric = shapely.Polygon(outline, [list(ring) for ring in cutouts]).buffer(0.5)
     for ring in cutouts:
         tried = []
+        starts = list(ring)
+        if len(ring) <= STRAIGHT_SIDES:
+            starts = [((p[0] + q[0]) / 2, (p[1] + q[1]) / 2) for p, q in zip(ring, [*ring[1:], ring[0]], strict=True)]
         for a, b in zip(outline, outline[1:] + outline[:1], strict=True):
             run = math.dist(a, b)
-            for p in ring:
+            for p in starts:
                 along = ((p[0] - a[0]) * (b[0] - a[0]) + (p[1] - a[1]) * (b[1] - a[1])) / run
                 if CORNER_CLEAR <= along <= run - CORNER_CLEAR:
                     foot = (a[0] + (b[0] - a[0]) * along / run, a[1] + (b[1] - a[1]) * along / run)
-                    tried.append((math.dist(p, foot), p, foot))
-        inside = (t for t in sorted(tried) if fabric.covers(shapely.LineString(t[1:])))
+                    tried.append((trodden(foot), round(math.dist(p, foot), 3), p, foot))
+        inside = (t[2:] for t in sorted(tried) if fabric.covers(shapely.LineString(t[2:])))
         best = next(inside, None)
         if best is None:
             near: Any = shapely.shortest_line(shapely.LinearRing(ring), shapely.LinearRing(outline))
-            best = (near.length, near.coords[0], near.coords[1])
-        ends: list[Point] = [(snap(x), snap(y)) for x, y in best[1:]]
+            best = (near.coords[0], near.coords[1])
+        ends: list[Point] = [(snap(x), snap(y)) for x, y in best]
         centre = shapely.Polygon(ring).centroid
         found.append(
             Relief(
-                kind="cut-out", at=(snap(centre.x), snap(centre.y)), slit=ends, slit_length=snap(math.dist(*ends))
+                kind="cut-out", at=(snap(centre.x), snap(centre.y)), slit=ends, slit_length=snap(math.dist(*ends)),
+                walked_on=trodden(best[1]),
             )
         )  # fmt: skip
     sign = 1.0 if signed_area(outline) > 0 else -1.0

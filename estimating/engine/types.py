@@ -450,6 +450,8 @@ class Relief(Value, kw_only=True):
     slit: list[tuple[float, float]] = []
     """From the cut-out to the nearest edge; the cover is opened along it to go round the column."""
     slit_length: float = 0.0
+    walked_on: bool = False
+    """The slit ends on an edge that is walked on: it could end nowhere else."""
 
 
 class PassageStep(Value, kw_only=True):

@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
+import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -15,7 +16,7 @@ from buildout.rooms.engine.dxf import to_dxf
 from buildout.units.lengths import Length
 from estimating.engine.cover import lay_cover
 from estimating.engine.layout_drawings import draw_cover
-from estimating.engine.passage import longest_round_turn, passage, staples
+from estimating.engine.passage import longest_round_turn, passage, reliefs, staples
 from estimating.engine.types import RouteStep
 
 FOOT = 304.8
@@ -85,7 +86,10 @@ def test_slits_and_patches_of_the_hall(rooms: Any, systems: Any) -> None:
     for slit in slits:
         assert slit.slit_length == pytest.approx(math.dist(*slit.slit), abs=0.02)
         start, foot = slit.slit
-        assert start in cover.cutouts[slits.index(slit)]
+        # From the middle of a side (anywhere on a round one): at a corner it would tear.
+        ring = cover.cutouts[slits.index(slit)]
+        middles = [((p[0] + q[0]) / 2, (p[1] + q[1]) / 2) for p, q in zip(ring, [*ring[1:], ring[0]], strict=True)]
+        assert min(math.dist(start, at) for at in (middles if len(ring) == 4 else ring)) < 0.02
         sides = zip(cover.outline, cover.outline[1:] + cover.outline[:1], strict=True)
         a, b = min(sides, key=lambda side: _to_segment(foot, *side))
         assert _to_segment(foot, a, b) < 0.05
@@ -100,6 +104,22 @@ def test_slits_and_patches_of_the_hall(rooms: Any, systems: Any) -> None:
     assert sum(1 for r in cover.reliefs if r.kind == "inner corner") == 3
     assert cover.hook_length == cover.band_length
     assert [s.step for s in cover.passage] == ["roller-door"]
+
+
+def test_a_slit_ends_where_nobody_walks_unless_there_is_no_such_edge() -> None:
+    """10 × 8 ft, a square foot cut out 1 ft off the south edge, 3 off the west: 1 ft south, walked on; 3 ft west."""
+    foot = FOOT
+    outline = [(0.0, 0.0), (10 * foot, 0.0), (10 * foot, 8 * foot), (0.0, 8 * foot)]
+    hole = [(3 * foot, foot), (4 * foot, foot), (4 * foot, 2 * foot), (3 * foot, 2 * foot)]
+    south = shapely.box(0, 0, 10 * foot, 100)
+    (free,) = (r for r in reliefs(outline, [hole]) if r.kind == "cut-out")
+    assert [x for at in free.slit for x in at] == pytest.approx([3.5 * foot, foot, 3.5 * foot, 0], abs=0.01)
+    (west,) = (r for r in reliefs(outline, [hole], south) if r.kind == "cut-out")
+    assert [x for at in west.slit for x in at] == pytest.approx([3 * foot, 1.5 * foot, 0, 1.5 * foot], abs=0.01)
+    assert (west.slit_length, west.walked_on) == (pytest.approx(3 * foot, abs=0.01), False)
+    everywhere = shapely.box(0, 0, 10 * foot, 8 * foot).boundary.buffer(100)
+    (worn,) = (r for r in reliefs(outline, [hole], everywhere) if r.kind == "cut-out")
+    assert (worn.slit, worn.walked_on) == (free.slit, True)
 
 
 def _to_segment(p: tuple[float, float], a: tuple[float, float], b: tuple[float, float]) -> float:

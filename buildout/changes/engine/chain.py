@@ -101,7 +101,7 @@ LINK_VERSIONS = dict.fromkeys(
     "gains": 5,
     "cut plans": 14,
     "floor": 14,
-    "cover": 10,
+    "cover": 11,
     "walls": 8,
     "fold-away": 6,
 }
