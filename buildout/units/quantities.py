@@ -6,6 +6,7 @@ the caller says so, and the conversion is told in words with its arithmetic.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
 from functools import cache
@@ -79,7 +80,7 @@ _BASE_NAMES = {
 class Goods(NamedTuple):
     """What must be known of goods to convert between units; leave out what does not matter. Lengths in mm."""
 
-    width_mm: Decimal | float | None = None
+    goods_width_mm: Decimal | float | None = None
     """Usable width of a roll."""
     sheet: tuple[Decimal | float, Decimal | float] | None = None
     roll_length_mm: Decimal | float | None = None
@@ -126,18 +127,53 @@ def convert(
         raise QuantityError("A quantity is a number, nought or more, such as 84")
     if from_unit == to_unit:
         return quantity, f"{_number(Fraction(quantity))} {_name(from_unit, quantity)}"
+    factor, known = _factor(from_unit, to_unit, goods)
+    amount = _decimal(Fraction(quantity) * factor)
+    return amount, _words(quantity, from_unit, to_unit, factor, amount, known)
+
+
+def convert_by_way_of(
+    middle: str,
+    quantity: Decimal,
+    from_unit: str,
+    from_sizes: Mapping[str, Any],
+    to_unit: str,
+    to_sizes: Mapping[str, Any],
+) -> tuple[Decimal, str]:
+    """``convert`` between goods of different sizes, by a unit both have; rounded once, at the end.
+
+    ``from_sizes``, ``to_sizes``: the sizes ``convert`` takes, of each. One running yard 54 in wide covers 13.5 sq ft,
+    and so many are 13.5 ÷ 5 = 2.7 running ft of goods 60 in wide:
+
+    >>> wide, wider = {"goods_width_mm": Decimal("1371.6")}, {"goods_width_mm": Decimal("1524")}
+    >>> convert_by_way_of("square foot", Decimal(1), "running yard", wide, "running foot", wider)[0]
+    Decimal('2.700000')
+    """
+    between, first = convert(quantity, from_unit, middle, **from_sizes)
+    _, second = convert(between, middle, to_unit, **to_sizes)
+    exact = Fraction(quantity)
+    for one, other, sizes in ((from_unit, middle, from_sizes), (middle, to_unit, to_sizes)):
+        if one != other:
+            exact *= _factor(one, other, Goods(**sizes))[0]
+    return _decimal(exact), f"{first}; {second}"
+
+
+def _factor(from_unit: str, to_unit: str, goods: Goods) -> tuple[Fraction, str]:
+    """What one unit comes to in the other, exactly, and what had to be known for it."""
     _check_fits(goods)
     give, take = _measure(from_unit, goods), _measure(to_unit, goods)
     give, take = _meet(from_unit, give, to_unit, take, goods)
-    factor = give.size / take.size
-    result = Fraction(quantity) * factor
-    amount = _decimal(result)
-    words = _words(quantity, from_unit, to_unit, factor, amount, " ".join(w for w in (give.known, take.known) if w))
-    return amount, words
+    return give.size / take.size, " ".join(known for known in (give.known, take.known) if known)
 
 
 def _check_fits(goods: Goods) -> None:
-    sizes = [goods.width_mm, goods.roll_length_mm, goods.piece_length_mm, goods.thickness_mm, *(goods.sheet or ())]
+    sizes = [
+        goods.goods_width_mm,
+        goods.roll_length_mm,
+        goods.piece_length_mm,
+        goods.thickness_mm,
+        *(goods.sheet or ()),
+    ]
     if any(s is not None and s <= 0 for s in sizes) or (goods.per_pack is not None and goods.per_pack < 1):
         raise QuantityError("A size or pack of nothing cannot be converted. Give sizes above nought")
     if goods.spread is not None and goods.spread <= 0:
@@ -196,7 +232,7 @@ def _meet(from_unit: str, give: _Measure, to_unit: str, take: _Measure, goods: G
     low, high = sorted((order.index(give.base), order.index(take.base)))
     for step in range(low, high):
         if step == 0:
-            size, what = goods.width_mm, "the width of the goods"
+            size, what = goods.goods_width_mm, "the width of the goods"
         else:
             size, what = goods.thickness_mm, "the thickness"
         if size is None:

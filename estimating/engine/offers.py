@@ -12,7 +12,7 @@ import msgspec
 
 from buildout.units.dates import day_text
 from buildout.units.money import round_money
-from buildout.units.quantities import QuantityError, convert, to_unit
+from buildout.units.quantities import QuantityError, convert, convert_by_way_of, to_unit
 from buildout.units.value import Reason
 from estimating.engine.prices import LARGEST, Bracket, cheapest_in, goods_in, problems, tiers, whole_packs
 from estimating.engine.types import (
@@ -364,20 +364,12 @@ def _across(amount: Decimal, asked: TakeOffLine, line: QuoteLine, *, back: bool 
     if mine == theirs:
         return convert(amount, give, take, **mine)
     if "per_pack" in theirs and theirs["per_pack"] != mine.get("per_pack"):
-        return _by_way_of("each", amount, give, give_sizes, take, take_sizes)
+        return convert_by_way_of("each", amount, give, give_sizes, take, take_sizes)
     try:
-        way = _by_way_of("square foot", amount, give, give_sizes, take, take_sizes)
+        way = convert_by_way_of("square foot", amount, give, give_sizes, take, take_sizes)
     except QuantityError:
-        way = _by_way_of("running foot", amount, give, give_sizes, take, take_sizes)
+        way = convert_by_way_of("running foot", amount, give, give_sizes, take, take_sizes)
     return way[0], f"{way[1]}; the layout was made for the other {'width' if _wider(asked, line) else 'size'}"
-
-
-def _by_way_of(
-    middle: str, amount: Decimal, give: str, give_sizes: dict[str, Any], take: str, take_sizes: dict[str, Any]
-) -> tuple[Decimal, str]:
-    between, first = convert(amount, give, middle, **give_sizes)
-    found, second = convert(between, middle, take, **take_sizes)
-    return found, f"{first}; {second}"
 
 
 def _wider(asked: TakeOffLine, line: QuoteLine) -> bool:

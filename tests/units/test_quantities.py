@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from buildout.units.quantities import UNITS, QuantityError, convert, to_unit
+from buildout.units.quantities import UNITS, QuantityError, convert, convert_by_way_of, to_unit
 from estimating.engine.types import PurchaseUnit
 
 INCH = Decimal("25.4")
@@ -127,3 +127,11 @@ def test_there_and_back(quantity, unit):
     there, _ = convert(quantity, unit, "running yard", **known)
     back, _ = convert(there, "running yard", unit, **known)
     assert abs(back - quantity) < Decimal("0.00001")
+
+
+def test_by_way_of_another_unit_is_rounded_once() -> None:
+    """A running foot of goods 44 in wide: 0.3048 × 1.1176 m = 0.34064448 m². By 3.666667 sq ft it would be 0.340645."""
+    narrow, wide = {"goods_width_mm": Decimal("1117.6")}, {"goods_width_mm": Decimal("914.4")}
+    found, words = convert_by_way_of("square foot", Decimal(1), "running foot", narrow, "square metre", wide)
+    assert found == Decimal("0.340644")
+    assert "sq ft" in words
