@@ -15,14 +15,12 @@ from buildout.units.value import Reason, Status, snap
 from estimating.engine.best_sheet import Cut
 from estimating.engine.cut_choice import Choice, Offer, Priced, Pricing, Source, choose_stock
 from estimating.engine.cut_lengths import best_pattern, near_patterns
-from estimating.engine.cut_order import free_rectangles
 from estimating.engine.cut_parts import (
     LIMITED,
     STEPS_PER_MM,
     Wanted,
     cut_first,
     keeps,
-    kerf_of,
     missing,
     mm,
     steps,
@@ -224,9 +222,10 @@ def _draw(
 ) -> list[CutPiece]:
     pieces: list[CutPiece] = []
 
-    def put(kind: int, x: int, y: int, a: int, b: int) -> None:
+    def put(kind: int, x: int, y: int, a: int, b: int) -> bool:
+        """False where nobody waits for such a piece any more: patterns may give more than is wanted."""
         if not waiting[kinds[kind]]:
-            return
+            return False
         demand, size = waiting[kinds[kind]].pop()
         pieces.append(
             CutPiece(
@@ -234,6 +233,7 @@ def _draw(
                 turned=(a, b) != size,
             )
         )  # fmt: skip
+        return True
 
     def cut(tree: Cut, x: int, y: int) -> None:
         name, at, first, second = tree
@@ -247,8 +247,8 @@ def _draw(
         at = 0
         for kind, count in enumerate(offer.counts):
             for _ in range(count):
-                put(kind, at, 0, *kinds[kind])
-                at += kinds[kind][0] + kerf
+                if put(kind, at, 0, *kinds[kind]):
+                    at += kinds[kind][0] + kerf
     else:
         cut(offer.drawing, 0, 0)
     return pieces
@@ -259,7 +259,6 @@ def _summed(
     reasons: list[Reason], *, flat: bool,
 ) -> CutPlan:  # fmt: skip
     cost, cost_bound = costs
-    kerf = kerf_of(product)
     short, long = (steps(k) for k in keeps(product))
     taken = {s.taken for s in drawn if s.source == "remnant"}
     used, dust, scrap, total, offcut = made.used, made.dust, made.scrap, made.area, 0
@@ -271,8 +270,7 @@ def _summed(
         else:
             area = steps(one.length) * steps(one.width)
             here = sum(steps(p.length) * steps(p.width) for p in one.pieces)
-            first = cut_first(product, one.length, one.width, one.pieces)
-            free = free_rectangles(one.length, one.width, one.pieces, kerf, first=first)
+            _, free = cut_first(product, one.length, one.width, one.pieces)
             left = sum(steps(a) * steps(b) for _, _, a, b in free)
             for x, y, a, b in sorted(free, key=lambda f: (-f[2] * f[3], f)):
                 if max(steps(a), steps(b)) >= long and min(steps(a), steps(b)) >= short:

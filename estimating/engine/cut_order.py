@@ -13,6 +13,8 @@ from estimating.engine.types import CutPiece, SawCut
 
 NEAR = 0.001
 """mm; places closer than this are the same."""
+Rect = tuple[float, float, float, float]
+"""Where it lies along and across, its length and width, mm."""
 
 
 @dataclass(frozen=True)
@@ -162,20 +164,20 @@ def worked_for(
     return found
 
 
-def _holds(part: tuple[float, float, float, float], at: tuple[float, float]) -> bool:
+def _holds(part: Rect, at: tuple[float, float]) -> bool:
     x, y, long, across = part
     return x <= at[0] <= x + long and y <= at[1] <= y + across
 
 
 def free_rectangles(
     length: float, width: float, pieces: Sequence[CutPiece], kerf: float, *, first: Literal["rip", "crosscut"]
-) -> list[tuple[float, float, float, float]]:
+) -> list[Rect]:
     """What is left when the stock has been cut: (x, y, length, width), the saw's dust taken off.
 
     >>> free_rectangles(96, 48, [CutPiece(piece="a", x=0, y=0, length=60, width=40)], 1, first="rip")
     [(0, 41, 96, 7), (61, 0, 35, 40)]
     """
-    found: list[tuple[float, float, float, float]] = []
+    found: list[Rect] = []
     waiting = [(_Part(0, 0, length, width, tuple(range(len(pieces)))), first)]
     while waiting:
         part, way = waiting.pop(0)

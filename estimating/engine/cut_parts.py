@@ -8,7 +8,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from typing import Literal
 
 from buildout.units.value import Reason, Status, snap
-from estimating.engine.cut_order import free_rectangles
+from estimating.engine.cut_order import Rect, free_rectangles
 from estimating.engine.said import length as said
 from estimating.engine.types import CutDemand, CutPiece, CutPlan, CutStock, Product
 
@@ -142,19 +142,24 @@ def kerf_of(product: Product) -> float:
     return mm(steps(product.kerf.mm)) if product.kerf else 0.0
 
 
-def cut_first(product: Product, length: float, width: float, pieces: Sequence[CutPiece]) -> Literal["rip", "crosscut"]:
-    """Which way stock is divided first: sheets so that most is left worth keeping, as far as the tool leaves a choice.
+def cut_first(
+    product: Product, length: float, width: float, pieces: Sequence[CutPiece]
+) -> tuple[Literal["rip", "crosscut"], list[Rect]]:
+    """Which way stock is divided first, and what is then left of it (as ``free_rectangles`` gives it).
 
-    Raises ValueError where the pieces cannot be parted by straight cuts.
+    Sheets so that most is left worth keeping, as far as the tool leaves a choice. Raises ValueError where the pieces
+    cannot be parted by straight cuts.
     """
-    if product.form != "sheet":
-        return "crosscut"
-    if product.cuts == "rips, then crosscuts":
-        return "rip"
-    short, long = keeps(product)
-    kept = {}
     ways: tuple[Literal["rip", "crosscut"], ...] = ("rip", "crosscut")
-    for way in ways:
-        free = free_rectangles(length, width, pieces, kerf_of(product), first=way)
-        kept[way] = sum(steps(a) * steps(b) for _, _, a, b in free if max(a, b) >= long and min(a, b) >= short)
-    return "crosscut" if kept["crosscut"] > kept["rip"] else "rip"
+    if product.form != "sheet":
+        ways = ("crosscut",)
+    elif product.cuts == "rips, then crosscuts":
+        ways = ("rip",)
+    kerf = kerf_of(product)
+    found = [(way, free_rectangles(length, width, pieces, kerf, first=way)) for way in ways]
+    short, long = keeps(product)
+
+    def worth_keeping(way: tuple[str, list[Rect]]) -> int:
+        return sum(steps(a) * steps(b) for _, _, a, b in way[1] if max(a, b) >= long and min(a, b) >= short)
+
+    return found[0] if len(found) == 1 else max(found, key=worth_keeping)  # the rip where they are alike

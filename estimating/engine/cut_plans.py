@@ -14,7 +14,7 @@ import msgspec
 from buildout.units.value import Reason, Status, snap
 from estimating.engine.cut_lengths import cut_lengths
 from estimating.engine.cut_mixed import mixed_plan
-from estimating.engine.cut_order import cutting_order, free_rectangles
+from estimating.engine.cut_order import cutting_order
 from estimating.engine.cut_parts import (
     STEPS_PER_MM,
     Wanted,
@@ -256,7 +256,7 @@ def _ordered(plan: CutPlan, products: Mapping[str, Product]) -> CutPlan:
             ]
         else:
             try:
-                first = cut_first(goods, one.length, one.width, one.pieces)
+                first, _ = cut_first(goods, one.length, one.width, one.pieces)
                 pieces, cuts = cutting_order(one.length, one.width, one.pieces, first=first, kerf=kerf_of(goods))
             except ValueError:
                 if not one.source.endswith("already cut"):
@@ -294,8 +294,7 @@ def _sheet_plan(product: Product, need: Wanted) -> CutPlan:
             for p in sorted(sheet.pieces, key=lambda p: (p.y, p.x))
         ]  # fmt: skip
         kept: list[CutPiece] = []
-        first = cut_first(product, mm(length), mm(width), pieces)
-        free = free_rectangles(mm(length), mm(width), pieces, mm(kerf), first=first)
+        _, free = cut_first(product, mm(length), mm(width), pieces)
         for x, y, a, b in sorted(free, key=lambda f: (-f[2] * f[3], f)):
             area = steps(a) * steps(b)
             if max(a, b) >= max(keep) and min(a, b) >= min(keep):

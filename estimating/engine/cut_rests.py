@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from estimating.engine.cut_order import free_rectangles
-from estimating.engine.cut_parts import HAIR, cut_first, keeps, kerf_of, mm, steps
+from estimating.engine.cut_order import Rect
+from estimating.engine.cut_parts import HAIR, cut_first, keeps, mm, steps
 from estimating.engine.types import CutDemand, CutPiece, CutStock, MadeCut, Product
 
 KEEP_STRIP = 152.4
@@ -145,12 +145,8 @@ def _nested(product: Product, cuts: Sequence[MadeCut], width: int | None) -> dic
     return found
 
 
-def _left(
-    product: Product, length: float, width: float, pieces: Sequence[CutPiece]
-) -> list[tuple[float, float, float, float]]:
-    long = mm(steps(length))
-    first = cut_first(product, long, width, pieces)
-    return free_rectangles(long, width, pieces, kerf_of(product), first=first)
+def _left(product: Product, length: float, width: float, pieces: Sequence[CutPiece]) -> list[Rect]:
+    return cut_first(product, mm(steps(length)), width, pieces)[1]
 
 
 def _laid(piece: CutPiece, width: int | None) -> CutPiece:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from decimal import Decimal
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -220,6 +221,24 @@ def test_a_length_used_to_its_end_frees_two_with_its_last_cut() -> None:
     plan = job(product, sizes)
     carried_out(plan, sizes, product)
     assert [cut.frees for cut in plan.stock[0].cuts] == [["hall frame p0", "hall frame p1"]]
+
+
+def test_a_pattern_that_gives_more_than_is_wanted_leaves_no_gap() -> None:
+    """Two lengths of 3,600 mm hold all ten: 2,897 with seven of the short ones, then 1,155 and the 110.
+
+    The second was cut by a pattern with two more pieces between these, which nobody waits for: the 110 lies a kerf
+    (3.175 mm, 3.2 in whole tenths) behind the 1,155, at 1,158.2 mm.
+    """
+    sizes = [80, 80, 80, 80, 109, 110, 111, 111, 1155, 2897]
+    long = goods("length", length=mm(4800), width=mm(90), kerf=mm(3.175), lead_group="timber")
+    other = Product(**{f: getattr(long, f) for f in long.__struct_fields__} | {"id": "long"})
+    short = goods("length", length=mm(3600), width=mm(90), kerf=mm(3.175), lead_group="timber")
+    product = Product(**{f: getattr(short, f) for f in short.__struct_fields__} | {"also_sold": ["long"]})
+    plan = job(product, [(a, 90) for a in sizes], [other])
+    carried_out(plan, [(a, 90) for a in sizes], product)
+    for one in plan.stock:
+        for near, far in pairwise(sorted(one.pieces, key=lambda p: p.x)):
+            assert far.x == pytest.approx(near.x + near.length + 3.2, abs=0.01)
 
 
 @settings(max_examples=30, deadline=None, derandomize=True)
