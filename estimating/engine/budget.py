@@ -9,7 +9,7 @@ from decimal import Decimal
 from buildout.units.money import format_money, round_money, tax_on
 from buildout.units.value import Reason, Status
 from estimating.engine.award import MOST_PERCENT
-from estimating.engine.heads import FLOAT, FREIGHT, HEADS, TAX
+from estimating.engine.heads import FLOAT, FREIGHT, HEADS, OTHER, TAX
 from estimating.engine.offers import tax_rate
 from estimating.engine.types import (
     Award,
@@ -25,9 +25,6 @@ from estimating.engine.types import (
     Quote,
     TakeOff,
 )
-
-OTHER = 23
-"""Where money lands whose item names no head."""
 
 
 @dataclass

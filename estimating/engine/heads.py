@@ -31,5 +31,7 @@ HEADS = {
 
 FREIGHT = 19
 TAX = 22
+OTHER = 23
+"""Where money lands whose item names no head."""
 FLOAT = 24
 """Kept apart from the build: it is in no total."""

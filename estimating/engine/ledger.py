@@ -12,10 +12,9 @@ import msgspec
 from buildout.units.money import format_money, round_money, smallest, tax_on
 from buildout.units.value import Reason, Value
 from buildout.units.words import counted
-from estimating.engine.heads import FLOAT, FREIGHT, HEADS, TAX
+from estimating.engine.heads import FLOAT, FREIGHT, HEADS, OTHER, TAX
 from estimating.engine.types import Budget, BudgetLine
 
-OTHER = 23
 Kind = Literal["invoice", "credit", "payment", "draw"]
 BILLS: tuple[Kind, ...] = ("invoice", "credit")
 """What says how much is asked for; a credit note takes back, so that its amounts are below nought."""

@@ -15,7 +15,7 @@ from decimal import Decimal
 from typing import Literal
 
 from buildout.units.value import Value
-from estimating.engine.price_text import BreaksError, plain_number, read_breaks
+from estimating.engine.price_text import BreaksError, clipped, plain_number, read_breaks
 from estimating.engine.prices import LARGEST
 from estimating.engine.types import PurchaseUnit, TakeOffLine
 
@@ -414,10 +414,6 @@ def _start_of(part: tuple[int, str, str, str, str]) -> tuple[Decimal, int]:
     return Decimal(re.split(r"[–+]", part[1])[0]), part[0]
 
 
-def _shown(text: str) -> str:
-    return text if len(text) <= 60 else f"{text[:60]}…"
-
-
 class _BadRowError(ValueError):
     def __init__(self, said: str, item: str = "") -> None:
         super().__init__(said)
@@ -451,16 +447,16 @@ def _row(
         raise _BadRowError("it does not say what it is for")
     item = chosen[text] if text in chosen else item_of(text, lines)
     if item not in asked:
-        raise _BadRowError(f"“{_shown(text)}” is nothing the take-off asks for: choose the item, or leave it")
+        raise _BadRowError(f"“{clipped(text)}” is nothing the take-off asks for: choose the item, or leave it")
     if text[0] in "=@" and text not in chosen:
-        raise _BadRowError(f"“{_shown(text)}” is a formula, not a description: choose the item it stands for", item)
+        raise _BadRowError(f"“{clipped(text)}” is a formula, not a description: choose the item it stands for", item)
     said = cell("unit")
     unit = unit_of(said) if said else asked[item].unit
     if unit is None:
-        raise _BadRowError(f"“{_shown(said)}” is not a unit that is known, such as sheet, sq yd or board ft", item)
+        raise _BadRowError(f"“{clipped(said)}” is not a unit that is known, such as sheet, sq yd or board ft", item)
     other = cell("currency").strip().upper()
     if other and _SIGNS.get(other, other) != currency:
-        raise _BadRowError(f"priced in {_shown(other)}, this build counts in {currency}", item)
+        raise _BadRowError(f"priced in {clipped(other)}, this build counts in {currency}", item)
     start = cell("from")
     if start:
         start = _from(start, plan.decimal, item)
@@ -509,9 +505,9 @@ def _price(text: str, decimal: str, currency: str, item: str) -> str:
     plain = re.sub(rf"{currency}|[€£$¤¥]|/.*$", "", text).strip()
     number = _number(plain, decimal, item, shown=text)
     if Decimal(number) < 0:
-        raise _BadRowError(f"“{_shown(text)}” is below zero: a price cannot be; type it as a discount", item)
+        raise _BadRowError(f"“{clipped(text)}” is below zero: a price cannot be; type it as a discount", item)
     if Decimal(number) > LARGEST:
-        raise _BadRowError(f"“{_shown(text)}” is more than one unit can cost", item)
+        raise _BadRowError(f"“{clipped(text)}” is more than one unit can cost", item)
     return number
 
 

@@ -84,7 +84,7 @@ def plain_number(text: str) -> Decimal | None:
     return Decimal(text) if re.fullmatch(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)", text) else None
 
 
-def _shown(text: str) -> str:
+def clipped(text: str) -> str:
     """What was typed, as far as a message has room for it."""
     return text if len(text) <= 60 else f"{text[:60]}…"
 
@@ -94,12 +94,12 @@ def _number(text: str, entry: str) -> Decimal:
     if number is None:
         cannot = re.fullmatch(r"[+-]?(?:nan|inf|infinity|[0-9.]+e[+-]?[0-9]+)", text.lower())
         if cannot:
-            raise BreaksError(f"“{_shown(entry)}” has a number that cannot be, for example {BREAKS_EXAMPLE}")
+            raise BreaksError(f"“{clipped(entry)}” has a number that cannot be, for example {BREAKS_EXAMPLE}")
         raise BreaksError(
-            f"“{_shown(entry)}” is not a quantity and a price with a colon between them, for example {BREAKS_EXAMPLE}"
+            f"“{clipped(entry)}” is not a quantity and a price with a colon between them, for example {BREAKS_EXAMPLE}"
         )
     if number < 0 or number > 10**9:
-        raise BreaksError(f"“{_shown(entry)}” has a number that cannot be, for example {BREAKS_EXAMPLE}")
+        raise BreaksError(f"“{clipped(entry)}” has a number that cannot be, for example {BREAKS_EXAMPLE}")
     return number
 
 
@@ -127,7 +127,7 @@ def read_zones(text: str) -> list[dict[str, str]]:
         name, mark, amount_text = (part.strip() for part in entry.rpartition(":"))
         amount = plain_number(amount_text)
         if not mark or not name or amount is None or not 0 <= amount <= 10**9:
-            raise BreaksError(f"“{_shown(entry)}” is not a zone and what it costs, for example {ZONES_EXAMPLE}")
+            raise BreaksError(f"“{clipped(entry)}” is not a zone and what it costs, for example {ZONES_EXAMPLE}")
         if name in [zone["name"] for zone in found]:
             raise BreaksError(f"Zone {name} stands there twice, for example {ZONES_EXAMPLE}")
         found.append({"name": name, "amount": f"{amount:f}"})

@@ -11,6 +11,7 @@ from decimal import Decimal
 from typing import Literal
 
 from buildout.units.lengths import UnitSystem, format_length, format_mass
+from buildout.units.quantities import to_unit
 from buildout.units.value import Value
 from buildout.units.words import counted
 from estimating.engine.types import FloorSystem, Product, TakeOffLine, WallSystem
@@ -41,10 +42,10 @@ MATERIAL_FACTS: Mapping[Material, tuple[str, ...]] = {
 
 BURNS: tuple[Material, ...] = ("base foam", "top foam", "cover", "panel foam", "upholstery")
 """Goods whose fire papers the authority sees before anything is bought."""
-PCF, PSI = Decimal("16.018463374"), Decimal("6.894757293")
-"""1 lb/cu ft in kg/m³, 1 psi in kPa: derived from the pound and the inch."""
-PSF = Decimal("0.45359237") / Decimal("0.09290304")
-"""1 lb/sq ft in kg/m²."""
+DENSITY = (("kg/m³", "kilogram / metre ** 3"), ("lb/cu ft", "pound / foot ** 3"))
+MASS = (("kg/m²", "kilogram / metre ** 2"), ("lb/sq ft", "pound / foot ** 2"))
+STRESS = (("kPa", "kilopascal"), ("psi", "psi"))
+"""Figures of goods: our unit and the sellers', each as it is written and as Pint calls it."""
 PIECES = ("sheet", "roll", "length", "each")
 
 
@@ -140,11 +141,11 @@ def asked_line(
     if material == "cover" and line.cutouts:
         facts.append(("Cut-outs", f"{line.cutouts}, as drawn"))
     if product.density is not None:
-        facts.append(("Density", f"about {_both(product.density, 'kg/m³', PCF, 'lb/cu ft', units)}"))
+        facts.append(("Density", f"about {_both(product.density, DENSITY, units)}"))
     if product.mass_per_area is not None:
-        facts.append(("Mass", _both(product.mass_per_area, "kg/m²", PSF, "lb/sq ft", units)))
+        facts.append(("Mass", _both(product.mass_per_area, MASS, units)))
     if product.stress_at_25_percent is not None:
-        facts.append(("Stress at 25 % compression", _both(product.stress_at_25_percent, "kPa", PSI, "psi", units)))
+        facts.append(("Stress at 25 % compression", _both(product.stress_at_25_percent, STRESS, units)))
     if line.mass is not None and line.unit in PIECES and line.mass >= 1:
         facts.append(("Weight of one, reckoned", format_mass(float(line.mass), units)))
     facts.append(("Colour and grade", wish or "as your sample; name it in the quote"))
@@ -161,9 +162,11 @@ def asked_line(
     )  # fmt: skip
 
 
-def _both(value: Decimal, unit: str, one: Decimal, other: str, units: UnitSystem) -> str:
-    """A figure in the seller's units and ours, those the build is measured in first; ``one`` of the other in ours."""
-    metric, customary = f"{value.normalize():f} {unit}", f"{Decimal(f'{value / one:.2g}'):f} {other}"
+def _both(value: Decimal, pair: tuple[tuple[str, str], tuple[str, str]], units: UnitSystem) -> str:
+    """A figure in our units and the seller's (two digits), those the build is measured in first."""
+    (ours, metre), (theirs, foot) = pair
+    turned = float(to_unit(value, metre, foot))
+    metric, customary = f"{value.normalize():f} {ours}", f"{Decimal(f'{turned:.2g}'):f} {theirs}"
     return f"{metric} ({customary})" if units == "metric" else f"{customary} ({metric})"
 
 

@@ -15,7 +15,7 @@ from buildout.builds.web.models import Build
 from buildout.people.web.models import User
 from buildout.units.money import format_money, round_money
 from buildout.units.value import Reason
-from estimating.engine.heads import FREIGHT, HEADS, TAX
+from estimating.engine.heads import FREIGHT, HEADS, OTHER, TAX
 from estimating.engine.ledger import (
     BilledLine,
     HeadMoney,
@@ -80,11 +80,11 @@ def heads_of_items(sheet: builds.Sheet) -> dict[str, int]:
 def split_of(order: Order, head_of: dict[str, int], tax: Decimal) -> dict[int, Decimal]:
     """What an order comes to under each head, tax and freight included; of one called off what is charged for it."""
     found: dict[int, Decimal] = {}
-    parts = [(head_of.get(line.item, 23), line.goods) for line in standings(order)]
+    parts = [(head_of.get(line.item, OTHER), line.goods) for line in standings(order)]
     freight = Decimal(0) if order.state == Order.State.CANCELLED else order.freight
     for head, amount in [*parts, (FREIGHT, freight), (TAX, tax)]:
         if amount > 0:
-            number = head if head in HEADS else 23
+            number = head if head in HEADS else OTHER
             found[number] = found.get(number, Decimal(0)) + amount
     return dict(sorted(found.items()))
 

@@ -19,6 +19,7 @@ from scheduling.engine.cautions import CAUTIONS
 from scheduling.engine.skills import SKILLS
 from scheduling.engine.template import driver_units, read_after
 from scheduling.web.models import AGES, LIFTING
+from scheduling.web.offers import whole_task
 from scheduling.web.words import OFFERED_SKILLS, driver_words, skill_words
 
 TURNS = re.compile("[\u200e\u200f\u202a-\u202e\u2066-\u2069]")
@@ -405,7 +406,7 @@ class DayEndForm(forms.Form):
             self.fields[f"begun-{task.code}"] = percent_field(
                 f"{task.code} {task.name}: done so far, in per cent", initial=task.percent
             )
-        self.ends = {part.code.split("/")[0]: part.end_day for part in unreported}
+        self.ends = {whole_task(part.code): part.end_day for part in unreported}
         self.fields["done"] = forms.MultipleChoiceField(
             required=False, widget=forms.CheckboxSelectMultiple,
             choices=[

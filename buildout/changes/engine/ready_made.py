@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 from typing import Any
 
+from estimating.engine.heads import OTHER
 from estimating.engine.ready_made import ReadyMade
 from estimating.engine.rfq import VALID_DAYS
 from scheduling.engine.template import default_template
@@ -16,7 +17,6 @@ Document = dict[str, Any]
 WEEK, WORKING = 7, 5
 CREW = 2
 """Who receives and fixes it; nobody lifts alone."""
-OTHER_HEAD = 23
 
 
 def name_of(number: int) -> str:
@@ -50,7 +50,7 @@ def take_ready_made(
     edited = make_here(document, number)
     ours = {product["id"]: product for product in edited.get("products", [])}
     first: Mapping[str, Any] = next((ours[item] for item in offer.items if item in ours), {})
-    head, new = first.get("head", OTHER_HEAD), name_of(number)
+    head, new = first.get("head", OTHER), name_of(number)
     edited.setdefault("products", []).append({"id": new, "name": name, "form": "each", "unit": "each", "head": head})
     edited.setdefault("needs", []).append(
         {"id": new, "product": new, "quantity": "1", "unit": "each", "why": "Comes ready-made"}
@@ -134,7 +134,7 @@ def make_here(document: Mapping[str, Any], number: int) -> Document:
     bought = next((one for one in edited.get("ready_made", []) if one["product"] == gone), None)
     if bought is None:
         return edited
-    head = next((product["head"] for product in edited["products"] if product["id"] == gone), OTHER_HEAD)
+    head = next((product["head"] for product in edited["products"] if product["id"] == gone), OTHER)
     edited["ready_made"] = [one for one in edited["ready_made"] if one is not bought]
     for section in ("products", "needs", "quotes"):
         edited[section] = [one for one in edited.get(section, []) if one["id"] != gone]

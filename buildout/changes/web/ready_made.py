@@ -18,6 +18,7 @@ from buildout.builds.web.editing import AmountField, DayField, person
 from buildout.builds.web.models import Build, Member, Role
 from buildout.builds.web.services import Sheet
 from buildout.changes.engine.ready_made import has_other_terms, is_taken, make_here, name_of, take_ready_made
+from buildout.units.dates import day_text
 from buildout.units.value import from_plain
 from estimating.engine.ready_made import MakeOrBuy, ReadyMade, make_or_buy
 from estimating.engine.types import Arrivals, Award, Product, Quote, TakeOff
@@ -158,7 +159,8 @@ def take_offer(request: HttpRequest, build_id: int, number: int) -> HttpResponse
         return redirect("changes:ready-made", build.pk)
     if terms.valid_until is not None and terms.valid_until < sheet.today():
         messages.error(
-            request, f"{offer.name} was offered until {terms.valid_until:%d %b %Y}: ask for a new date, then change it."
+            request,
+            f"{offer.name} was offered until {day_text(terms.valid_until)}: ask for a new date, then change it.",
         )
         return redirect("changes:ready-made", build.pk)
     document = take_ready_made(
