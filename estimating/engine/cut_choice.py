@@ -188,18 +188,23 @@ def _greedy(
         offers = pricing(source, sizes, left, 0).offers
         return offers[0] if offers else None
 
+    def take(number: int, offer: Offer, most: int | None) -> int:
+        """As often as the demand has room for it: with less left to cut no other pattern can become worth more."""
+        nonlocal left
+        room = min((d // n for d, n in zip(left, offer.counts, strict=True) if n), default=0)
+        times = min(room, most) if most is not None else room
+        taken.extend([(number, offer)] * times)
+        left = [d - times * n for d, n in zip(left, offer.counts, strict=True)]
+        return times
+
     for number, source in enumerate(sources):
-        for _ in range(source.most or 0):
-            offer = best(number)
-            if offer is None:
-                break
-            taken.append((number, offer))
-            left = [d - n for d, n in zip(left, offer.counts, strict=True)]
+        lying = source.most or 0
+        while lying and (offer := best(number)) is not None:
+            lying -= take(number, offer, lying)
     while any(left):
         offers = [(s, o) for s, source in enumerate(sources) if source.most is None and (o := best(s)) is not None]
         if not offers:
             raise ValueError("a piece fits none of the unlimited stock")
         number, offer = max(offers, key=lambda c: (Fraction(c[1].value, max(1, sources[c[0]].cost)), -c[0]))
-        taken.append((number, offer))
-        left = [d - n for d, n in zip(left, offer.counts, strict=True)]
+        take(number, offer, None)
     return taken

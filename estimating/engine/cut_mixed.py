@@ -18,8 +18,8 @@ from estimating.engine.cut_lengths import best_pattern, near_patterns
 from estimating.engine.cut_parts import (
     LIMITED,
     STEPS_PER_MM,
+    FirstCuts,
     Wanted,
-    cut_first,
     keeps,
     missing,
     mm,
@@ -260,6 +260,7 @@ def _summed(
 ) -> CutPlan:  # fmt: skip
     cost, cost_bound = costs
     short, long = (steps(k) for k in keeps(product))
+    first_cut = FirstCuts(product)
     taken = {s.taken for s in drawn if s.source == "remnant"}
     used, dust, scrap, total, offcut = made.used, made.dust, made.scrap, made.area, 0
     finished: list[CutStock] = []
@@ -270,7 +271,7 @@ def _summed(
         else:
             area = steps(one.length) * steps(one.width)
             here = sum(steps(p.length) * steps(p.width) for p in one.pieces)
-            _, free = cut_first(product, one.length, one.width, one.pieces)
+            _, free = first_cut(one.length, one.width, one.pieces)
             left = sum(steps(a) * steps(b) for _, _, a, b in free)
             for x, y, a, b in sorted(free, key=lambda f: (-f[2] * f[3], f)):
                 if max(steps(a), steps(b)) >= long and min(steps(a), steps(b)) >= short:

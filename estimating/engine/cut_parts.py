@@ -142,24 +142,38 @@ def kerf_of(product: Product) -> float:
     return mm(steps(product.kerf.mm)) if product.kerf else 0.0
 
 
-def cut_first(
-    product: Product, length: float, width: float, pieces: Sequence[CutPiece]
-) -> tuple[Literal["rip", "crosscut"], list[Rect]]:
-    """Which way stock is divided first, and what is then left of it (as ``free_rectangles`` gives it).
+class FirstCuts:
+    """Which way stock of a product is divided first, worked out once for all stock that is cut alike."""
 
-    Sheets so that most is left worth keeping, as far as the tool leaves a choice. Raises ValueError where the pieces
-    cannot be parted by straight cuts.
-    """
-    ways: tuple[Literal["rip", "crosscut"], ...] = ("rip", "crosscut")
-    if product.form != "sheet":
-        ways = ("crosscut",)
-    elif product.cuts == "rips, then crosscuts":
-        ways = ("rip",)
-    kerf = kerf_of(product)
-    found = [(way, free_rectangles(length, width, pieces, kerf, first=way)) for way in ways]
-    short, long = keeps(product)
+    def __init__(self, product: Product) -> None:
+        self._product = product
+        self._kerf, self._keep = kerf_of(product), keeps(product)
+        self._seen: dict[tuple[object, ...], tuple[Literal["rip", "crosscut"], list[Rect]]] = {}
 
-    def worth_keeping(way: tuple[str, list[Rect]]) -> int:
-        return sum(steps(a) * steps(b) for _, _, a, b in way[1] if max(a, b) >= long and min(a, b) >= short)
+    def __call__(
+        self, length: float, width: float, pieces: Sequence[CutPiece]
+    ) -> tuple[Literal["rip", "crosscut"], list[Rect]]:
+        """The first cut, and what is then left of the stock (as ``free_rectangles`` gives it).
 
-    return found[0] if len(found) == 1 else max(found, key=worth_keeping)  # the rip where they are alike
+        Sheets so that most is left worth keeping, as far as the tool leaves a choice. Raises ValueError where the
+        pieces cannot be parted by straight cuts.
+        """
+        key = (length, width, *((p.x, p.y, p.length, p.width) for p in pieces))
+        if key not in self._seen:
+            self._seen[key] = self._found(length, width, pieces)
+        return self._seen[key]
+
+    def _found(
+        self, length: float, width: float, pieces: Sequence[CutPiece]
+    ) -> tuple[Literal["rip", "crosscut"], list[Rect]]:
+        if self._product.form != "sheet":
+            return "crosscut", free_rectangles(length, width, pieces, self._kerf, first="crosscut")
+        ripped = free_rectangles(length, width, pieces, self._kerf, first="rip")
+        if self._product.cuts == "rips, then crosscuts" or not ripped:
+            return "rip", ripped
+        crossed = free_rectangles(length, width, pieces, self._kerf, first="crosscut")
+        return ("crosscut", crossed) if self._worth(crossed) > self._worth(ripped) else ("rip", ripped)
+
+    def _worth(self, left: list[Rect]) -> int:
+        short, long = self._keep
+        return sum(steps(a) * steps(b) for _, _, a, b in left if max(a, b) >= long and min(a, b) >= short)

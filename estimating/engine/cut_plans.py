@@ -17,8 +17,8 @@ from estimating.engine.cut_mixed import mixed_plan
 from estimating.engine.cut_order import cutting_order
 from estimating.engine.cut_parts import (
     STEPS_PER_MM,
+    FirstCuts,
     Wanted,
-    cut_first,
     finished,
     keeps,
     kerf_of,
@@ -242,6 +242,7 @@ def _ordered(plan: CutPlan, products: Mapping[str, Product]) -> CutPlan:
     stock = []
     bought: dict[str, int] = {}
     goods = products[plan.product]
+    first_cut = FirstCuts(goods)
     for one in plan.stock:
         if plan.form == "length":
             pieces = [
@@ -256,7 +257,7 @@ def _ordered(plan: CutPlan, products: Mapping[str, Product]) -> CutPlan:
             ]
         else:
             try:
-                first, _ = cut_first(goods, one.length, one.width, one.pieces)
+                first, _ = first_cut(one.length, one.width, one.pieces)
                 pieces, cuts = cutting_order(one.length, one.width, one.pieces, first=first, kerf=kerf_of(goods))
             except ValueError:
                 if not one.source.endswith("already cut"):
@@ -278,7 +279,7 @@ def _sheet_plan(product: Product, need: Wanted) -> CutPlan:
     room = (length - 2 * trim, width - 2 * trim)
     sizes = [(steps(d.length), steps(d.width)) for d in need.pieces]
     plan = cut_sheets(sizes, room, kerf=kerf, turns=product.turns)
-    keep = keeps(product)
+    keep, first_cut = keeps(product), FirstCuts(product)
     stock: list[CutStock] = []
     used = offcuts = kerfs = scrap = 0
     for name in need.whole:
@@ -294,7 +295,7 @@ def _sheet_plan(product: Product, need: Wanted) -> CutPlan:
             for p in sorted(sheet.pieces, key=lambda p: (p.y, p.x))
         ]  # fmt: skip
         kept: list[CutPiece] = []
-        _, free = cut_first(product, mm(length), mm(width), pieces)
+        _, free = first_cut(mm(length), mm(width), pieces)
         for x, y, a, b in sorted(free, key=lambda f: (-f[2] * f[3], f)):
             area = steps(a) * steps(b)
             if max(a, b) >= max(keep) and min(a, b) >= min(keep):

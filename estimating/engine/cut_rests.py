@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from estimating.engine.cut_order import Rect
-from estimating.engine.cut_parts import HAIR, cut_first, keeps, mm, steps
+from estimating.engine.cut_parts import HAIR, FirstCuts, keeps, mm, steps
 from estimating.engine.types import CutDemand, CutPiece, CutStock, MadeCut, Product
 
 KEEP_STRIP = 152.4
@@ -146,7 +146,7 @@ def _nested(product: Product, cuts: Sequence[MadeCut], width: int | None) -> dic
 
 
 def _left(product: Product, length: float, width: float, pieces: Sequence[CutPiece]) -> list[Rect]:
-    return cut_first(product, mm(steps(length)), width, pieces)[1]
+    return FirstCuts(product)(mm(steps(length)), width, pieces)[1]
 
 
 def _laid(piece: CutPiece, width: int | None) -> CutPiece:

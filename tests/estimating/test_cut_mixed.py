@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from buildout.units.lengths import Length
+from estimating.engine.cut_choice import Offer, Priced, Source, choose_stock
 from estimating.engine.cut_mixed import mixed_plan
 from estimating.engine.cut_order import cutting_order, free_rectangles, worked_for
 from estimating.engine.cut_parts import Wanted
@@ -401,3 +402,21 @@ def test_ticked_lengths_lose_nothing(one: list[int], two: list[int], chosen: set
     third = mixed_plan(bar, lengths(*two), [], [], tick(second, set(range(1, 20)), tick(first, chosen, [])))
     whole(third)
     assert third.value == second.value, "when all is cut as drawn, nothing more is needed"
+
+
+def test_a_pattern_found_once_is_cut_as_often_as_it_is_wanted() -> None:
+    """1,000 pieces a third as long as their stock: 333 times three, then one; not a search for every length."""
+    asked: list[list[int]] = []
+
+    def by_threes(source: int, prices: list[int], most: list[int], least: int, *, every: bool = False) -> Priced:
+        asked.append(list(most))
+        count = min(3, most[0])
+        value = count * prices[0]
+        return Priced([Offer(value, (count,), None)] if value > least else [], value, True)
+
+    choice = choose_stock([1_000], [4], [Source(cost=1)], by_threes)
+    assert (choice.cost, choice.bound) == (334, 334)  # ceil(1000 / 3)
+    assert sorted(offer.counts for _, offer in choice.taken) == [(1,)] + 333 * [(3,)]
+    assert len(asked) < 10
+    two_lying = choose_stock([1_000], [4], [Source(cost=1), Source(cost=1, most=2)], by_threes)
+    assert sum(source for source, _ in two_lying.taken) == 2  # what lies in stock twice is taken twice, not more
