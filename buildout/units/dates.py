@@ -124,16 +124,26 @@ _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
+def date_text(day: date | None, *, year: bool = True) -> str:
+    """A date as people say it, the same in every locale; on screens, on papers, and in mails.
+
+    Without its ``year`` where that is plain.
+
+    >>> date_text(date(2027, 3, 6)), date_text(date(2027, 3, 6), year=False), date_text(None)
+    ('6 Mar 2027', '6 Mar', 'no date')
+    """
+    if day is None:
+        return "no date"
+    return f"{day.day} {_MONTHS[day.month - 1]}" + (f" {day.year}" if year else "")
+
+
 def day_text(day: date | None, *, year: bool = True) -> str:
-    """A date as people say it, the same in every locale; without its year where that is plain.
+    """A date with its weekday, for days people come to.
 
     >>> day_text(date(2027, 3, 6)), day_text(date(2027, 3, 6), year=False), day_text(None)
     ('Sat 6 Mar 2027', 'Sat 6 Mar', 'no date')
     """
-    if day is None:
-        return "no date"
-    short = f"{_DAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}"
-    return f"{short} {day.year}" if year else short
+    return "no date" if day is None else f"{_DAYS[day.weekday()]} {date_text(day, year=year)}"
 
 
 def iso_week(day: date) -> str:

@@ -8,6 +8,7 @@ from decimal import Decimal
 from statistics import median
 from typing import NamedTuple
 
+from buildout.units.dates import date_text
 from buildout.units.money import format_money
 from buildout.units.value import Reason
 from buildout.units.words import counted, some_of
@@ -139,9 +140,9 @@ def _lapsing(quote: Quote, award: Award, ordered: set[str], sellers: dict[str, s
         return None
     who = sellers.get(quote.supplier, quote.supplier)
     when = (
-        f"ran out on {quote.valid_until:%d %b %Y}" if left < 0
+        f"ran out on {date_text(quote.valid_until)}" if left < 0
         else "runs out today" if left == 0
-        else f"runs out in {left} day{'' if left == 1 else 's'}, on {quote.valid_until:%d %b %Y}"
+        else f"runs out in {left} day{'' if left == 1 else 's'}, on {date_text(quote.valid_until)}"
     )  # fmt: skip
     return Reason(
         code="about to lapse", where=quote.id, severity="warning", text=f"The quote of {who} {when}",

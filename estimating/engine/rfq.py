@@ -10,6 +10,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import Literal
 
+from buildout.units.dates import date_text
 from buildout.units.lengths import UnitSystem, format_length, format_mass
 from buildout.units.quantities import to_unit
 from buildout.units.value import Value
@@ -153,7 +154,7 @@ def asked_line(
     fire = "fire document" if material in BURNS else "fire document where there is one"
     facts.append(("Documents", f"data sheet; {fire}"))
     if need is not None:
-        facts.append(("Needed at the door by", f"{need:%d %b %Y}"))
+        facts.append(("Needed at the door by", date_text(need)))
     if sample:
         facts.append(("Sample", "please send one with the quote"))
     return AskedLine(
@@ -183,7 +184,7 @@ def general_terms(site: Site, currency: str, reply_by: date) -> list[Fact]:
         ("Contact on site", site.contact),
         ("Goods can be taken in", site.window or "by appointment"),
         ("Prices", f"in {currency}, delivered, freight and tax shown apart, with your price breaks"),
-        ("Valid until", f"{valid:%d %b %Y} or later"),
+        ("Valid until", f"{date_text(valid)} or later"),
         ("Payment", site.payment or "state your terms, deposit and discount for paying early"),
         ("Lead time", "working days from order to our door: shortest, usual, longest"),
         ("Substitutes", "welcome as an offer, with data sheet and sample; never sent without asking"),
@@ -199,11 +200,11 @@ def general_terms(site: Site, currency: str, reply_by: date) -> list[Fact]:
 
 def rfq_text(rfq: Rfq) -> str:
     """The request as plain text for a mail; it says what the page says."""
-    text = [f"Request for quotation {rfq.name}", rfq.build, f"Date: {rfq.day:%d %b %Y}", ""]
+    text = [f"Request for quotation {rfq.name}", rfq.build, f"Date: {date_text(rfq.day)}", ""]
     text += [f"To: {rfq.to}"]
     if rfq.attention:
         text += [f"For the attention of {rfq.attention}"]
-    text += ["", f"Please quote by {rfq.reply_by:%d %b %Y} for:", ""]
+    text += ["", f"Please quote by {date_text(rfq.reply_by)} for:", ""]
     for number, line in enumerate(rfq.lines, 1):
         text += [f"{number}. {line.name} ({line.item}): {counted(line.quantity, line.unit)}"]
         text += [f"   {name}: {said}" for name, said in line.facts]

@@ -15,6 +15,7 @@ from buildout.builds.web import services as builds
 from buildout.builds.web.documents import pdf
 from buildout.builds.web.models import Build
 from buildout.people.web.models import User
+from buildout.units.dates import date_text
 from buildout.units.value import to_plain
 from buildout.units.words import counted, some_of
 from estimating.engine.rfq import AskedLine, Rfq, Site, general_terms, rfq_text
@@ -64,7 +65,7 @@ def ask(
             if line.sample:
                 ask_for_sample(build, supplier.id, supplier.name, line.name, today, item=line.item)
     names = some_of([supplier.name for supplier in suppliers])
-    what = f"{request.name} for {counted(len(lines), 'item')} sent to {names}, answers by {reply_by:%d %b %Y}"
+    what = f"{request.name} for {counted(len(lines), 'item')} sent to {names}, answers by {date_text(reply_by)}"
     builds.note(build, "quote", what, by=user)
     return request
 

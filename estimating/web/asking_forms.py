@@ -8,6 +8,7 @@ from typing import Any, get_args
 from django import forms
 
 from buildout.builds.web.editing import Choices, DayField, example
+from buildout.units.dates import date_text
 from estimating.engine.price_list import MEANINGS, ColumnPlan, Meaning
 from estimating.engine.rfq import Site
 from estimating.engine.types import FreightService
@@ -62,7 +63,7 @@ class RequestForm(forms.Form):
     def clean_reply_by(self) -> date:
         day: date = self.cleaned_data["reply_by"]
         if day < self.today:
-            raise forms.ValidationError(f"This day is past; today is {self.today:%d %b %Y}.")
+            raise forms.ValidationError(f"This day is past; today is {date_text(self.today)}.")
         return day
 
     @property
@@ -109,7 +110,7 @@ class CallForm(forms.Form):
         if data.get("next_step") and not data.get("due") and "due" not in self.errors:
             self.add_error("due", "Say on which day, so that it can be put before you then.")
         if data.get("due") and data["due"] < self.today:
-            self.add_error("due", f"This day is past; today is {self.today:%d %b %Y}.")
+            self.add_error("due", f"This day is past; today is {date_text(self.today)}.")
         return data
 
 
@@ -134,9 +135,9 @@ class SampleCameForm(forms.Form):
     def clean_received(self) -> date:
         day: date = self.cleaned_data["received"]
         if day < self.asked:
-            raise forms.ValidationError(f"It was asked for on {self.asked:%d %b %Y}; it cannot have come earlier.")
+            raise forms.ValidationError(f"It was asked for on {date_text(self.asked)}; it cannot have come earlier.")
         if day > self.today:
-            raise forms.ValidationError(f"This day is still to come; today is {self.today:%d %b %Y}.")
+            raise forms.ValidationError(f"This day is still to come; today is {date_text(self.today)}.")
         return day
 
 
@@ -187,7 +188,7 @@ class ReportForm(forms.Form):
     def clean_dated(self) -> date | None:
         day: date | None = self.cleaned_data["dated"]
         if day is not None and day > self.today:
-            raise forms.ValidationError(f"This day is still to come; today is {self.today:%d %b %Y}.")
+            raise forms.ValidationError(f"This day is still to come; today is {date_text(self.today)}.")
         return day
 
 

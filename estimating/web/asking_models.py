@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from buildout.builds.web.models import Build, Revision
 from buildout.people.web.models import User
+from buildout.units.dates import date_text
 
 
 class Call(models.Model):
@@ -29,7 +30,7 @@ class Call(models.Model):
         ordering: ClassVar = ["-at", "-pk"]
 
     def __str__(self) -> str:
-        return f"{self.supplier_name}, {self.at:%d %b %Y}"
+        return f"{self.supplier_name}, {date_text(self.at)}"
 
 
 class Request(models.Model):

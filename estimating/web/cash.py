@@ -8,6 +8,7 @@ from typing import Any
 
 from buildout.builds.web.models import Build
 from buildout.builds.web.services import Sheet
+from buildout.units.dates import date_text
 from buildout.units.money import format_money
 from estimating.engine.cash_flow import CashFlow, Flow, Purchase, cash_flow, purchase_flows, spread
 from estimating.engine.heads import FLOAT, HEADS
@@ -186,7 +187,7 @@ def picture(flow: CashFlow, currency: str) -> dict[str, Any]:
         points.append(f"{round(x + step, 1)},{y(week.balance)}")
     every = max(1, -(-len(flow.weeks) // 6))
     labels = [
-        {"x": round(LEFT + at * step, 1), "text": f"{week.start.day} {week.start:%b}"}
+        {"x": round(LEFT + at * step, 1), "text": date_text(week.start, year=False)}
         for at, week in enumerate(flow.weeks)
         if at % every == 0
     ]
@@ -199,8 +200,8 @@ def picture(flow: CashFlow, currency: str) -> dict[str, Any]:
         "width": WIDTH, "height": HEIGHT, "left": LEFT, "base": HEIGHT - 10, "bars": bars, "points": " ".join(points),
         "labels": labels, "marks": marks, "zero": y(Decimal(0)),
         "low": {"x": round(LEFT + (lowest + 1) * step, 1), "y": y(flow.lowest)},
-        "told": f"Balance by week from {flow.weeks[0].start:%d %b %Y}: opens with {opens}, lowest "
-        f"{format_money(flow.lowest, currency)} in the week of {flow.lowest_week:%d %b %Y}. "
+        "told": f"Balance by week from {date_text(flow.weeks[0].start)}: opens with {opens}, lowest "
+        f"{format_money(flow.lowest, currency)} in the week of {date_text(flow.lowest_week)}. "
         "The table below says the same.",
     }  # fmt: skip
 

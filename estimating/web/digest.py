@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 
 from django.conf import settings
 from django.template.loader import render_to_string
@@ -13,7 +13,7 @@ from buildout.builds.web import services as builds
 from buildout.builds.web.mail import mail, mail_is_set_up
 from buildout.builds.web.models import Build, JournalEntry, Member, Role
 from buildout.builds.web.services import Sheet
-from buildout.units.dates import iso_week
+from buildout.units.dates import date_text, iso_week
 from estimating.engine.heads import HEADS
 from estimating.web.in_short import facts
 
@@ -51,13 +51,9 @@ def send(build: Build, *, again: bool = False) -> tuple[list[str], str]:
     text = text_of(build, sheet, timezone.now() - WEEK)
     if not mail_is_set_up():
         return [], text
-    subject = f"{build.name}: the week to {_day(sheet.today())}"
+    subject = f"{build.name}: the week to {date_text(sheet.today())}"
     partners = Member.objects.filter(build=build, role=Role.PARTNER).select_related("user").order_by("pk")
     told = [member.user.name for member in partners if mail(subject, text, member.user.email)]
     if told:
         builds.note(build, KIND, f"The week's letter was mailed to {', '.join(told)}", after={"week": number})
     return told, text
-
-
-def _day(day: date) -> str:
-    return f"{day:%-d %b %Y}"

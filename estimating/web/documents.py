@@ -13,6 +13,7 @@ from django.template.loader import render_to_string
 
 from buildout.builds.web.documents import pdf
 from buildout.builds.web.services import Sheet
+from buildout.units.dates import date_text
 from buildout.units.money import ROUNDING_NAME, format_money, round_money
 from buildout.units.words import counted
 from estimating.engine.types import Quote, Supplier
@@ -144,7 +145,7 @@ def _order_text(sheet: Sheet, order: Order, buyer: str) -> str:
     def money(amount: Decimal) -> str:
         return format_money(amount, sheet.currency)
 
-    text = [f"Purchase order {order.name}", order.build.name, f"Date: {order.placed:%d %b %Y}", ""]
+    text = [f"Purchase order {order.name}", order.build.name, f"Date: {date_text(order.placed)}", ""]
     text += [*_addressed(order, facts), ""]
     for number, line in enumerate(facts["lines"], 1):
         text += [
@@ -179,7 +180,7 @@ def _addressed(order: Order, facts: dict[str, Any]) -> list[str]:
     if facts["supplier"] is not None and facts["supplier"].contact:
         text += [f"For the attention of {facts['supplier'].contact}"]
     if facts["quote"] is not None:
-        text += [f"Your quotation of {facts['quote'].quoted:%d %b %Y} ({order.quote})"]
+        text += [f"Your quotation of {date_text(facts['quote'].quoted)} ({order.quote})"]
     return text
 
 
@@ -190,7 +191,7 @@ def _change_text(sheet: Sheet, order: Order, change: ChangeOrder, facts: dict[st
     text = [
         f"Change {change.number} to purchase order {order.name}",
         order.build.name,
-        f"Date: {facts['day']:%d %b %Y}",
+        f"Date: {date_text(facts['day'])}",
     ]
     text += ["", *_addressed(order, facts), "", f"{change.reason}.", ""]
     for number, line in enumerate(change.lines, 1):
@@ -203,7 +204,7 @@ def _change_text(sheet: Sheet, order: Order, change: ChangeOrder, facts: dict[st
     text += [f"Goods of the order before it: {money(facts['goods_before'])}"]
     text += [f"Goods of the order after it: {money(facts['goods_after'])}", ""]
     if order.promised:
-        text += [f"Day promised so far: {order.promised:%d %b %Y}"]
+        text += [f"Day promised so far: {date_text(order.promised)}"]
     text += ["Please tell us whether this moves the delivery.", ""]
     text += ["Until both sides have agreed to it in writing the order stands as it was.", "", buyer]
     return "\n".join(text) + "\n"

@@ -13,6 +13,7 @@ from django.utils import timezone
 from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build
 from buildout.people.web.models import User
+from buildout.units.dates import date_text
 from buildout.units.money import format_money, round_money, tax_on
 from buildout.units.words import counted
 from estimating.engine.offers import tax_rate
@@ -165,11 +166,11 @@ def confirm(order: Order, user: User, promised: date) -> Order:
     """The supplier has acknowledged the order and promised a day; a later word of theirs replaces it."""
     fresh = _step(order, (Order.State.PLACED, Order.State.CONFIRMED), "confirmed")
     if promised < fresh.placed:
-        raise OrderBookError(f"The order was placed on {fresh.placed:%d %b %Y}; the promised day cannot be earlier")
+        raise OrderBookError(f"The order was placed on {date_text(fresh.placed)}; the promised day cannot be earlier")
     before = {"state": fresh.state, "promised": _day(fresh.promised)}
     fresh.state, fresh.promised = Order.State.CONFIRMED, promised
     fresh.save(update_fields=["state", "promised"])
-    text = f"{fresh.name} confirmed by {fresh.supplier_name}, promised for {promised:%d %b %Y}"
+    text = f"{fresh.name} confirmed by {fresh.supplier_name}, promised for {date_text(promised)}"
     _tell(fresh.build, user, fresh, text, before)
     return fresh
 
@@ -244,7 +245,7 @@ def deliver(order: Order, user: User, booked: Booked, promised: date | None = No
     """
     fresh = _step(order, (Order.State.PLACED, Order.State.CONFIRMED), "received")
     if booked.came < fresh.placed:
-        raise OrderBookError(f"The order was placed on {fresh.placed:%d %b %Y}; the goods cannot have come earlier")
+        raise OrderBookError(f"The order was placed on {date_text(fresh.placed)}; the goods cannot have come earlier")
     if not any(Decimal(line["accepted"]) or Decimal(line["damaged"]) for line in booked.lines):
         raise OrderBookError("Nothing is counted in: type how many came of at least one item, for example 40")
     before = {"state": fresh.state}
@@ -260,10 +261,10 @@ def deliver(order: Order, user: User, booked: Booked, promised: date | None = No
                 raise OrderBookError("The rest is promised for a day that is not after this delivery")
             fresh.state, fresh.promised = Order.State.CONFIRMED, promised
         lacking = ", ".join(f"{s.name} {counted(s.standing.outstanding, s.unit)}" for s in open_lines)
-        text = f"Part of {fresh.name} came on {booked.came:%d %b %Y}; still to come: {lacking}"
+        text = f"Part of {fresh.name} came on {date_text(booked.came)}; still to come: {lacking}"
     else:
         fresh.state, fresh.received = Order.State.RECEIVED, _last_day(fresh)
-        text = f"Goods of {fresh.name} came on {booked.came:%d %b %Y}"
+        text = f"Goods of {fresh.name} came on {date_text(booked.came)}"
     fresh.save(update_fields=["state", "promised", "received"])
     _tell(fresh.build, user, fresh, text, before)
     return delivery

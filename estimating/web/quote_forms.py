@@ -9,6 +9,7 @@ from typing import Any, get_args
 from django import forms
 
 from buildout.builds.web.editing import Choices, DayField, PartForm
+from buildout.units.dates import date_text
 from estimating.engine.price_text import (
     BREAKS_EXAMPLE,
     ZONES_EXAMPLE,
@@ -114,10 +115,12 @@ class QuoteForm(PartForm):
         if data.get("quoted") and data.get("valid_until") and data["valid_until"] < data["quoted"]:
             self.add_error("valid_until", "This is before the date of the quote.")
         elif self.today and data.get("valid_until") and data["valid_until"] < self.today:
-            said = f"It ran out on {data['valid_until']:%d %b %Y}: ask them for a new date in writing, then type that."
+            said = (
+                f"It ran out on {date_text(data['valid_until'])}: ask them for a new date in writing, then type that."
+            )
             self.add_error("valid_until", said)
         if self.today and data.get("quoted") and data["quoted"] > self.today:
-            self.add_error("quoted", f"This day is still to come; today is {self.today:%d %b %Y}.")
+            self.add_error("quoted", f"This day is still to come; today is {date_text(self.today)}.")
         names = ("lead_days_low", "lead_days_likely", "lead_days_high")
         days = [data.get(name) for name in names]
         for low, high, name in zip(days, days[1:], names[1:], strict=False):

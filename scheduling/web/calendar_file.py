@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from django.utils import timezone
 
 from buildout.builds.web.services import Sheet
+from buildout.units.dates import day_text
 from scheduling.web.models import SignUp
 from scheduling.web.offers import DayOffer
 from scheduling.web.pictures import minutes
@@ -50,7 +51,7 @@ def calendar_file(row: SignUp, offer: DayOffer, sheet: Sheet, address: str, *, h
             alarm.add("trigger", -before)
             alarm.add(
                 "description",
-                f"{row.build.name}: {day.name} on {day.date:%A} {day.date.day} {day.date:%B}, {day.start}",
+                f"{row.build.name}: {day.name} on {day_text(day.date, year=False)}, {day.start}",
             )
             event.add_component(alarm)
     calendar = Calendar()

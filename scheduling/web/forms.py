@@ -12,7 +12,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.utils.text import slugify
 
-from buildout.units.dates import day_text
+from buildout.units.dates import date_text, day_text
 from estimating.web.ledger_forms import BillForm
 from scheduling.engine.calendars import WEEKDAYS as WEEKDAY_NAMES
 from scheduling.engine.cautions import CAUTIONS
@@ -377,7 +377,7 @@ class DoneForm(forms.Form):
     def clean_on(self) -> date:
         day: date = self.cleaned_data["on"]
         if day > self.today:
-            raise ValidationError(f"That is still to come; today is {self.today:%d %b %Y}.")
+            raise ValidationError(f"That is still to come; today is {date_text(self.today)}.")
         return day
 
 

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from buildout.builds.web import services as builds
 from buildout.builds.web.mail import mail
 from buildout.builds.web.services import Sheet
+from buildout.units.dates import day_text
 from scheduling.engine.types import BuildDay, Schedule
 from scheduling.web import links, sign_ups
 from scheduling.web.calendar_file import calendar_file
@@ -287,7 +288,7 @@ def _place_words(row: SignUp, offers: list[DayOffer]) -> str:
     if offer is None:
         return "a day that is not held any more"
     task = offer.task(row.task) if row.task else None
-    return f"{offer.day.date:%A} {offer.day.date.day} {offer.day.date:%B}, {task.name if task else 'wherever needed'}"
+    return f"{day_text(offer.day.date, year=False)}, {task.name if task else 'wherever needed'}"
 
 
 def _open_swaps(row: SignUp, offers: list[DayOffer]) -> list[tuple[Swap, str]]:

@@ -1,6 +1,8 @@
 """Working days, ISO weeks, local times."""
 
+import re
 from datetime import UTC, date, datetime, time, timedelta
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -11,6 +13,8 @@ from buildout.units.dates import (
     NoSuchTimeError,
     TwiceError,
     add_working_days,
+    date_text,
+    day_text,
     elapsed,
     iso_week,
     latest_order_date,
@@ -119,3 +123,27 @@ def test_unknown_zone():
     for name in ("Mars/Base", "", "../etc/passwd"):
         with pytest.raises(CalendarError, match="America/New_York"):
             local_time(D("2026-01-01"), time(9), name)
+
+
+def test_a_date_is_said_in_one_form() -> None:
+    assert date_text(D("2027-02-04")) == "4 Feb 2027"
+    assert date_text(D("2028-02-29"), year=False) == "29 Feb"
+    assert day_text(D("2028-02-29")) == "Tue 29 Feb 2028"
+    assert day_text(datetime(2027, 2, 4, 23, 30, tzinfo=UTC), year=False) == "Thu 4 Feb"
+    assert (date_text(None), day_text(None)) == ("no date", "no date")
+
+
+def test_nobody_else_says_what_a_date_looks_like() -> None:
+    """Code asks ``date_text`` and ``day_text``; pages write the same two forms."""
+    root = Path(__file__).resolve().parents[2]
+    forms = {"D j M Y", "D j M", "j M Y", "j M"}
+    found = []
+    for folder in ("buildout", "estimating", "scheduling"):
+        for path in sorted((root / folder).rglob("*.py")):
+            text = path.read_text(encoding="utf-8")
+            found += [f"{path.name}: {said}" for said in re.findall(r":(%-?d[ .][^}]*%[bB][^}]*)\}", text)]
+    for path in sorted((root / "templates").rglob("*.html")):
+        for said in re.findall(r'\|date:"([^"]*)"', path.read_text(encoding="utf-8")):
+            if said.removesuffix("H:i").removesuffix(", ") not in {*forms, ""}:
+                found.append(f"{path.name}: {said}")
+    assert not found

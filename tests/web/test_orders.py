@@ -152,8 +152,8 @@ def test_promised_and_received(client_of: ClientOf, demo_build: Build, owner: Us
     assert (order.state, order.received) == ("received", date(2027, 2, 4))
     texts = list(demo_build.journal.values_list("text", flat=True)[:2])
     assert texts == [
-        "Goods of PO-2 came on 04 Feb 2027",
-        "PO-2 confirmed by Tansybrook Upholstery Supply, promised for 05 Feb 2027",
+        "Goods of PO-2 came on 4 Feb 2027",
+        "PO-2 confirmed by Tansybrook Upholstery Supply, promised for 5 Feb 2027",
     ]
     answer = browser.post(url("confirm-order", demo_build, 2), {"promised": "2027-02-09"}, follow=True)
     assert "PO-2 is received: it cannot be confirmed" in answer.content.decode()
@@ -188,7 +188,7 @@ def test_facts_change_nothing_until_they_are_looked_at(
     answer = browser.post(url("see-order", demo_build, 2))
     proposal = Proposal.objects.get()
     assert answer.url == proposal.get_absolute_url()
-    assert proposal.summary == "PO-2 promised for 05 Feb 2027"
+    assert proposal.summary == "PO-2 promised for 5 Feb 2027"
     assert demo_build.current is not None
     assert proposed(demo_build) == demo_build.current.document
 

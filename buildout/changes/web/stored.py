@@ -20,6 +20,7 @@ from buildout.builds.web.models import Build, Proposal, Revision
 from buildout.changes.engine.build_file import BuildFile
 from buildout.changes.web.services import compute
 from buildout.people.web.models import User
+from buildout.units.dates import date_text
 from buildout.units.money import format_money, tax_on
 from estimating.engine.offers import tax_rate
 from estimating.engine.types import PlacedOrder
@@ -144,7 +145,7 @@ def enter_commitments(build: Build, file: BuildFile, *, by: User | None, helper_
         )  # fmt: skip
         if order.received is None:
             _enter_deliveries(made, order, products)
-        builds.note(build, "order", f"PO-{number} to {supplier} was placed on {order.placed:%d %b %Y}", by=by)
+        builds.note(build, "order", f"PO-{number} to {supplier} was placed on {date_text(order.placed)}", by=by)
     _enter_charges(build, file, entered, taken, by)
     enter_cuts(build, file.commitments.cuts, plan.products, by)
     places: Counter[tuple[str, str]] = Counter()

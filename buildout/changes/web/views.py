@@ -23,6 +23,7 @@ from buildout.changes.web import overview as overview_page
 from buildout.changes.web.forms import NewBuildForm
 from buildout.changes.web.told_edits import told_edits
 from buildout.people.web.models import User
+from buildout.units.dates import date_text
 from buildout.units.value import from_json
 from scheduling.web.editing import carry_out, said
 from scheduling.web.models import SignUp
@@ -252,7 +253,7 @@ def to_today(request: HttpRequest, build_id: int) -> HttpResponse:
     document = builds.editable(build)
     today = sheet.today()
     document["as_of"] = today.isoformat()
-    return redirect(builds.propose(build, _user(request), document, f"Bring the plan to {today:%d %b %Y}"))
+    return redirect(builds.propose(build, _user(request), document, f"Bring the plan to {date_text(today)}"))
 
 
 # ------------------------------------------------------------------ journal and revisions

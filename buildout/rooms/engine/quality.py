@@ -35,6 +35,7 @@ from buildout.rooms.engine.types import (
     Survey,
     SurveyedReading,
 )
+from buildout.units.dates import date_text
 from buildout.units.lengths import Length, UnitSystem, format_length, format_small, written_in
 from buildout.units.value import Reason, snap
 
@@ -608,7 +609,7 @@ def _gate(
         limit = format_small(items[0].limit, units) if items else ""
         text = f"Checked for the fabricator: every dimension within ± {limit} at 95 %, every reading checked."
     elif knowingly is not None:
-        text = f"Sent knowingly by {knowingly.who}, {knowingly.when:%Y-%m-%d}, although {'; '.join(said)}."
+        text = f"Sent knowingly by {knowingly.who}, {date_text(knowingly.when)}, although {'; '.join(said)}."
         text += f" {knowingly.why}" if knowingly.why else ""
     else:
         text = f"Not for the fabricator yet: {'; '.join(said)}."

@@ -40,6 +40,7 @@ from buildout.rooms.engine.types import (
     Survey,
     SurveyedReading,
 )
+from buildout.units.dates import date_text
 from buildout.units.lengths import UnitSystem, format_area, format_length, format_run, format_small
 
 BEFORE_STRIP = 6.6
@@ -164,7 +165,7 @@ def _notes(room: Room, survey: Survey, plan: RoomPlan, units: UnitSystem, gate: 
 
 def _passed_knowingly(passed: GatePass) -> str:
     why = f": {passed.why}" if passed.why else ""
-    return f"Sent to the fabricator knowingly by {passed.who}, {passed.when:%Y-%m-%d}{why}"
+    return f"Sent to the fabricator knowingly by {passed.who}, {date_text(passed.when)}{why}"
 
 
 def _upper_wall(plan: RoomPlan) -> str:

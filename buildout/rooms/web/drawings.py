@@ -8,6 +8,7 @@ from django.http import HttpResponse
 from buildout.builds.web.models import Build
 from buildout.builds.web.services import Sheet
 from buildout.rooms.engine.drawing import Drawing, TitleBlock
+from buildout.units.dates import date_text
 from buildout.units.value import content_hash
 
 SVG_VERSION = 4
@@ -21,7 +22,7 @@ PATTERN_WIDTH, LONG_WIDTH = 87.0, 182.0
 def title_block(build: Build, sheet: Sheet, name: str, number: str) -> TitleBlock:
     return TitleBlock(
         build=build.name, sheet=name, number=number, revision=str(sheet.revision.number),
-        date=f"{sheet.as_of:%-d %b %Y}",
+        date=date_text(sheet.as_of),
     )  # fmt: skip
 
 

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from buildout.builds.web import services as builds
 from buildout.builds.web.documents import pdf_response
+from buildout.units.dates import date_text
 from estimating.engine.types import OrderBy, OrderDates, Product, Remnant, TakeOff
 from estimating.web import approvals, documents, order_book
 from estimating.web.forms import CloseForm, ConfirmForm, ReceiveForm
@@ -187,7 +188,7 @@ def confirm(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
                     f"The promise has slipped by {late} day{'' if late == 1 else 's'}. This is what it does to "
                     "schedule and forecast; nothing moves until you apply it.",
                 )
-                said = f"{found.name} promised for {form.cleaned_data['promised']:%d %b %Y}, {late} days later"
+                said = f"{found.name} promised for {date_text(form.cleaned_data['promised'])}, {late} days later"
                 return redirect(builds.propose(desk.build, desk.user, builds.editable(desk.build), said))
             return _told(request, desk, found, "The promised day is written down.")
     return order_page(request, desk, found, confirm=form)
@@ -252,9 +253,9 @@ def decide(request: HttpRequest, build_id: int, number: int, change: int, answer
 def see(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
     """Propose the unchanged plan, so that it is worked out with the orders as they are now."""
     desk, found = order_of(request, build_id, number)
-    said = f"promised for {found.promised:%d %b %Y}" if found.promised else found.get_state_display().lower()
+    said = f"promised for {date_text(found.promised)}" if found.promised else found.get_state_display().lower()
     if found.state == Order.State.RECEIVED and found.received:
-        said = f"received on {found.received:%d %b %Y}"
+        said = f"received on {date_text(found.received)}"
     elif any(line.standing.received for line in standings(found)):
         said = f"received in part, {said}"
     document = builds.editable(desk.build)

@@ -17,6 +17,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from buildout.builds.web import services as builds
 from buildout.builds.web.editing import amount_text, propose_from
+from buildout.units.dates import date_text
 from buildout.units.money import round_money
 from estimating.engine.quote_gaps import SampleOut, quote_gaps, sample_gaps
 from estimating.engine.side_by_side import side_by_side
@@ -124,7 +125,7 @@ def need_days(request: HttpRequest, build_id: int) -> HttpResponse:
 
 def quote_name(quote: Quote, suppliers: dict[str, Supplier]) -> str:
     supplier = suppliers.get(quote.supplier)
-    return f"{supplier.name if supplier else quote.supplier}, {quote.quoted:%d %b %Y} ({quote.id})"
+    return f"{supplier.name if supplier else quote.supplier}, {date_text(quote.quoted)} ({quote.id})"
 
 
 @login_required
@@ -188,7 +189,7 @@ def _state(quote: Quote, excluded: set[str], as_of: Any, today: Any, chosen: set
     if quote.id in excluded:
         return "open", "left out by you"
     if quote.valid_until < today:
-        return "warning", f"ran out on {quote.valid_until:%d %b}"
+        return "warning", f"ran out on {date_text(quote.valid_until, year=False)}"
     return ("done", "chosen") if quote.id in chosen else ("open", "not chosen")
 
 

@@ -16,6 +16,7 @@ from django.utils.safestring import SafeString
 
 from buildout.builds.web.models import Member, Role
 from buildout.builds.web.services import Sheet
+from buildout.units.dates import date_text
 from buildout.units.lengths import format_area, format_length, format_mass, format_run, format_small
 from buildout.units.money import format_money
 from buildout.units.words import counted
@@ -147,7 +148,7 @@ def iso_date(text: Any) -> date | None:
 @register.filter
 def moment(at: datetime | None, sheet: Sheet) -> str:
     """When something happened, by the clock at the build: ``{{ entry.at|moment:sheet }}``."""
-    return "" if at is None else f"{sheet.local(at):%-d %b %Y, %H:%M}"
+    return "" if at is None else f"{date_text(sheet.local(at))}, {sheet.local(at):%H:%M}"
 
 
 @register.filter
