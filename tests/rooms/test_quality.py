@@ -73,7 +73,7 @@ def test_owner_may_pass_it_knowingly(hall):
     gate = fabricator_gate(room, survey, plan)
     assert not gate.passes
     assert gate.open
-    assert gate.text.startswith("Sent knowingly by Ada, 2026-08-03, although 2 readings")
+    assert gate.text.startswith("Sent knowingly by Ada, 3 Aug 2026, although 2 readings")
     drawing = draw_plan(room, survey, plan, gate=gate)
     assert any("Sent knowingly by Ada" in note for note in drawing.notes)
     assert any("knowingly by Ada" in note for note in draw_plan(room, survey, plan).notes)

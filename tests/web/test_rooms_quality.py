@@ -116,7 +116,7 @@ def test_the_word_given_stands_on_the_covers_drawing_and_can_be_taken_back(
     demo_build.current.document["rooms"][0]["gate_passed"] = word
     demo_build.current.save()
     page = browser.get(cover).content.decode()
-    assert "Sent knowingly by Orla Fennimarsh, 2027-01-18" in page
+    assert "Sent knowingly by Orla Fennimarsh, 18 Jan 2027" in page
     page = browser.get(url("gate", demo_build, "hall")).content.decode()
     assert "Passed knowingly" in page
     assert "Send it all the same" not in page
