@@ -112,8 +112,10 @@ def arrivals(
             found.append(_arrival(item, "", (low, likely, high), "unquoted", group))
             unquoted.append(item)
         last = max(found, key=lambda a: (a.high, a.likely, a.low))
-        rest = products[item].acclimatise_days if item in products else 0
-        items.append(msgspec.structs.replace(last, acclimatise_days=rest) if rest else last)
+        product = products.get(item)
+        if product is not None:
+            last = msgspec.structs.replace(last, acclimatise_days=product.acclimatise_days, name=product.name)
+        items.append(last)
     if unquoted:
         names = some_of([products[i].name if i in products else i for i in unquoted])
         reasons.append(

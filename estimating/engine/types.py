@@ -1131,6 +1131,12 @@ class Arrival(Value, kw_only=True):
     lead_group: str
     acclimatise_days: int = 0
     """Calendar days more until it can be used."""
+    name: str = ""
+    """What the goods are called; empty in results worked out before names travelled with them."""
+
+    @property
+    def called(self) -> str:
+        return self.name or self.item.replace("-", " ")
 
 
 class Arrivals(Value, kw_only=True):

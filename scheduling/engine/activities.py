@@ -33,6 +33,7 @@ from typing import NamedTuple
 
 from buildout.units.dates import day_text
 from buildout.units.value import Reason
+from buildout.units.words import some_of
 from estimating.engine.types import Arrivals
 from scheduling.engine import ages, calendars
 from scheduling.engine.calendars import FURTHEST, SLOTS_A_DAY, LocalTime, Shifts, Span
@@ -40,7 +41,7 @@ from scheduling.engine.deliveries import Delivery, group_wait, read_arrivals
 from scheduling.engine.rcpsp import Activity, Limit, Link, Mode, Project, Resource
 from scheduling.engine.skills import able
 from scheduling.engine.tasks import OPENING
-from scheduling.engine.types import BuildDay, Crew, Dates, Lag, SignedUp, Task, TaskEdits, TaskNet
+from scheduling.engine.types import BuildDay, Crew, Dates, Lag, SignedUp, Skill, Task, TaskEdits, TaskNet
 
 MOST_EVENINGS = {True: 4, False: 10}
 """Work that takes the core team longer stays on build days, by whether any helper may do it. Common practice, no
@@ -70,6 +71,15 @@ class Part:
         return self.task.likely / self.of if self.task else 0.0
 
 
+class Short(NamedTuple):
+    """A task with too few people for one of its skills, however the days fall."""
+
+    task: Task
+    skill: Skill
+    need: int
+    here: int
+
+
 @dataclass
 class Layout:
     """The tasks as a project, with what each activity stands for."""
@@ -88,6 +98,7 @@ class Layout:
     of_task: dict[str, list[int]] = field(default_factory=dict)
     done: dict[str, date] = field(default_factory=dict)
     deliveries: dict[str, Delivery] = field(default_factory=dict)
+    short: list[Short] = field(default_factory=list)
     goal: int = 0
     """The opening, or the end of everything where the net has no opening."""
     horizon: int = 0
@@ -156,7 +167,7 @@ def _too_far(
         stop("/dates/lease_start", text, "Check the year.")
     for item, delivery in sorted(deliveries.items()):
         if delivery.planned > FURTHEST:
-            text = f"{item} would arrive {delivery.planned} days from now"
+            text = f"{delivery.name} would arrive {delivery.planned} days from now"
             stop(item, text, "Check the promised day or the lead time.")
     for task in net.tasks:
         days = {"wait": task.likely, "trade": task.likely}.get(task.kind, 0.0)
@@ -198,6 +209,7 @@ class _Writer:
         for task in self.net.tasks:
             if task.code not in made.done:
                 self._add(task)
+        made.reasons += _short_skills(made.short)
         self._resources()
         self._link_all()
         self._add_goal()
@@ -529,7 +541,7 @@ class _Writer:
             )
             return [Activity(task.code, (), earliest)]
         if not parts:
-            self.made.reasons.append(self._nobody(task, pinned))
+            self.made.reasons += self._nobody(task, pinned)
             return [Activity(task.code, (), earliest)]
         modes: list[Mode] = []
         if on_days:
@@ -538,7 +550,7 @@ class _Writer:
         if at_night:
             modes += self._evening_modes(task, parts, core_crew)
         if not modes:
-            self.made.reasons.append(self._nobody(task, pinned))
+            self.made.reasons += self._nobody(task, pinned)
         return [Activity(task.code, tuple(modes), earliest)] * parts
 
     def _slots(self, task: Task, crew: int, parts: int) -> int:
@@ -637,15 +649,15 @@ class _Writer:
         people = tuple((f"person {person}", 1) for person in sorted(self.people.get(task.code, {})))
         return (*zone, *tools, *people)
 
-    def _nobody(self, task: Task, pinned: str) -> Reason:
-        """Say in words why no crew can do a task, and a way out."""
+    def _nobody(self, task: Task, pinned: str) -> list[Reason]:
+        """Say in words why no crew can do a task, and a way out; short skills are told for all tasks together."""
         named = {person: here for person, here in self.people.get(task.code, {}).items() if here is not None}
         if named:
             who = ", ".join(sorted(named))
             text = (
                 f"{task.code} {task.name} must have {who} on it, who are not there together on any day it can be done"
             )
-            return _stop(task, "person", text, "Put somebody else on it, or choose a day on which they come.")
+            return [_stop(task, "person", text, "Put somebody else on it, or choose a day on which they come.")]
         days = [shifts for shifts in self.made.shifts if not pinned or shifts.day.id == pinned]
         fitting = [shifts for shifts in days if shifts.day.place == "hall" or task.where != "hall"]
         smallest = max(1, task.crew_min)
@@ -657,37 +669,38 @@ class _Writer:
                 if pinned and days
                 else "there is no build day to come that it can use"
             )
-            return _stop(
-                task,
-                "no-build-day",
-                f"{who} needs {smallest} people at once and {asked}; the core team has {core}",
-                f"Add a build day with at least {smallest} places.",
-            )
+            return [
+                _stop(
+                    task,
+                    "no-build-day",
+                    f"{who} needs {smallest} people at once and {asked}; the core team has {core}",
+                    f"Add a build day with at least {smallest} places.",
+                )
+            ]
         best = max(fitting, key=lambda shifts: (shifts.people, -shifts.first_slot))
         if best.people < smallest:
             places = self._places_for(smallest)
-            return _stop(
+            return [_stop(
                 task, "crew-too-small",
                 f"{who} needs {smallest} people at once; the fullest build day it can use, {best.day.name} on "
                 f"{day_text(best.day.date)}, has {best.day.places} places, which with usual no-shows and the core team "
                 f"of {core} makes {best.people} {'person' if best.people == 1 else 'people'}",
                 f"Raise {best.day.name} to {places} places, or divide the task.",
-            )  # fmt: skip
-        for skill, need in self._skill_needs(task, smallest).items():
-            here = max(shifts.skills.get(skill, 0) for shifts in fitting)
-            if here < need:
-                return _stop(
-                    task, "skill-missing",
-                    f"{who} needs {need} who can {able(skill)}; the core team and the helpers expected on any "
-                    f"build day make {here}",
-                    f"Add somebody who can {able(skill)} to the core team, or raise its share among the helpers.",
-                )  # fmt: skip
+            )]  # fmt: skip
+        found = [
+            Short(task, skill, need, here)  # type: ignore[arg-type]
+            for skill, need in self._skill_needs(task, smallest).items()
+            if (here := max(shifts.skills.get(skill, 0) for shifts in fitting)) < need
+        ]
+        if found:
+            self.made.short += found
+            return []
         hours = task.likely if task.kind == "fixed" else task.likely / max(1, task.crew_max)
-        return _stop(
+        return [_stop(
             task, "no-window",
             f"{who} takes {hours:.1f} hours and finds no shift long enough{' after the quiet hours' * task.noisy}",
             "Lengthen a build day, move its quiet hours, or divide the task.",
-        )  # fmt: skip
+        )]  # fmt: skip
 
     def _places_for(self, people: int) -> int:
         extra = calendars.core_on_site(self.crew) - sum(job.crew for job in self.net.day_jobs)
@@ -816,6 +829,25 @@ def _usual_shift(shifts: Shifts) -> int:
 
 def _stop(task: Task, code: str, text: str, todo: str) -> Reason:
     return Reason(code=code, text=text, where=task.code, severity="stop", todo=todo)
+
+
+def _short_skills(short: Sequence[Short]) -> list[Reason]:
+    """One reason for every skill that is short, with all tasks that ask for it."""
+    found = []
+    for skill in dict.fromkeys(one.skill for one in short):
+        mine = [one for one in short if one.skill == skill]
+        need, here, count = max(one.need for one in mine), min(one.here for one in mine), len(mine)
+        names = [f"{one.task.code} {one.task.name}" for one in mine]
+        asks = (
+            f"{names[0]} needs {need} who can {able(skill)}"
+            if count == 1
+            else f"{count} tasks need {'somebody' if need == 1 else f'up to {need} at once'} who can {able(skill)}"
+        )
+        text = f"{asks}; the core team and the helpers expected on any build day make {here}"
+        text += f": {some_of(names)}" if count > 1 else ""
+        todo = f"Add somebody who can {able(skill)} to the core team, or raise its share among the helpers."
+        found.append(_stop(mine[0].task, "skill-missing", text, todo))
+    return found
 
 
 def needs_tool(tools: str, word: str) -> bool:

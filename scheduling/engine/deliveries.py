@@ -13,6 +13,7 @@ class Delivery(NamedTuple):
     """Days until an item is on site: from the order while it is still to order, else from today."""
 
     item: str
+    name: str
     supplier: str
     group: str
     placed: bool
@@ -33,6 +34,7 @@ def read_arrivals(arrivals: Arrivals, as_of: date) -> dict[str, Delivery]:
         sure = arrival.basis in ("received", "promised")
         found[arrival.item] = Delivery(
             item=arrival.item,
+            name=arrival.called,
             supplier=arrival.supplier,
             group=arrival.lead_group,
             placed=arrival.basis in ("received", "promised", "ordered"),
@@ -54,7 +56,7 @@ class GroupWait(NamedTuple):
 def group_wait(deliveries: Iterable[Delivery], group: str) -> GroupWait:
     """Return the longest planned waits of a lead group.
 
-    >>> one = Delivery("foam", "", "foam", False, 12, 15, 20, 20)
+    >>> one = Delivery("foam", "Base foam", "", "foam", False, 12, 15, 20, 20)
     >>> group_wait([one], "foam")
     GroupWait(from_order=20, from_today=None)
     """

@@ -519,7 +519,7 @@ class _Play:
             found[item] = triangular(uniform, delivery.low, delivery.likely, delivery.high)
             if delivery.high > delivery.low and not any(one.what == item for one in self.drawn):
                 since = "from today" if delivery.placed else "from the order"
-                text = f"Delivery of {item}: {delivery.low} to {delivery.high} days {since}"
+                text = f"Delivery of {delivery.name}: {delivery.low} to {delivery.high} days {since}"
                 self.drawn.append(Drawn(item, "delivery", text, uniform))
         return found
 

@@ -18,7 +18,7 @@ from scheduling.engine.forecast import RUNS, forecast
 from scheduling.engine.schedule import solve
 from scheduling.engine.skills import able
 from scheduling.engine.types import Forecast, Gain, Gains, Schedule, Skill
-from scheduling.engine.ways_out import Change, Inputs, goods, sooner, together, with_day_on, with_helper
+from scheduling.engine.ways_out import Change, Inputs, sooner, travelling, with_day_on, with_helper
 
 EXPRESS_DAYS = 7
 SATURDAYS = 1
@@ -92,7 +92,7 @@ def _tries(inputs: Inputs, schedule: Schedule) -> Iterator[_Try]:
             yield _Try("build day", when.isoformat(), text, partial(with_day_on, when=when))
     item = _awaited(inputs, schedule)
     if item:
-        text = f"{goods(together(inputs, item)).capitalize()} a week earlier, by express or ordered sooner"
+        text = f"A week earlier, by express or ordered sooner: {travelling(inputs, item)}"
         yield _Try("express", item, text, partial(sooner, item=item, days=EXPRESS_DAYS))
 
 

@@ -509,7 +509,7 @@ class _Report:
             for item in task.needs:
                 if item in made.deliveries and made.deliveries[item].placed:
                     arrives = made.local.real(max(0, made.deliveries[item].planned) * SLOTS_A_DAY)
-                    found.append((arrives, f"it waits for {item}"))
+                    found.append((arrives, f"it waits for {made.deliveries[item].name}"))
             for hold in self.edits.not_before:
                 if hold.task == task.code:
                     why = f": {hold.why}" if hold.why else ""

@@ -20,6 +20,7 @@ from msgspec.structs import replace
 
 from buildout.units.dates import day_text
 from buildout.units.value import Reason, snap, to_plain
+from buildout.units.words import some_of
 from estimating.engine.types import Arrivals
 from scheduling.engine import calendars
 from scheduling.engine.activities import Layout, further_days, lay_out
@@ -50,6 +51,13 @@ MOST_TRIES = 32
 MOST_OFFERED = 6
 MOST_PLACES = 16
 MOST_DAYS_EARLIER = 42
+MOST_HELPERS = 6
+"""More helpers of one skill than this are not thought of."""
+FURTHER_TRIED = (0, 1, 2, 3, 4, 6)
+"""Further build days tried together with helpers of a skill nobody has."""
+TO_FIND = "Still to find"
+"""The name of those a way out counts on, until the owner writes theirs."""
+GOODS_NAMED = 3
 HELPER_DAY = 7.0
 """Hours a helper gives on a build day. This and the costs below rank ways out; common practice, no published source."""
 TALK = 1.0
@@ -151,8 +159,10 @@ def explain(inputs: Inputs, stops: Sequence[Reason]) -> Explained:
         conflict = [
             Requirement(kind=STOP_KINDS.get(stop.code, "task"), where=stop.where, text=stop.text) for stop in stops
         ]
-        candidates = list(_for_stops(inputs, stops))
-        return Explained([], conflict, _tried(inputs, candidates, asked), asked.work)
+        ways = _tried(inputs, list(_for_stops(inputs, stops)), asked)
+        if not ways and len(stops) > 1:
+            ways = _tried(inputs, list(_for_each_stop(inputs, stops)), asked)
+        return Explained([], conflict, ways, asked.work)
     wishes = list(_wishes(inputs))
     if asked.impossible(_without(inputs, wishes)):
         reason = Reason(
@@ -360,20 +370,18 @@ def _awaited(inputs: Inputs) -> Iterator[tuple[str, str]]:
         mine = [one for one in inputs.arrivals.items if one.item in items]
         sure = all(one.basis == "promised" for one in mine)
         latest = max(one.likely if one.basis == "promised" else one.high for one in mine)
-        come = "comes" if len(items) == 1 else "come"
-        when = f"{come} on {day_text(latest)}" if sure else f"{come} by {day_text(latest)} if ordered today"
-        yield items[0], f"{goods(items)} {when}"
+        when = (
+            f"Goods that come on {day_text(latest)}"
+            if sure
+            else f"Goods that come by {day_text(latest)} if ordered today"
+        )
+        yield items[0], f"{when}: {some_of([one.called for one in mine], GOODS_NAMED)}"
 
 
-def goods(items: Sequence[str]) -> str:
-    """Up to three by the words they are filed under, and how many more.
-
-    >>> goods(["cover"]), goods(["panel-foam", "vinyl"]), goods(["ply", "tape", "vinyl", "wood-screws"])
-    ('cover', 'panel foam and vinyl', 'ply, tape, vinyl and 1 more')
-    """
-    words = [item.replace("-", " ") for item in items]
-    shown = words if len(words) < 4 else [*words[:3], f"{len(words) - 3} more"]
-    return shown[0] if len(shown) == 1 else f"{', '.join(shown[:-1])} and {shown[-1]}"
+def travelling(inputs: Inputs, item: str) -> str:
+    """The names of an item and what travels with it."""
+    called = {one.item: one.called for one in inputs.arrivals.items}
+    return some_of([called[one] for one in together(inputs, item)], GOODS_NAMED)
 
 
 def together(inputs: Inputs, item: str) -> list[str]:
@@ -417,10 +425,10 @@ STOP_KINDS: dict[str, Literal["skill", "places", "days", "hours", "tool", "appoi
 
 def _for_stops(inputs: Inputs, stops: Sequence[Reason]) -> Iterator[Candidate]:
     tasks = {task.code: task for task in inputs.net.tasks}
-    unskilled = [tasks[stop.where] for stop in stops if stop.code == "skill-missing" and stop.where in tasks]
-    if unskilled:
-        yield from _helpers(inputs, _ahead(inputs), unskilled)
-        yield from _in_core(inputs, unskilled)
+    missing = sorted({one.skill for one in inputs.lay_out().short})
+    if missing:
+        yield from _skilled(inputs, missing)
+        yield from _in_core(inputs, missing)
     for stop in stops:
         task = tasks.get(stop.where)
         if task is None:
@@ -435,6 +443,34 @@ def _for_stops(inputs: Inputs, stops: Sequence[Reason]) -> Iterator[Candidate]:
             yield from _more_days(inputs)
         if stop.code == "tool-missing":
             yield from _tools(inputs)
+
+
+def _for_each_stop(inputs: Inputs, stops: Sequence[Reason]) -> Iterator[Candidate]:
+    """What settles one stop after the other, each by the cheapest that does when the others are left out."""
+    given, parts = inputs, list[Candidate]()
+    for stop in stops:
+        others = {one.where for one in stops if one is not stop} - {stop.where}
+        alone = given.but(net=replace(given.net, tasks=[task for task in given.net.tasks if task.code not in others]))
+        left = [one for one in alone.lay_out().reasons if one.severity == "stop"]
+        options = sorted(_for_stops(alone, left), key=lambda one: one.cost) if left else []
+        found = next((one for one in options if attempt(one.change(alone)).found is True), None)
+        if left and found is None:
+            return
+        if found is not None:
+            given = found.change(given)
+            parts.append(found)
+    if not parts:
+        return
+
+    def change(given: Inputs) -> Inputs:
+        for one in parts:
+            given = one.change(given)
+        return given
+
+    yield Candidate(
+        parts[0].kind, parts[0].where, "; and: ".join(one.text for one in parts), sum(one.cost for one in parts),
+        "; ".join(one.cost_text for one in parts), change,
+    )  # fmt: skip
 
 
 def _for_wishes(inputs: Inputs, core: Sequence[Wish]) -> Iterator[Candidate]:
@@ -522,42 +558,111 @@ def _free_task(inputs: Inputs, code: str) -> Iterator[Candidate]:
 
 
 def _helpers(inputs: Inputs, days: Sequence[BuildDay], tasks: Sequence[Task]) -> Iterator[Candidate]:
-    """One more helper with a skill, on as few of the days as will do."""
+    """One more helper with a skill that tasks ask for, on as few of the days as will do."""
     special = calendars.special_skills(inputs.crew) - set(calendars.HOLDERS_ONLY)
-    for skill in sorted({skill for task in tasks for skill in task.skills if skill in special})[:3]:
-        needed = list(days)
-        if attempt(with_helper(inputs, skill, needed)).found is not True:
-            continue
-        for day in reversed(days):
-            fewer = [one for one in needed if one is not day]
-            if fewer and attempt(with_helper(inputs, skill, fewer)).found is True:
-                needed = fewer
-        text = f"One more helper who can {able(skill)} on {' and '.join(map(_named, needed))}"
-        hours = HELPER_DAY * len(needed)
-        change = partial(with_helper, skill=skill, days=needed)
-        yield Candidate("helper", needed[0].id, text, hours, f"{hours:g} hours of one helper", change)
+    for skill in sorted({skill for task in tasks for skill in task.skills if skill in special}):
+        change = partial(_join, skills=[skill], days=list(days), count=1)
+        if days and attempt(change(inputs)).found is True:
+            yield _on_fewest_days(inputs, [skill], days, 1)
 
 
-def _in_core(inputs: Inputs, tasks: Sequence[Task]) -> Iterator[Candidate]:
-    """Somebody more in the core team, who has a skill."""
-    for skill in sorted({skill for task in tasks for skill in task.skills}):
-        text = f"One more in the core team who can {able(skill)}"
-        yield Candidate("helper", "", text, JOINS_CORE, "many evenings of one person", partial(_with_core, skill=skill))
+def _skilled(inputs: Inputs, skills: Sequence[Skill]) -> Iterator[Candidate]:
+    """The fewest helpers who have skills nobody has; where the build days are not enough for them, with more of these.
+
+    What is pinned to a day may stand in the way of what those helpers do first: it is let go of where it has to be.
+    """
+    for more in FURTHER_TRIED:
+        wider = _with_further(inputs, more) if more else inputs
+        days = _ahead(wider)
+        new = days[len(days) - more :]
+        pinned = [day for day in days if any(pin.day == day.id for pin in inputs.edits.pins)]
+        for freed in ([], pinned) if pinned else ([],):
+            given = _unpinned(wider, [day.id for day in freed])
+            if not days or attempt(_join(given, skills, days, MOST_HELPERS)).found is not True:
+                continue
+            count = _fewest(MOST_HELPERS, lambda n, given=given, days=days: _join(given, skills, days, n))  # type: ignore[misc]
+            free = [day.id for day in freed]
+            for day in freed:
+                fewer = [one for one in free if one != day.id]
+                if attempt(_join(_unpinned(wider, fewer), skills, days, count)).found is True:
+                    free = fewer
+            one = _on_fewest_days(_unpinned(wider, free), skills, days, count)
+            text, cost, cost_text = one.text, one.cost, one.cost_text
+            if new:
+                text += f"; and {more} more build day{'s' * (more > 1)}: {', '.join(day_text(day.date) for day in new)}"
+                cost += more * _day_hours(inputs)
+                cost_text += f", and {_day_hours(inputs):g} person-hours at most for each further build day"
+            if free:
+                text += (
+                    f"; and what is pinned to {' and '.join(_named(day) for day in freed if day.id in free)} may move"
+                )
+                cost += TALK * sum(pin.day in free for pin in inputs.edits.pins)
+
+            def change(
+                given: Inputs, more: int = more, free: Sequence[str] = tuple(free), one: Candidate = one
+            ) -> Inputs:
+                return one.change(_unpinned(_with_further(given, more) if more else given, free))
+
+            yield Candidate("helper", one.where, text, cost, cost_text, change)
+            return
 
 
-def _with_core(inputs: Inputs, skill: Skill) -> Inputs:
-    more = CorePerson(id=f"one more {skill}", name="One more", skills=[skill])
-    return inputs.but(crew=replace(inputs.crew, core=[*inputs.crew.core, more]))
+def _on_fewest_days(inputs: Inputs, skills: Sequence[Skill], days: Sequence[BuildDay], count: int) -> Candidate:
+    """So many more helpers, with whom a plan exists when they come on all these days, on as few of them as will do."""
+    needed = list(days)
+    for day in reversed(days):
+        fewer = [one for one in needed if one is not day]
+        if fewer and attempt(_join(inputs, skills, fewer, count)).found is True:
+            needed = fewer
+    can = " and ".join(able(skill) for skill in skills)
+    text = f"{_more(count)} helper{'s' * (count > 1)} who can {can} on {some_of([_named(day) for day in needed], 8)}"
+    hours = HELPER_DAY * len(needed) * count
+    cost_text = f"{hours:g} hours of {'one helper' if count == 1 else f'{count} helpers'}, or of somebody paid for it"
+    change = partial(_join, skills=skills, days=needed, count=count)
+    return Candidate("helper", needed[0].id, text, hours, cost_text, change)
+
+
+def _more(count: int) -> str:
+    return "One more" if count == 1 else f"{count} more"
+
+
+def _in_core(inputs: Inputs, skills: Sequence[Skill]) -> Iterator[Candidate]:
+    """The fewest more in the core team, who have skills nobody has."""
+    count = _fewest(MOST_HELPERS, partial(_with_core, inputs, skills))
+    if count:
+        text = f"{_more(count)} in the core team who can {' and '.join(able(skill) for skill in skills)}"
+        cost_text = f"many evenings of {'one person' if count == 1 else f'{count} people'}"
+        change = partial(_with_core, skills=skills, count=count)
+        yield Candidate("helper", "", text, JOINS_CORE * count, cost_text, change)
+
+
+def _with_core(inputs: Inputs, skills: Sequence[Skill], count: int) -> Inputs:
+    more = [
+        CorePerson(id=new, name=TO_FIND, skills=list(skills))
+        for new in _new_ids(skills, count, [one.id for one in inputs.crew.core])
+    ]
+    return inputs.but(crew=replace(inputs.crew, core=[*inputs.crew.core, *more]))
 
 
 def with_helper(inputs: Inputs, skill: Skill, days: Sequence[BuildDay]) -> Inputs:
-    more = Helper(
-        id=f"one more {skill}", name="One more", skills=[skill], days=[day.id for day in days], sure=Decimal(1)
-    )
-    inputs = inputs.but(crew=replace(inputs.crew, helpers=[*inputs.crew.helpers, more]))
+    return _join(inputs, [skill], days, 1)
+
+
+def _join(inputs: Inputs, skills: Sequence[Skill], days: Sequence[BuildDay], count: int) -> Inputs:
+    """More helpers with these skills on these days, each on a place of their own."""
+    more = [
+        Helper(id=new, name=TO_FIND, skills=list(skills), days=[day.id for day in days], sure=Decimal(1))
+        for new in _new_ids(skills, count, [one.id for one in inputs.crew.helpers])
+    ]
+    inputs = inputs.but(crew=replace(inputs.crew, helpers=[*inputs.crew.helpers, *more]))
     for day in days:
-        inputs = inputs.with_day(day.id, places=day.places + 1)
+        inputs = inputs.with_day(day.id, places=day.places + count)
     return inputs
+
+
+def _new_ids(skills: Sequence[Skill], count: int, taken: Collection[str]) -> list[str]:
+    every = (f"one more {' '.join(skills)} {number}" for number in range(1, count + len(taken) + 1))
+    return [new for new in every if new not in taken][:count]
 
 
 def _places(inputs: Inputs, days: Sequence[BuildDay]) -> Iterator[Candidate]:
@@ -596,8 +701,7 @@ def _hours(inputs: Inputs, days: Sequence[BuildDay]) -> Iterator[Candidate]:
 
 def _more_days(inputs: Inputs) -> Iterator[Candidate]:
     """One, two or three more build days: after the last, or on a free Saturday before it."""
-    pattern = max(inputs.crew.days, key=lambda day: (day.places, day.date), default=None)
-    hours = (pattern.places if pattern else 12) * HELPER_DAY + INVITE_A_DAY
+    hours = _day_hours(inputs)
     taken = {day.date for day in inputs.crew.days} | {holiday.date for holiday in inputs.dates.holidays}
     last = max((day.date for day in _ahead(inputs)), default=inputs.as_of)
     first = inputs.as_of + timedelta(days=(5 - inputs.as_of.weekday()) % 7 or 7)
@@ -614,6 +718,11 @@ def _more_days(inputs: Inputs) -> Iterator[Candidate]:
         yield from found
         if found:
             break
+
+
+def _day_hours(inputs: Inputs) -> float:
+    """Person-hours a further build day costs at most."""
+    return max((day.places for day in inputs.crew.days), default=12) * HELPER_DAY + INVITE_A_DAY
 
 
 def with_day_on(inputs: Inputs, when: date) -> Inputs:
@@ -669,8 +778,8 @@ def _earlier(inputs: Inputs, item: str) -> Iterator[Candidate]:
     """Goods earlier by the fewest days that do."""
     days = _fewest(MOST_DAYS_EARLIER, lambda n: sooner(inputs, item, n))
     if days:
-        what = goods(together(inputs, item))
-        text = f"Get {what} {days} day{'s' * (days > 1)} earlier: order earlier, or by a faster carrier"
+        what = travelling(inputs, item)
+        text = f"Get {days} day{'s' * (days > 1)} earlier, ordered sooner or by a faster carrier: {what}"
         change = partial(sooner, item=item, days=days)
         yield Candidate("order earlier", item, text, EARLIER_DAY * days, "calls and a faster carrier", change)
 

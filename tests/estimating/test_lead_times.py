@@ -267,3 +267,12 @@ def test_goods_that_lie_in_the_room_first_are_ordered_earlier_and_used_later() -
     # In time by its arrival, a day late by the days it lies.
     soon = {"foam": coming.items[0].high + timedelta(days=2)}
     assert only(order_by(award, coming, soon, {}, QUOTES, SUPPLIERS, [], CLOSED, DAY)).late_by == 1
+
+
+def test_goods_are_called_by_the_name_of_their_product() -> None:
+    found = arrivals(
+        awarded(award_line("cover"), unquoted=["corner-blocks"]), PRODUCTS, QUOTES, SUPPLIERS, [], CLOSED, DAY
+    )
+    assert [(one.item, one.called) for one in found.items] == [
+        ("corner-blocks", "corner blocks"), ("cover", "Cover"),
+    ]  # fmt: skip

@@ -52,7 +52,7 @@ class TestConflicts:
         # Foam is promised for Tuesday the 9th; laying is pinned to Saturday the 6th. Three days earlier would do.
         foam = Arrival(
             item="foam", supplier="s", low=date(2027, 2, 9), likely=date(2027, 2, 9), high=date(2027, 2, 9),
-            basis="promised", lead_group="foam",
+            basis="promised", lead_group="foam", name="Base foam, 2 in",
         )  # fmt: skip
         given = inputs(
             net_of(task("G09", 4, needs=["foam"]), task("X", 1), opening("G09", "X")),
@@ -64,7 +64,8 @@ class TestConflicts:
         assert found.status == "infeasible"
         assert kinds(found) == [("delivery", "foam"), ("pin", "G09")]  # the pin of X plays no part
         assert [(way.kind, way.cost) for way in found.ways_out] == [("pin", 1.0), ("order earlier", 1.5)]
-        assert "3 days earlier" in found.ways_out[1].text
+        assert found.ways_out[1].text == "Get 3 days earlier, ordered sooner or by a faster carrier: Base foam, 2 in"
+        assert found.conflict[0].text == "Goods that come on Tue 9 Feb 2027: Base foam, 2 in"
         assert found.ways_out[0].opening == date(2027, 2, 14)
         # Without either of the two a plan exists; with both none does.
         assert attempt(given).found is False
@@ -103,6 +104,62 @@ class TestConflicts:
         assert plan(again(given, crew=replace(crew, helpers=[more]))).status == "proven"
         unsure = replace(more, sure=Decimal("0.5"))  # half a helper is nobody to count on
         assert plan(again(given, crew=replace(crew, helpers=[unsure]))).status == "infeasible"
+
+    def test_one_more_who_can_saw_where_one_is_too_few(self) -> None:
+        # Two cuts of five hours pinned to one day of seven; one of the core team can saw. With a second, both fit.
+        pair = [task(code, 5, (1, 1), skills=["saw"]) for code in "AB"]
+        crew = crew_of([4, 4], core=1, skills=["saw"], skill_shares={"saw": Decimal(0)})
+        pins = TaskEdits(pins=[TaskPin(task=code, day="d1") for code in "AB"])
+        given = inputs(net_of(*pair, opening("A", "B")), crew, edits=pins)
+        found = plan(given)
+        assert found.status == "infeasible"
+        ways = {way.kind: way for way in found.ways_out}
+        assert ways["helper"].text == "One more helper who can use a saw on Day 1 on Sat 6 Feb 2027"
+        assert ways["helper"].opening == date(2027, 2, 7)
+        # The cheapest is a word: one of the two on another day.
+        assert found.ways_out[0].kind == "pin"
+
+    def test_a_skill_nobody_has_is_one_requirement_and_asks_for_as_many_as_it_takes(self) -> None:
+        # A crew of eight needs two who can saw (one for every seven), a crew of two needs one.
+        big, small = task("A", 16, (8, 8), skills=["saw"]), task("B", 2, (2, 2), skills=["saw"])
+        given = inputs(net_of(big, small, opening("A", "B")), crew_of([9], skill_shares={"saw": Decimal(0)}))
+        found = plan(given)
+        assert kinds(found) == [("skill", "A")]
+        assert found.conflict[0].text == (
+            "2 tasks need up to 2 at once who can use a saw; the core team and the helpers expected on any build day "
+            "make 0: A Task A and B Task B"
+        )
+        assert [stop.code for stop in found.reasons if stop.severity == "stop"] == ["skill-missing"]
+        assert found.ways_out[0].text == "2 more helpers who can use a saw on Day 1 on Sat 6 Feb 2027"
+        assert found.ways_out[0].cost == 14.0  # two helpers, seven hours each
+        for count, works in ((1, False), (2, True)):
+            more = [Helper(id=f"h{n}", name="H", skills=["saw"], days=["d1"], sure=Decimal(1)) for n in range(count)]
+            assert (attempt(again(given, crew=replace(given.crew, helpers=more))).found is True) == works
+
+    def test_a_skill_nobody_has_and_too_few_days_for_it(self) -> None:
+        # Ten hours of one person who can saw: seven on the day there is, the rest on a further one.
+        given = inputs(
+            net_of(task("A", 10, (1, 1), skills=["saw"]), opening("A")), crew_of([4], skill_shares={"saw": Decimal(0)})
+        )
+        found = plan(given)
+        assert kinds(found) == [("skill", "A")]
+        assert found.ways_out[0].text == (
+            "One more helper who can use a saw on Day 1 on Sat 6 Feb 2027 and further day 1 on Sat 13 Feb 2027; and "
+            "1 more build day: Sat 13 Feb 2027"
+        )
+        # Two days of one helper, and a day of four helpers to invite (4 × 7 + 4).
+        assert found.ways_out[0].cost == 2 * 7 + 32
+        assert found.ways_out[0].opening == date(2027, 2, 14)
+
+    def test_two_stops_are_settled_together(self) -> None:
+        tasks = [task("A", 2, (1, 1), skills=["saw"]), task("B", 2, (1, 1), tools="drill, bits")]
+        crew = crew_of([4], skill_shares={"saw": Decimal(0)}, tools={"drill": 0})
+        found = plan(inputs(net_of(*tasks, opening("A", "B")), crew))
+        assert sorted(kinds(found)) == [("skill", "A"), ("tool", "B")]
+        assert [(way.text, way.cost) for way in found.ways_out] == [
+            ("One more helper who can use a saw on Day 1 on Sat 6 Feb 2027; and: Borrow or hire one “drill”", 7 + 3)
+        ]
+        assert found.ways_out[0].opening == date(2027, 2, 7)
 
     def test_too_few_places_says_the_fewest_more(self) -> None:
         found = plan(inputs(net_of(task("H03", 10, (9, 12)), opening("H03")), crew_of([6])))
