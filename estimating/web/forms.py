@@ -12,6 +12,7 @@ from msgspec.structs import replace
 
 from buildout.builds.web.editing import AmountField, Choices, DayField, LengthField, PartForm, example
 from buildout.rooms.engine.types import Room
+from buildout.units.words import counted
 from estimating.engine.heads import HEADS
 from estimating.engine.sides_drawing import edge_words
 from estimating.engine.types import (
@@ -670,8 +671,9 @@ class DeliveryForm(forms.Form):
 
 
 class DeliveryLineForm(forms.Form):
-    """What was found of one order line."""
+    """What was found of one order line. Nothing is filled in beforehand: who counts types or ticks what was found."""
 
+    whole = forms.BooleanField(required=False)
     accepted = AmountField(label="Counted and in order", required=False)
     damaged = AmountField(label="Damaged, set aside", required=False)
     lots = forms.CharField(
@@ -688,11 +690,26 @@ class DeliveryLineForm(forms.Form):
         self.line, self.product = line, product
         places = example(units, '2"; 1 15/16"; 2"', "51 mm; 49 mm; 51 mm")
         self.fields["thickness"].help_text = f"With semicolons between them, for example {places}"
-        self.fields["accepted"].initial = line.standing.outstanding
+        due = line.standing.outstanding
+        if due > 0:
+            self.fields["whole"].label = f"All {counted(due, line.unit)} due are here, counted and in order"
+        else:
+            del self.fields["whole"]
         if product is None or product.width is None:
             del self.fields["width"]
         if product is None or product.thickness is None:
             del self.fields["thickness"]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if data.pop("whole", False):
+            due = self.line.standing.outstanding
+            if data.get("damaged"):
+                self.add_error("damaged", "All that is due is ticked as in order. Take the tick away, or this number.")
+            if data.get("accepted") not in (None, due):
+                self.add_error("accepted", f"All that is due, {due:f}, is ticked. Take the tick away, or this number.")
+            data["accepted"] = due
+        return data
 
     def clean_lots(self) -> list[str]:
         return sorted({lot.strip() for lot in str(self.cleaned_data["lots"]).split(",") if lot.strip()})

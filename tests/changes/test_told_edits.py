@@ -32,7 +32,8 @@ def test_entries_go_by_their_names_and_prices_read_as_typed(plan: Document) -> N
             "Crew › days › Strip and clean › date", "changed", "Sat 30 Jan 2027", "Sat 6 Feb 2027"
         ),
         ToldEdit(
-            "Quotes › cloudberry-1 › lines › Closed-cell base foam 2 in, 48 × 108 in › breaks", "changed",
+            "Quotes › Cloudberry Foam Converters, cloudberry-1 › lines › Closed-cell base foam 2 in, 48 × 108 in › "
+            "breaks", "changed",
             "1: 91.40; 24: 82.10; 60: 74.65", "1: 92.40; 24: 82.10; 60: 74.65",
         ),
         ToldEdit("Rooms › Main hall › readings › 4 › value", "changed", "36' 0 1/2\"", "36' 1\""),
@@ -54,6 +55,22 @@ def test_what_comes_and_goes_is_told_whole(plan: Document) -> None:
     assert (added[0].after, removed[0].before) == ("", "")
     assert f"end {gone['end']}" in added[0].before
     assert "{" not in added[0].before
+
+
+def test_a_new_quote_reads_as_people_say_it(plan: Document) -> None:
+    """By the seller's and the goods' names, without marks of the file's own and without what it says by default."""
+    before = copy.deepcopy(plan)
+    quote = before["quotes"].pop()
+    assert quote["id"] == "copperhinge-1"
+    told = told_edits(before, plan)
+    goods = {product["id"]: product["name"] for product in plan["products"]}
+    assert [(edit.label, edit.kind) for edit in told] == [("Quotes › Copperhinge Fixings, copperhinge-1", "added")]
+    assert told[0].after.startswith("supplier Copperhinge Fixings, currency XXX, quoted Wed 13 Jan 2027, valid until")
+    assert f"{goods['cleat']} at 19.40 each length" in told[0].after
+    assert f"{goods['anchors']} at 22.75 each box" in told[0].after
+    assert "freight (form flat, amount 18, service kerbside)" in told[0].after
+    assert "copperhinge-1" not in told[0].after
+    assert "per 100 lb" not in told[0].after, "nobody wrote that"
 
 
 def test_a_document_of_another_version_is_still_compared() -> None:

@@ -16,6 +16,7 @@ from buildout.units.lengths import LengthError
 from buildout.units.value import from_plain, to_plain
 
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+Names = dict[tuple[str, str], str]
 _EMPTY: tuple[Any, ...] = (None, "", "0", [], {}, False)
 
 
@@ -32,7 +33,8 @@ class ToldEdit:
 def told_edits(before: dict[str, Any], after: dict[str, Any]) -> list[ToldEdit]:
     """Every place where ``after`` differs from ``before``; a default that is now written out does not count."""
     was, now = _spelled_out(before), _spelled_out(after)
-    return [_told(edit, was, now) for edit in edits_between(was, now)]
+    names = _names(was) | _names(now)
+    return [_told(edit, (was, now), (before, after), names) for edit in edits_between(was, now)]
 
 
 def _spelled_out(document: dict[str, Any]) -> dict[str, Any]:
@@ -43,27 +45,59 @@ def _spelled_out(document: dict[str, Any]) -> dict[str, Any]:
     return plan
 
 
-def _told(edit: Edit, was: dict[str, Any], now: dict[str, Any]) -> ToldEdit:
+def _names(plan: dict[str, Any]) -> dict[tuple[str, str], str]:
+    """What goods, sellers, rooms and days are called, by the field that points at them and their id."""
+    lists = {"item": plan.get("products", []), "supplier": plan.get("suppliers", []), "room": plan.get("rooms", []),
+             "build_day": plan.get("crew", {}).get("days", [])}  # fmt: skip
+    return {
+        (field, one["id"]): one["name"] for field, entries in lists.items() for one in entries if "name" in one
+    }  # fmt: skip
+
+
+def _told(edit: Edit, plans: tuple[Any, Any], written: tuple[Any, Any], names: Names) -> ToldEdit:
+    before, after = edit.old, edit.new
+    if edit.kind == "removed":  # told as it was written, without what it says by default
+        before = _at(written[0], edit.path, before)
+    if edit.kind == "added":
+        after = _at(written[1], edit.path, after)
+    field = edit.path[-1] if edit.path else ""
     return ToldEdit(
-        label=_label(edit.path, was, now),
+        label=_label(edit.path, plans, names),
         kind=edit.kind,
-        before="" if edit.kind == "added" else in_words(edit.old),
-        after="" if edit.kind == "removed" else in_words(edit.new),
+        before="" if edit.kind == "added" else in_words(before, names, field),
+        after="" if edit.kind == "removed" else in_words(after, names, field),
     )
 
 
-def _label(path: list[str], was: dict[str, Any], now: dict[str, Any]) -> str:
-    goods = {one["id"]: one["name"] for plan in (was, now) for one in plan.get("products", [])}
+def _at(document: Any, path: list[str], otherwise: Any) -> Any:
+    for part in path:
+        document = _entry(document, part)
+        if document is None:
+            return otherwise
+    return document
+
+
+def _label(path: list[str], plans: tuple[Any, Any], names: Names) -> str:
     parts: list[str] = []
-    here: list[Any] = [now, was]
+    here: list[Any] = [plans[1], plans[0]]
     for part in path:
         entries = [_entry(one, part) for one in here]
-        names = [one["name"] for one in entries if isinstance(one, dict) and one.get("name")]
         in_list = any(isinstance(one, list) for one in here)
-        parts.append((names[0] if names else goods.get(part, part)) if in_list else part.replace("_", " "))
+        known = next((called for one in entries if (called := _called(one, part, names))), "")
+        parts.append((known or names.get(("item", part), part)) if in_list else part.replace("_", " "))
         here = [one for one in entries if one is not None]
     text = " › ".join(parts) or "the whole plan"
     return text[0].upper() + text[1:]
+
+
+def _called(entry: Any, part: str, names: Names) -> str:
+    """What people call an entry of a list: its name, or whose it is beside its own mark."""
+    if not isinstance(entry, dict):
+        return ""
+    if entry.get("name"):
+        return str(entry["name"])
+    seller = names.get(("supplier", str(entry.get("supplier"))), "") if entry.get("id") else ""
+    return f"{seller}, {part}" if seller else ""
 
 
 def _entry(container: Any, part: str) -> Any:
@@ -75,30 +109,48 @@ def _entry(container: Any, part: str) -> Any:
     return None
 
 
-def in_words(value: Any) -> str:
-    """A value of a plan as people write it.
+def in_words(value: Any, names: Names | None = None, field: str = "") -> str:
+    """A value of a plan as people write it; ``field`` is what it stands under, ``names`` what its ids are called.
 
     >>> in_words("2027-02-06"), in_words(True), in_words([{"start": "1", "price": "9.40"}, {"start": "24", "price": 8}])
     ('Sat 6 Feb 2027', 'yes', '1: 9.40; 24: 8')
     >>> in_words(["lift", "saw"]), in_words({"id": "5", "start": "A", "note": "", "value": "12'"}), in_words([])
-    ('lift, saw', "id 5, start A, value 12'", 'none')
+    ('lift, saw', "start A, value 12'", 'none')
+    >>> in_words({"item": "cleat", "unit": "length", "breaks": [{"start": "1", "price": "19.40"}]})
+    'cleat at 19.40 each length'
     """
+    names = names or {}
     if value is None or value in ("", [], {}):
         return "none"
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, list):
-        if all(isinstance(one, dict) for one in value):
-            return "; ".join(in_words(one) for one in value)
-        return ", ".join(in_words(one) for one in value)
+        between = "; " if all(isinstance(one, dict) for one in value) else ", "
+        return between.join(in_words(one, names, field) for one in value)
     if isinstance(value, dict):
-        if set(value) == {"start", "price"}:
-            return f"{value['start']}: {value['price']}"
-        return ", ".join(f"{key.replace('_', ' ')} {in_words(one)}" for key, one in value.items() if one not in _EMPTY)
+        return _dict_in_words(value, names)
     text = str(value)
     if _DAY.fullmatch(text):
         try:
             return day_text(date.fromisoformat(text))
         except ValueError:
             return text
-    return text
+    return names.get((field, text), text)
+
+
+def _dict_in_words(value: dict[str, Any], names: Names) -> str:
+    if set(value) == {"start", "price"}:
+        return f"{value['start']}: {value['price']}"
+    rest, parts = {key: one for key, one in value.items() if one not in _EMPTY}, []
+    if isinstance(value.get("breaks"), list) and "item" in value:
+        steps = rest.pop("breaks", [])
+        only = steps[0]["price"] if len(steps) == 1 and str(steps[0].get("start")) in ("0", "1") else ""
+        price = f"{only} each {rest.pop('unit', '')}".rstrip() if only else in_words(steps)
+        parts.append(f"{in_words(rest.pop('item'), names, 'item')} at {price}")
+    if len(rest) > 1:
+        rest.pop("id", None)  # the entry goes by it, or by its name, wherever it is told of
+    for key, one in rest.items():
+        said = in_words(one, names, key)
+        nested = isinstance(one, dict) or (isinstance(one, list) and any(isinstance(part, dict) for part in one))
+        parts.append(f"{key.replace('_', ' ')} ({said})" if nested else f"{key.replace('_', ' ')} {said}")
+    return ", ".join(parts)
