@@ -12,8 +12,14 @@ Who comes: before anybody has signed up, every place of a build day is taken for
 away. Once the sign-up book is in use, everybody in it comes or stays away by themselves with the share drawn for that
 day, helpers known by name as surely as they say, and of the places still free so many count as fill up: all of them
 ``FILLING`` days before the day and earlier, none on the day itself, evenly between. Common practice, no published
-source. Draws are triangular, by inverting the distribution; each task, delivery and build day has a
-stream of random numbers of its own, so an edit changes nothing it does not touch.
+source. Of skills that not everybody has, those who come bring what they said of themselves; among the others the
+expected share has a skill, a part of a person being there as often as that part says. A task without anybody for one
+of its skills waits for the next build day like one with too few hands.
+
+Effort, lead times, waits and the share that stays away have triangular distributions between their three points (D.
+Johnson, The Statistician 46 (1997) 387–398, on the triangular in place of the beta distribution; from memory), drawn
+by inverting the distribution. Each task, delivery and build day has a stream of random numbers of its own, so an edit
+changes nothing it does not touch.
 """
 
 from __future__ import annotations
@@ -36,6 +42,7 @@ from scheduling.engine.activities import CORE, ORDERING, GoodsRule, further_days
 from scheduling.engine.calendars import SLOT
 from scheduling.engine.deliveries import Delivery, read_arrivals
 from scheduling.engine.schedule import _peak
+from scheduling.engine.skills import able
 from scheduling.engine.tasks import OPENING
 from scheduling.engine.types import (
     BuildDay,
@@ -46,6 +53,7 @@ from scheduling.engine.types import (
     PlannedTask,
     Schedule,
     SignedUp,
+    Skill,
     Task,
     TaskEdits,
     TaskNet,
@@ -62,12 +70,17 @@ SEED = 20
 WEEKS_AHEAD = 60
 """Further build days assumed, a week apart, after the last one given; work past them counts as unplaced."""
 MOST_DRIVERS = 8
+SEVERAL = {"delivery": "deliveries", "skill": "skills of those who come", "turn-out": "the days' turn-out"}
 FILLING = 28
 """Days before a build day within which its free places fill up."""
 SMALLEST_SHARE = 0.01
 OFFICIAL = frozenset({"A02", "A03", "A04", "A05", "A06", "E07", "L06", "L07"})
 """Waits for somebody's consent, report or inspection."""
 HOURS = SLOT / 60
+HALF_DAY = 0.5
+"""Working days; a firm that comes for longer begins in the morning, as in the plan."""
+SURE = 1.959964
+"""Standard deviations of a normal distribution that hold 95 % of it."""
 MOST_CELLS = 100_000
 
 
@@ -110,7 +123,8 @@ def forecast(
     reasons = [
         Reason(
             code="how-to-read",
-            text=f"{runs} runs of the plan; P80 is the first day by which at least 80 % of them have opened "
+            text=f"{runs} runs of the plan, effort, waits, lead times and turn-out drawn from triangular distributions "
+            "between low, likely and high; P80 is the first day by which at least 80 % of them have opened "
             "(nearest rank). Rates are planning values, so this is a planning figure, not a promise",
         )
     ]
@@ -122,6 +136,17 @@ def forecast(
                 "further build days a week apart are assumed for it",
                 severity="warning" if late_runs * 5 >= runs else "note",
                 todo="Keep a build day in reserve after the last one.",
+            )
+        )
+    promised = dates.announced or dates.opening_wish
+    if openings and openings[0][0] > promised:
+        reasons.append(
+            Reason(
+                code="never-by",
+                text=f"Not one of {runs} runs opens by the {'announced' if dates.announced else 'wished'} "
+                f"{day_text(promised)}; the earliest opens on {day_text(openings[0][0])}",
+                severity="warning",
+                todo="Announce a later day, or see what would help.",
             )
         )
     unplaced = int(runs - placed.sum())
@@ -136,6 +161,11 @@ def forecast(
             )
         )
     found = play.drivers(opening) if drivers else []
+    slight = [words for kind, words in SEVERAL.items() if all(one.kind != kind for one in found)]
+    if found and slight:
+        named = ", ".join(slight[:-1]) + " and " * (len(slight) > 1) + slight[-1]
+        text = f"Of {named} none decides as much as {SMALLEST_SHARE:.0%} of what is uncertain about the opening"
+        reasons.append(Reason(code="hardly-counts", text=text))
     return _result("feasible", runs, openings, unplaced, dates, found, reasons)
 
 
@@ -154,6 +184,32 @@ def nearest_rank(counted: Sequence[tuple[date, int]], share: float, runs: int) -
         if so_far >= rank:
             return day
     return None
+
+
+def between(counted: Sequence[tuple[date, int]], share: float, runs: int) -> tuple[date | None, date | None]:
+    """Return the days between which the true percentile lies in 19 of 20 such forecasts, from the runs' own order.
+
+    How many of ``runs`` open before the true percentile is binomial, so its rank is within 1.96 · √(n p (1 − p)) of
+    n p (distribution-free interval of a quantile: H. David and H. Nagaraja, Order Statistics, chapter 7, from memory).
+
+    Of 10,000 runs 8,000 ± 78 ranks:
+
+    >>> between([(date(2027, 1, 1), 7950), (date(2027, 1, 2), 2050)], 0.8, 10_000)
+    (datetime.date(2027, 1, 1), datetime.date(2027, 1, 2))
+    """
+    if runs <= 0:
+        return None, None
+    half = SURE * (share * (1 - share) / runs) ** 0.5
+    return nearest_rank(counted, max(0.0, share - half), runs), nearest_rank(counted, min(1.0, share + half), runs)
+
+
+def chance_error(chance: float, runs: int) -> float:
+    """Return how far a share of so many runs may be from the true chance in 19 of 20 forecasts: 1.96 · √(p(1 − p)/n).
+
+    >>> round(chance_error(0.8, 10_000), 4)
+    0.0078
+    """
+    return SURE * (chance * (1 - chance) / runs) ** 0.5 if runs > 0 else 0.0
 
 
 def _result(
@@ -214,6 +270,20 @@ def triangular(uniform: Runs, low: float, likely: float, high: float) -> Runs:
     rising = low + np.sqrt(uniform * (high - low) * (likely - low))
     falling = high - np.sqrt((1 - uniform) * (high - low) * (high - likely))
     return np.where(uniform < turn, rising, falling)
+
+
+def _whole(number: Runs, uniform: Runs) -> Runs:
+    """Return whole people: a part of one is there as often as that part says. More never gives fewer.
+
+    >>> import numpy as np
+    >>> _whole(np.array([2.25, 2.25, 2.25, 2.0]), np.array([0.1, 0.2, 0.3, 0.9])).tolist()
+    [3.0, 3.0, 2.0, 2.0]
+    """
+    import numpy as np
+
+    least = np.floor(number + 1e-9)
+    whole: Runs = least + (uniform < number - least - 1e-9)
+    return whole
 
 
 def ranks(sample: Runs) -> Runs:
@@ -293,6 +363,18 @@ class Clock:
         even = bool((speed == 1).all())
         self.speed: Runs | None = None if even else speed
         self.pace: Runs | None = None if even else 1 / speed
+
+    def opens(self, ready: Runs) -> Runs:
+        """Return when the first window not begun before ``ready`` opens; infinite past the last.
+
+        >>> import numpy as np
+        >>> Clock([(8, 12, 1.0), (32, 36, 1.0)]).opens(np.array([0.0, 8, 9, 33])).tolist()
+        [8.0, 8.0, 32.0, inf]
+        """
+        import numpy as np
+
+        first: Runs = np.append(self.start, np.inf)[np.searchsorted(self.start, ready - 1e-9, side="left")]
+        return first
 
     def do(self, ready: Runs, work: Runs) -> tuple[Runs, Runs]:
         """Return the first working moment not before ``ready`` and when ``work`` hours begun then are done.
@@ -389,8 +471,10 @@ class Drawn(NamedTuple):
     what: str
     kind: str
     text: str
-    uniform: Any
-    """The random numbers it was drawn with: they rank as what was drawn does."""
+    order: Any
+    """What was drawn, or the random numbers it was drawn with, about their mean: they rank as it does."""
+    bad: int = 1
+    """1 where much of it is bad news, -1 where little is."""
 
 
 class _Play:
@@ -424,7 +508,11 @@ class _Play:
         self.drawn: list[Drawn] = []
         self.days = {day.id: day for day in crew.days}
         self.last_day = max((day.date for day in crew.days if day.date >= as_of), default=None)
-        self.present = self._turn_out()
+        self.present: dict[str, Runs] = {}
+        """People on site on each build day: helpers who come, and the core team."""
+        self.skilled: dict[tuple[str, str], Runs] = {}
+        """(day, skill not everybody has) → how many of them have it."""
+        self._turn_out()
         self.fewest = {day: float(present.min()) for day, present in self.present.items()}
         self.effort = self._efforts()
         self.waits = self._waits()
@@ -457,41 +545,96 @@ class _Play:
 
     # ------------------------------------------------------------ what is drawn
 
-    def _turn_out(self) -> dict[str, Runs]:
-        """People on site on each build day: helpers who come, and the core team."""
+    def _turn_out(self) -> None:
         rates = [float(rate) for rate in (self.crew.no_show_low, self.crew.no_show_likely, self.crew.no_show_high)]
         extra = calendars.core_on_site(self.crew) - sum(job.crew for job in self.net.day_jobs)
-        found: dict[str, Runs] = {}
         for day in self.crew.days:
             if day.date < self.as_of:
                 continue
-            uniform = draws(f"turn-out {day.id}", self.runs)
-            missing = triangular(uniform, *rates)
-            found[day.id] = self._helpers(day, missing) + extra
+            missing = triangular(draws(f"turn-out {day.id}", self.runs), *rates)
+            self.present[day.id] = self._helpers(day, missing) + extra
             when = day_text(day.date, year=False)
             text = f"Turn-out on {day.name}, {when}: {rates[0]:.0%} to {rates[2]:.0%} of helpers stay away"
             here = sum(one.day == day.id for one in self.signed_up)
             text += f"; {here} of {day.places} places are taken" * bool(self.signed_up)
-            if rates[2] > rates[0]:
-                self.drawn.append(Drawn(day.name or day.id, "turn-out", text, uniform))
-        return found
+            if float(self.present[day.id].max()) > float(self.present[day.id].min()):
+                self.drawn.append(
+                    Drawn(day.name or day.id, "turn-out", text, ranks(self.present[day.id]), bad=-1)
+                )  # fmt: skip
+        self._name_skills()
 
     def _helpers(self, day: BuildDay, missing: Runs) -> Runs:
-        """Helpers who come on a day, by the rule this module begins with."""
-        if not self.signed_up:
-            return day.places * (1 - missing)
+        """Helpers who come on a day, by the rule this module begins with; those with skills are noted beside."""
+        special = calendars.special_skills(self.crew)
+        shares = {skill: float(self.crew.skill_shares.get(skill, 0)) for skill in special}
         here = [one for one in self.signed_up if one.day == day.id]
         ids = {one.id for one in here}
         named = [one for one in self.crew.helpers if day.id in one.days and one.id not in ids]
-        came = 0.0 * missing
-        for number in range(sum(one.age != "under 14" for one in here)):
-            came += draws(f"comes {day.id} {number}", self.runs) >= missing
-        for helper in named:
-            if helper.age != "under 14":
-                came += draws(f"comes {day.id} {helper.id}", self.runs) < float(helper.sure)
-        free = max(0, day.places - len(here) - len(named))
-        share = min(1.0, (day.date - self.as_of).days / FILLING)
-        return came + free * share * (1 - missing)
+        nobody = 0.0 * missing
+        came, able_ones = nobody.copy(), {skill: nobody.copy() for skill in special}
+        for number, one in enumerate(one for one in here if one.age != "under 14"):
+            comes = draws(f"comes {day.id} {number}", self.runs) >= missing
+            came += comes
+            for skill in special.intersection(one.skills):
+                able_ones[skill] += comes
+        by_name = nobody.copy()
+        for helper in (one for one in named if one.age != "under 14"):
+            comes = draws(f"comes {day.id} {helper.id}", self.runs) < float(helper.sure)
+            by_name += comes
+            for skill in special.intersection(helper.skills):
+                able_ones[skill] += comes
+        if self.signed_up:
+            free = max(0, day.places - len(here) - len(named))
+            others = free * min(1.0, (day.date - self.as_of).days / FILLING) * (1 - missing)
+            came += by_name + others
+        else:
+            came = others = day.places * (1 - missing)
+        holders = calendars.core_skills(self.crew)
+        for skill in special:
+            among = _whole(others * shares[skill], draws(f"skill {day.id} {skill}", self.runs))
+            found = able_ones[skill] + among if self.signed_up else self._most(able_ones[skill], among)
+            self.skilled[day.id, skill] = found + holders.get(skill, 0)
+        return came
+
+    @staticmethod
+    def _most(one: Runs, other: Runs) -> Runs:
+        """Before anybody has signed up those known by name are among the share expected, as in the plan."""
+        import numpy as np
+
+        return np.maximum(one, other)
+
+    def _name_skills(self) -> None:
+        """Skills some work of a build day asks for, by how many come who have them."""
+        asked: dict[str, dict[str, int]] = {}
+        for node in self.nodes.values():
+            for skill, need in self._skill_needs(node).items():
+                on_day = asked.setdefault(skill, {})
+                day = node.planned.build_day
+                on_day[day] = max(on_day.get(day, 0), need)
+        for skill, needs in sorted(asked.items()):
+            come = [self.skilled[day, skill] for day in sorted(needs)]
+            fewest, most = min(float(one.min()) for one in come), max(float(one.max()) for one in come)
+            if most > fewest:
+                total = come[0] if len(come) == 1 else sum(come[1:], start=come[0])
+                text = (
+                    f"Who can {able(skill)}: {fewest:g} to {most:g} come on the {len(come)} build "
+                    f"day{'s' * (len(come) != 1)} with such work, where {max(needs.values())} at a time "
+                    f"{'is' if max(needs.values()) == 1 else 'are'} needed"
+                )
+                self.drawn.append(Drawn(able(skill), "skill", text, ranks(total), bad=-1))
+
+    def _skill_needs(self, node: Node, crew: int = 0) -> dict[Skill, int]:
+        """How many with each skill that not everybody has a crew needs on a build day; those put on it by name lead."""
+        planned, task = node.planned, node.task
+        if planned.build_day not in self.present or not planned.crew:
+            return {}
+        put = any(pin.task == task.code and pin.lead for pin in self.edits.people)
+        need = ceil((crew or planned.crew) / calendars.PEOPLE_PER_LEAD)
+        return {
+            skill: need
+            for skill in planned.skills
+            if (planned.build_day, skill) in self.skilled and not (skill == calendars.LEAD and put)
+        }
 
     def _efforts(self) -> dict[str, Runs]:
         found: dict[str, Runs] = {}
@@ -504,7 +647,7 @@ class _Play:
             if task.high > task.low and not (task.arrival_of and self._group(task.arrival_of)):
                 kind = "inspection" if task.code in OFFICIAL else "task"
                 text = f"{task.name}: {task.low:.3g} to {task.high:.3g} {units[task.kind]}"
-                self.drawn.append(Drawn(f"{task.code} {task.name}", kind, text, uniform))
+                self.drawn.append(Drawn(f"{task.code} {task.name}", kind, text, uniform - uniform.mean()))
         return found
 
     def _group(self, group: str) -> list[Delivery]:
@@ -520,7 +663,7 @@ class _Play:
             if delivery.high > delivery.low and not any(one.what == item for one in self.drawn):
                 since = "from today" if delivery.placed else "from the order"
                 text = f"Delivery of {delivery.name}: {delivery.low} to {delivery.high} days {since}"
-                self.drawn.append(Drawn(item, "delivery", text, uniform))
+                self.drawn.append(Drawn(item, "delivery", text, uniform - uniform.mean()))
         return found
 
     # ------------------------------------------------------------ when people work
@@ -717,6 +860,8 @@ class _Play:
             return midnight, midnight
         clock = self._clock(node)
         if planned.place == "trade":
+            if node.first and task.likely > HALF_DAY:
+                ready = clock.opens(ready)
             return clock.do(ready, effort * ((calendars.TRADE_DAY[1] - calendars.TRADE_DAY[0]) / 60))
         hands: Runs | float = float(max(1, planned.crew))
         if planned.place == "build day":
@@ -738,25 +883,44 @@ class _Play:
 
         planned, task = node.planned, node.task
         ready = np.maximum(ready, self._slot(planned.start_day, planned.start) * HOURS)
-        present = self.present.get(planned.build_day)
-        if present is None:
+        day = planned.build_day
+        if day not in self.present:
             return ready, hands
         beside = [
-            (max(other.planned.start, planned.start), min(other.planned.end, planned.end), other.planned.crew)
+            other
             for other in self.nodes.values()
-            if other.planned.build_day == planned.build_day
+            if other.planned.build_day == day
             and other.planned.start < planned.end
             and planned.start < other.planned.end
         ]
-        together = max(1, _peak(beside))
+
+        def together(crews: Mapping[str, int]) -> int:
+            spans = [
+                (
+                    max(one.planned.start, planned.start),
+                    min(one.planned.end, planned.end),
+                    crews[one.planned.code],
+                )
+                for one in beside
+            ]
+            return max(1, _peak(spans))
+
         smallest = float(max(1, min(task.crew_min, planned.crew)))
-        fewest = self.fewest[planned.build_day]
-        if fewest < smallest - 1e-9:
-            next_midnight = self._hour(planned.start_day + timedelta(days=1))
-            ready = np.where(present < smallest - 1e-9, np.maximum(ready, next_midnight), ready)
-        if fewest >= together:
+        come = [(self.present[day], smallest, together({one.planned.code: one.planned.crew for one in beside}))]
+        for skill, least in self._skill_needs(node, int(smallest)).items():
+            needs = {one.planned.code: self._skill_needs(one).get(skill, 0) for one in beside}
+            come.append((self.skilled[day, skill], float(least), together(needs)))
+        next_midnight = self._hour(planned.start_day + timedelta(days=1))
+        share: Runs | float = 1.0
+        for here, least, asked in come:
+            fewest = float(here.min())
+            if fewest < least - 1e-9:
+                ready = np.where(here < least - 1e-9, np.maximum(ready, next_midnight), ready)
+            if fewest < asked:
+                share = np.minimum(share, here / asked)
+        if isinstance(share, float):
             return ready, hands
-        return ready, np.clip(present * (hands / together), smallest, hands)
+        return ready, np.clip(hands * share, smallest, hands)
 
     def _order(self, firsts: Mapping[str, str], lasts: Mapping[str, str]) -> list[str]:
         """Nodes so that each comes after all it depends on, in the plan's order where free."""
@@ -802,16 +966,30 @@ class _Play:
         if float(outcome.max()) == float(outcome.min()):
             return []
         order = ranks(outcome)
-        found = [(rank_share(one.uniform - one.uniform.mean(), order), one) for one in self.drawn]
+        found = [(rank_share(one.order, order), one) for one in self.drawn]
         best = sorted(
             (pair for pair in found if pair[0] >= SMALLEST_SHARE), key=lambda pair: (-round(pair[0], 6), pair[1].what)
         )
-        return [
-            Driver(
-                what=one.what,
-                kind=one.kind,  # type: ignore[arg-type]
-                share=snap(share, 0.001),
-                text=f"{one.text}; about {100 * share:.0f} % of what is uncertain about the opening",
-            )
-            for share, one in best[:MOST_DRIVERS]
-        ]
+        named = []
+        for share, one in best[:MOST_DRIVERS]:
+            days = self._fifths(one, opening)
+            text = f"{one.text}; about {100 * share:.0f} % of what is uncertain about the opening"
+            if days is not None and days >= 1:
+                whole = round(days)
+                text += f": the worst fifth of it opens {whole} day{'s' * (whole != 1)} later than the best fifth"
+            kind: Any = one.kind
+            named.append(Driver(what=one.what, kind=kind, share=snap(share, 0.001), text=text, days=days))
+        return named
+
+    def _fifths(self, one: Drawn, opening: Runs) -> float | None:
+        """Days by which the fifth of the runs with most bad news opens later than that with least; None without runs.
+
+        Ties share their place, so where fewer than a fifth differ both are all that are worst and best.
+        """
+        import numpy as np
+
+        news = one.order * one.bad
+        low, high = np.quantile(news, [0.2, 0.8])
+        placed = np.isfinite(opening)
+        worst, best = opening[(news >= high) & placed], opening[(news <= low) & placed]
+        return snap(float(worst.mean() - best.mean()) / 24, 0.1) if len(worst) and len(best) else None

@@ -438,10 +438,12 @@ class Schedule(Value, kw_only=True):
 
 class Driver(Value, kw_only=True):
     what: str
-    kind: Literal["task", "delivery", "turn-out", "inspection"]
+    kind: Literal["task", "delivery", "turn-out", "inspection", "skill"]
     share: float
-    """Squared rank correlation with the opening date, 0–1."""
+    """Squared rank correlation with the opening date, 0–1; of several they need not add up to 1."""
     text: str
+    days: float | None = None
+    """How many days later the fifth of the runs with most bad news of it opens than the fifth with least."""
 
 
 class Forecast(Value, kw_only=True):

@@ -14,7 +14,19 @@ from msgspec.structs import replace
 
 from buildout.units.value import to_json
 from estimating.engine.types import Arrival, Arrivals
-from scheduling.engine.forecast import Clock, Steps, _Play, draws, forecast, nearest_rank, rank_share, ranks, triangular
+from scheduling.engine.forecast import (
+    Clock,
+    Steps,
+    _Play,
+    between,
+    chance_error,
+    draws,
+    forecast,
+    nearest_rank,
+    rank_share,
+    ranks,
+    triangular,
+)
 from scheduling.engine.schedule import solve
 from scheduling.engine.types import (
     BuildDay,
@@ -117,6 +129,31 @@ class TestStatistics:
         assert nearest_rank(days, 0.8, 13) is None  # 10 of 13 opened: 77 %
         assert nearest_rank(days, 0.1, 10) == MONDAY + timedelta(days=1)
 
+    def test_how_far_chance_and_percentile_may_be_off(self) -> None:
+        # Standard errors of 80 % are 0.0126 of 1,000 and 0.0040 of 10,000 runs; twenty to one holds 1.96 of them.
+        assert chance_error(0.8, 1000) == pytest.approx(1.96 * 0.0126, abs=2e-4)
+        assert chance_error(0.8, 10_000) == pytest.approx(1.96 * 0.0040, abs=1e-4)
+        assert (chance_error(1.0, 1000), chance_error(0.5, 0)) == (0, 0)
+        # Of 1,000 runs the 80 % point lies between ranks 800 ± 1.96 · √(1000 · 0.8 · 0.2) = 800 ± 24.8.
+        days = [(MONDAY + timedelta(days=n), 1) for n in range(1, 1001)]
+        assert between(days, 0.8, 1000) == (MONDAY + timedelta(days=776), MONDAY + timedelta(days=825))
+        assert between([], 0.8, 0) == (None, None)
+
+    def test_the_interval_holds_the_true_percentile_nineteen_times_in_twenty(self) -> None:
+        # P80 of (2, 3, 7) is 5 by the closed form; of 400 forecasts of 500 runs 95 % ± four standard errors hold it.
+        held = 0
+        for n in range(400):
+            hours = np.ceil(triangular(draws(f"often {n}", 500), 2, 3, 7) * 1000).astype(int)
+            counted = [
+                (date.fromordinal(int(one)), int(many))
+                for one, many in zip(*np.unique(hours, return_counts=True), strict=True)
+            ]
+            low, high = between(counted, 0.8, 500)
+            assert low is not None
+            assert high is not None
+            held += low.toordinal() <= 5000 <= high.toordinal()
+        assert held / 400 == pytest.approx(0.95, abs=4 * (0.95 * 0.05 / 400) ** 0.5)
+
     def test_rank_share_of_straight_reversed_and_constant_samples(self) -> None:
         up = np.arange(10.0)
         assert rank_share(ranks(up), ranks(up**3)) == pytest.approx(1)
@@ -194,6 +231,64 @@ class TestPlay:
         assert one.p50 is not None
         assert two.p50 is not None
         assert two.p50 > one.p50
+
+    def test_the_later_of_two_paths_as_worked_out_by_hand(self) -> None:
+        # Each (0, 30, 30) days: P(X ≤ x) = (x/30)², so of the later of two (x/30)⁴: half of the runs by 30 · 0.5^¼ =
+        # 25.2 days, 80 % by 28.4, 10 % by 16.9; openings are the midnight after.
+        found = play(net_of(task("A", (0, 30, 30)), task("B", (0, 30, 30)), opening("A", "B")), runs=10_000)
+        assert found.p10 == MONDAY + timedelta(days=17)
+        assert found.p50 == MONDAY + timedelta(days=26)
+        assert found.p80 == MONDAY + timedelta(days=29)
+        by_25 = sum(count for day, count in found.histogram if day <= MONDAY + timedelta(days=25)) / 10_000
+        true = (25 / 30) ** 4
+        assert by_25 == pytest.approx(true, abs=4 * (true * (1 - true) / 10_000) ** 0.5)
+
+    def test_a_driver_says_how_many_days_lie_between_its_best_and_its_worst_fifth(self) -> None:
+        # 30 √u days: the mean of the last fifth of u is 20 · (1 − 0.8^1.5)/0.2 = 28.4, of the first 20 · √0.2 = 8.9.
+        found = play(net_of(task("A", (0, 30, 30)), opening("A")), runs=10_000)
+        assert found.drivers[0].days == pytest.approx(19.5, abs=0.4)
+        assert "opens 20 days later than the best fifth" in found.drivers[0].text or (
+            "opens 19 days later than the best fifth" in found.drivers[0].text
+        )
+
+    def test_a_day_nobody_can_keep_is_said_to_be_out_of_reach(self) -> None:
+        found = play(net_of(task("A", (100, 110, 120)), opening("A")))  # announced for the 89th day
+        assert (found.chance_by_announced, found.chance_by_wish) == (0, 0)
+        reason = next(one for one in found.reasons if one.code == "never-by")
+        assert "Not one of 2000 runs opens by the announced Sat 1 May 2027" in reason.text
+        assert "never-by" not in {one.code for one in play(net_of(task("A", (1, 2, 3)), opening("A"))).reasons}
+
+    def test_what_is_done_is_over_however_uncertain_it_was(self) -> None:
+        net = net_of(task("A", (1, 2, 300)), task("B", (4, 4, 4), ("A",)), opening("B"))
+        edits = TaskEdits(done={"A": MONDAY - timedelta(days=1)})
+        schedule = solve(net, saturdays(0), DATES, NOTHING, [], edits, MONDAY, None)
+        found = forecast(net, schedule, saturdays(0), DATES, NOTHING, edits, MONDAY, runs=200)
+        assert {found.p10, found.p80} == {schedule.opening} == {MONDAY + timedelta(days=4)}
+        assert found.drivers == []
+
+    @settings(max_examples=40, deadline=None)
+    @given(st.data())
+    def test_with_nothing_uncertain_the_forecast_is_the_plan(self, data: st.DataObject) -> None:
+        """Waits in whole days, firms in half days, helpers in half hours, everybody coming: exactly the plan's day."""
+        tasks: list[Task] = []
+        for n in range(data.draw(st.integers(1, 6), label="tasks")):
+            earlier = [one.code for one in tasks]
+            after = tuple(sorted(data.draw(st.sets(st.sampled_from(earlier)), label="after"))) if earlier else ()
+            kind = data.draw(st.sampled_from(["wait", "trade", "work"]), label="kind")
+            size = data.draw(st.integers(1, 8), label="size")
+            if kind == "wait":
+                tasks.append(task(f"T{n}", (size, size, size), after))
+            elif kind == "trade":
+                tasks.append(task(f"T{n}", (size / 2, size / 2, size / 2), after, kind="trade", place="trade"))
+            else:
+                most = data.draw(st.integers(1, 4), label="most")
+                tasks.append(work(f"T{n}", (size, size, size), after, crew_min=1, crew_max=most))
+        net = net_of(*tasks, opening(*(one.code for one in tasks)))
+        crew = saturdays(8)
+        schedule = solve(net, crew, DATES, NOTHING, [], TaskEdits(), MONDAY, None)
+        found = forecast(net, schedule, crew, DATES, NOTHING, TaskEdits(), MONDAY, runs=3)
+        assert schedule.opening is not None
+        assert found.histogram == [(schedule.opening, 3)]
 
     def test_late_work_goes_on_the_next_build_day_and_then_on_further_ones(self) -> None:
         # One day of 6.75 h for two people; 12 person-hours likely, up to 30: some runs need a second Saturday, which
@@ -368,6 +463,60 @@ class TestWhoComes:
     def test_a_helper_by_name_comes_as_surely_as_they_say(self) -> None:
         sure = replace(self.CREW, helpers=[Helper(id="h", name="H", days=["d1"], sure=Decimal(1))])
         assert (self.helpers(8, crew=sure) - self.helpers(8) == 1).all()
+
+
+class TestWhoCanDoIt:
+    """One Saturday and the next; work of the first takes somebody who can use a saw, a quarter stay away."""
+
+    CREW: Crew = replace(TestWhoComes.CREW, days=saturdays(2, places=12).days, skill_shares={"saw": Decimal(0)})
+    FIRST, SECOND = date(2027, 2, 7), date(2027, 2, 14)
+
+    def play(self, sawyers: int, crew: Crew = CREW, runs: int = 10_000) -> Forecast:
+        net = net_of(work("A", (4, 4, 4), skills=["saw"]), opening("A"))
+        book = [SignedUp(id=str(n), day=day, skills=["saw"]) for n in range(sawyers) for day in ("d1", "d2")]
+        book += [SignedUp(id=f"x{n}", day=day) for n in range(12 - sawyers) for day in ("d1", "d2")]
+        # The plan counts on one of two who can; it holds whoever comes in the end.
+        planned = [SignedUp(id=str(n), day=day, skills=["saw"]) for n in range(2) for day in ("d1", "d2")]
+        schedule = solve(net, crew, DATES, NOTHING, planned, TaskEdits(), MONDAY, None)
+        assert schedule.opening == self.FIRST
+        return forecast(net, schedule, crew, DATES, NOTHING, TaskEdits(), MONDAY, signed_up=book, runs=runs)
+
+    def test_without_anybody_who_can_the_work_waits_a_week(self) -> None:
+        # One of them: comes in 3 of 4 runs. Two: neither comes in 1 of 16.
+        for sawyers, away in ((1, 1 / 4), (2, 1 / 16), (12, 0)):
+            found = dict(self.play(sawyers).histogram)
+            late = found.get(self.SECOND, 0) / 10_000
+            assert late == pytest.approx(away, abs=4 * (away * (1 - away) / 10_000) ** 0.5)
+
+    def test_it_is_named_as_what_decides(self) -> None:
+        found = self.play(1).drivers
+        assert [(one.kind, one.what) for one in found][:1] == [("skill", "use a saw")]
+        assert "Who can use a saw: 0 to 1 come on the 1 build day with such work, where 1 at a time is needed" in (
+            found[0].text
+        )
+        # A quarter of the runs a week later and nothing else: all of the spread.
+        assert found[0].share == pytest.approx(1, abs=1e-6)
+        assert found[0].days == pytest.approx(7)
+
+    def test_one_more_who_can_is_never_later(self) -> None:
+        for sawyers in (1, 2, 3):
+            assert_no_earlier(self.play(sawyers + 1, runs=500), self.play(sawyers, runs=500))
+
+    def test_one_of_the_core_team_who_can_is_enough(self) -> None:
+        crew = replace(self.CREW, core=[CorePerson(id="p", name="P", skills=["saw"])])
+        assert self.play(1, crew).p80 == self.FIRST
+
+    def test_the_share_expected_among_free_places_counts(self) -> None:
+        # Nobody signed up but one; 11 free places, 5 of 28 days off: 11 · 5/28 · 0.75 = 1.47 come, a fifth can: in 29 %
+        # of the runs one of them can, 0.75 · 0.71 … of the others wait.
+        crew = replace(self.CREW, skill_shares={"saw": Decimal("0.2")})
+        net = net_of(work("A", (2, 2, 2), skills=["saw"], crew_min=1, crew_max=1), opening("A"))
+        schedule = solve(net, crew, DATES, NOTHING, [], TaskEdits(), MONDAY, None)
+        book = [SignedUp(id="1", day="d1", skills=["saw"])]
+        found = forecast(net, schedule, crew, DATES, NOTHING, TaskEdits(), MONDAY, signed_up=book, runs=10_000)
+        first = dict(found.histogram).get(self.FIRST, 0) / 10_000
+        chance = 1 - 0.25 * (1 - 0.2 * 11 * 5 / 28 * 0.75)
+        assert first == pytest.approx(chance, abs=4 * (chance * (1 - chance) / 10_000) ** 0.5)
 
 
 TEXTBOOK = {
