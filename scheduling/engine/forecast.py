@@ -104,18 +104,42 @@ def forecast(
     some task finds no room within the horizon count as not opened, in percentiles and chances too. Without a plan
     there is no forecast: status infeasible (or empty) with the reason. Never raises for bad numbers.
     """
+    return played(
+        net, schedule, crew, dates, arrivals, edits, as_of,
+        signed_up=signed_up, time_zone=time_zone, runs=runs, drivers=drivers,
+    )[0]  # fmt: skip
+
+
+def played(
+    net: TaskNet,
+    schedule: Schedule,
+    crew: Crew,
+    dates: Dates,
+    arrivals: Arrivals,
+    edits: TaskEdits,
+    as_of: date,
+    *,
+    signed_up: Sequence[SignedUp] = (),
+    time_zone: str = "UTC",
+    runs: int = RUNS,
+    drivers: bool = True,
+) -> tuple[Forecast, Runs]:
+    """Return the forecast with the opening of every run, in hours from midnight of ``as_of``; none without a plan.
+
+    Run for run two plans of one build have the same random numbers, so their openings may be compared in pairs.
+    """
+    import numpy as np
+
     if schedule.opening is None:
         status: Status = "empty" if schedule.status == "empty" else "infeasible"
         todo = "Solve what stops the schedule first." if status == "infeasible" else ""
         severity: Severity = "warning" if status == "infeasible" else "note"
         why = Reason(code="no-plan", text="There is no forecast without a plan", severity=severity, todo=todo)
-        return _result(status, 0, [], 0, dates, [], [why])
+        return _result(status, 0, [], 0, dates, [], [why]), np.empty(0)
     if OPENING in edits.done:
-        return _result("proven", 1, [(edits.done[OPENING], 1)], 0, dates, [], [])
+        return _result("proven", 1, [(edits.done[OPENING], 1)], 0, dates, [], []), np.empty(0)
     play = _Play(net, schedule, crew, dates, arrivals, edits, as_of, runs, signed_up, time_zone)
     opening, late_runs = play.run()
-    import numpy as np
-
     placed = np.isfinite(opening)
     shown = play.local.counted(opening[placed])
     days, counts = np.unique(np.ceil(shown / 24 - 1e-9).astype(int), return_counts=True)
@@ -166,7 +190,7 @@ def forecast(
         named = ", ".join(slight[:-1]) + " and " * (len(slight) > 1) + slight[-1]
         text = f"Of {named} none decides as much as {SMALLEST_SHARE:.0%} of what is uncertain about the opening"
         reasons.append(Reason(code="hardly-counts", text=text))
-    return _result("feasible", runs, openings, unplaced, dates, found, reasons)
+    return _result("feasible", runs, openings, unplaced, dates, found, reasons), opening
 
 
 def nearest_rank(counted: Sequence[tuple[date, int]], share: float, runs: int) -> date | None:
@@ -590,7 +614,7 @@ class _Play:
         else:
             came = others = day.places * (1 - missing)
         holders = calendars.core_skills(self.crew)
-        for skill in special:
+        for skill in sorted(special):
             among = _whole(others * shares[skill], draws(f"skill {day.id} {skill}", self.runs))
             found = able_ones[skill] + among if self.signed_up else self._most(able_ones[skill], among)
             self.skilled[day.id, skill] = found + holders.get(skill, 0)
@@ -605,7 +629,7 @@ class _Play:
 
     def _name_skills(self) -> None:
         """Skills some work of a build day asks for, by how many come who have them."""
-        asked: dict[str, dict[str, int]] = {}
+        asked: dict[Skill, dict[str, int]] = {}
         for node in self.nodes.values():
             for skill, need in self._skill_needs(node).items():
                 on_day = asked.setdefault(skill, {})
@@ -912,10 +936,10 @@ class _Play:
             come.append((self.skilled[day, skill], float(least), together(needs)))
         next_midnight = self._hour(planned.start_day + timedelta(days=1))
         share: Runs | float = 1.0
-        for here, least, asked in come:
+        for here, fewest_needed, asked in come:
             fewest = float(here.min())
-            if fewest < least - 1e-9:
-                ready = np.where(here < least - 1e-9, np.maximum(ready, next_midnight), ready)
+            if fewest < fewest_needed - 1e-9:
+                ready = np.where(here < fewest_needed - 1e-9, np.maximum(ready, next_midnight), ready)
             if fewest < asked:
                 share = np.minimum(share, here / asked)
         if isinstance(share, float):

@@ -465,7 +465,7 @@ class Forecast(Value, kw_only=True):
 class Gain(Value, kw_only=True):
     """What one change would do to the forecast, planned anew and played through with the same random numbers."""
 
-    kind: Literal["helper", "build day", "express"]
+    kind: Literal["nothing", "helper", "build day", "express"]
     where: str
     text: str
     opening: date | None
@@ -474,6 +474,10 @@ class Gain(Value, kw_only=True):
     """How many days earlier 80 % of the runs have opened; negative: later. None where either is unknown."""
     chance: float
     """Chance to open by the announced day, or by the wished one where none is announced."""
+    mean: float | None = None
+    """How many days earlier a run opens on average, run against run; negative: later."""
+    error: float | None = None
+    """How far ``mean`` may be off in 19 of 20 such forecasts."""
 
 
 class Gains(Value, kw_only=True):
@@ -482,3 +486,5 @@ class Gains(Value, kw_only=True):
     runs: int = 0
     gains: list[Gain] = []
     reasons: list[Reason] = []
+    nothing: Gain | None = None
+    """The build without a change, planned anew for the opening alone: what the others are compared with."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 from django.contrib import messages
@@ -15,8 +16,11 @@ from django.views.decorators.http import require_GET, require_POST
 from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build, JournalEntry, Role
 from buildout.builds.web.visits import since_last_visit
+from buildout.units.money import round_money
 from buildout.units.value import to_plain
+from estimating.engine.types import MoneyPlan
 from estimating.web.models import Order
+from scheduling.engine.forecast import between, chance_error
 from scheduling.engine.learning import LEARNED, calibrate, learn
 from scheduling.engine.tasks import OPENING
 from scheduling.engine.types import Crew, Dates, Forecast, Gains, Schedule, TaskEdits, TaskNet
@@ -64,12 +68,35 @@ def progress(request: HttpRequest, build_id: int) -> HttpResponse:
         "dates": dates,
         "picture": draw_forecast(forecast, dates.opening_wish, dates.announced),
         "orders": _orders(build.pk) if member.role != Role.LEAD else None,
-        "gains": sheet.part("gains", Gains, Gains()),
         "told": told(build, sheet),
         "opened": done.get(OPENING, ""),
     }
-    context |= _learning(build, sheet, net)
+    context |= _noise(forecast) | _help(sheet, member.role != Role.LEAD) | _learning(build, sheet, net)
     return render(request, "scheduling/progress.html", context)
+
+
+def _noise(forecast: Forecast) -> dict[str, Any]:
+    """How far the figures of the forecast may be off because its runs are only so many."""
+    shown = forecast.chance_by_wish if forecast.chance_by_announced is None else forecast.chance_by_announced
+    return {
+        "p50_between": between(forecast.histogram, 0.5, forecast.runs),
+        "p80_between": between(forecast.histogram, 0.8, forecast.runs),
+        "as_it_is": shown,
+        "chance_within": 100 * chance_error(shown, forecast.runs),
+        "warned": [reason for reason in forecast.reasons if reason.severity != "note"],
+        "read": [reason for reason in forecast.reasons if reason.severity == "note"],
+    }
+
+
+def _help(sheet: builds.Sheet, money: bool) -> dict[str, Any]:
+    """What would help, each with what its days earlier are worth in rent where the reader sees money."""
+    gains = sheet.part("gains", Gains, Gains())
+    rent = Decimal(0)
+    if money and sheet.document.get("money"):
+        rent = sheet.section("money", MoneyPlan).weekly_rent / 7
+    worth = [rent * Decimal(str(one.mean)) if one.mean is not None and one.mean > 0 else None for one in gains.gains]
+    amounts = [round_money(one, sheet.currency) if one else None for one in worth]
+    return {"gains": gains, "rent_a_day": rent, "gained": list(zip(gains.gains, amounts, strict=True))}
 
 
 def _learning(build: Build, sheet: builds.Sheet, net: TaskNet) -> dict[str, Any]:
