@@ -7,6 +7,7 @@ of neighbouring courses staggered, no piece narrower or smaller than stated, pie
 
 from __future__ import annotations
 
+import heapq
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -19,20 +20,9 @@ import msgspec
 from buildout.rooms.engine.types import RoomPlan
 from buildout.units.value import Reason, Status, snap
 from estimating.engine import said
-from estimating.engine.courses import (
-    Courses,
-    Cut,
-    Direction,
-    Goods,
-    PieceRules,
-    Segment,
-    Way,
-    on_grid,
-    stock_needed,
-    turned_point,
-    turned_ring,
-)
+from estimating.engine.courses import Courses, Direction, Way, on_grid, turned_point, turned_ring
 from estimating.engine.frame_run import Timbers, frame_pieces, ramp_pieces
+from estimating.engine.laid_courses import Cut, Goods, LaidCourses, PieceRules
 from estimating.engine.mat_shape import GRID, MatShape, Point, mat_shape, ring_of, signed_area, without_columns
 from estimating.engine.mat_sides import mat_sides
 from estimating.engine.pins import LayerPins, floor_pins, missed
@@ -51,8 +41,6 @@ from estimating.engine.types import (
     SideChoice,
 )
 
-KEPT = 60
-"""Best layouts of each direction that are paired with those of the neighbouring layer."""
 MOST_PIECES = 5000
 """More than this in one layer means a size typed in the wrong unit."""
 PAIRS = 1500
@@ -74,10 +62,10 @@ RULE_WORDS = {
 
 @dataclass(frozen=True)
 class Lines:
-    """Joints in room coordinates: (y, from x, to x) and (x, from y, to y)."""
+    """Joints in room coordinates, a row for each: (y, from x, to x) and (x, from y, to y)."""
 
-    level: list[Segment]
-    upright: list[Segment]
+    level: Any
+    upright: Any
 
 
 @dataclass(frozen=True)
@@ -88,6 +76,14 @@ class Chosen:
     way: Way
     clash: float = 0.0
     """Length of joints too close above a parallel joint of the layer below, mm."""
+    drawn: LaidCourses | None = None
+    """The layout alone, cut out exactly; only once it is chosen."""
+
+    @property
+    def laid(self) -> LaidCourses:
+        if self.drawn is None:
+            raise AssertionError("only what was chosen is drawn")
+        return self.drawn
 
 
 def lay_floor(
@@ -130,7 +126,7 @@ def lay_floor(
         )
     made: dict[tuple[Goods, Direction, LayerPins], Courses] = {}
     chosen = [
-        replace(c, courses=replace(c.courses, exact=True, _bands={}, _full={}, _cells={}, _strips={}, _lines={}))
+        replace(c, drawn=c.courses.cut_out([c.way.offsets], exact=True))
         for c in _choose(shape, system, products, pinned.layers, made)
     ]
     layers, layer_reasons = _drawn(chosen, system, shape, plan)
@@ -148,7 +144,7 @@ def lay_floor(
         text = f"There is no frame at {bare}, so the cover's band has nothing to hold to there."
         todo = "Choose a frame timber at those sides of the mat, or leave the cover off."
         reasons.append(said.warning("floor-band", text, system.id, todo))
-    value = sum(_stock(c) for c in chosen)
+    value = sum(c.laid.stock(0) for c in chosen)
     bound = sum(layer.sheets_bound for layer in layers)
     broken = any(r.severity == "warning" and r.code.startswith("floor-rule") for r in reasons)
     status: Status = "proven" if value == bound and not broken else "feasible"
@@ -304,11 +300,11 @@ def _search(
                     shape.field, key[0], rules, direction, line=kept.line[1] if kept.line else None,
                     corner=turned_point(corner, direction) if corner else None,
                 )  # fmt: skip
-            found += [Chosen(made[key], way) for way in made[key].ways(staggers)[:KEPT]]
+            found += [Chosen(made[key], way) for way in made[key].ways(staggers)]
         offered.append(found)
     first = offered[0]
     if len(offered) == 1:
-        return [min(first, key=lambda c: _order((c,), long_side))]
+        return [_best_alone(first, long_side)]
     chosen = list(_best_pair(first, offered[1], float(system.joint_offset), long_side))
     for more in offered[2:]:
         chosen.append(_best_pair([chosen[-1]], more, float(system.joint_offset), long_side)[1])
@@ -333,32 +329,87 @@ def _order(group: tuple[Chosen, ...], long_side: Direction) -> tuple[float, ...]
     )  # fmt: skip
 
 
+def _best_alone(found: list[Chosen], long_side: Direction) -> Chosen:
+    """The first in order. Pieces are packed only where the areas alone leave a layout in front."""
+    heap = [(_order((c,), long_side), k) for k, c in enumerate(found)]
+    heapq.heapify(heap)
+    while True:
+        _, k = heap[0]
+        if found[k].way.packed:
+            return found[k]
+        found[k] = replace(found[k], way=found[k].courses.packed(found[k].way))
+        heapq.heapreplace(heap, (_order((found[k],), long_side), k))
+
+
 def _best_pair(below: list[Chosen], above: list[Chosen], offset: float, long_side: Direction) -> tuple[Chosen, Chosen]:
-    """The first pair, in order, whose parallel joints keep their distance; else the least bad of those compared."""
-    pairs = sorted(
-        ((_order((b, a), long_side), i, j) for i, b in enumerate(below) for j, a in enumerate(above)),
-    )
+    """The first pair, in order, whose parallel joints keep their distance; else the least bad of those compared.
+
+    Pairs are looked at by broken rules and stock, and only within one such class put in order. A layout is packed when
+    a pair of it comes up; where that takes more stock than the areas alone, the pair waits for its new class.
+    """
     import numpy as np
 
-    def arrays(chosen: Chosen) -> tuple[Any, Any]:
-        lines = _lines(chosen)
-        return np.array(lines.level).reshape(-1, 3), np.array(lines.upright).reshape(-1, 3)
+    below, above = list(below), list(above)
+    lines: tuple[dict[int, Lines], dict[int, Lines]] = ({}, {})
+    first = np.array([_class(c) for c in below])
+    second = np.array([_class(c) for c in above])
+    done = np.zeros((len(below), len(above)), dtype=bool)
+    best: tuple[float, float, int, int] | None = None
+    compared = 0
+    while compared < PAIRS and not done.all():
+        classes = np.where(done, np.iinfo(np.int64).max, first[:, None] + second[None, :])
+        least = int(classes.min())
+        for i, j in _in_order(np.argwhere(classes == least), below, above, long_side):
+            for found, known, k in ((below, first, i), (above, second, j)):
+                if not found[k].way.packed:
+                    found[k] = replace(found[k], way=found[k].courses.packed(found[k].way))
+                    known[k] = _class(found[k])
+            if first[i] + second[j] != least:
+                continue
+            done[i, j] = True
+            compared += 1
+            for found, known_lines, k in ((below, lines[0], i), (above, lines[1], j)):
+                if k not in known_lines:
+                    known_lines[k] = _lines(found[k])
+            low, up = lines[0][i], lines[1][j]
+            clash = _close(low.level, up.level, offset) + _close(low.upright, up.upright, offset)
+            faults = below[i].way.faults + above[j].way.faults
+            if best is None or (faults, clash) < best[:2]:
+                best = (faults, clash, i, j)
+            if clash == 0 or compared >= PAIRS:
+                break
+        else:
+            continue
+        break
+    if best is None:
+        raise AssertionError("no layouts to pair")
+    return below[best[2]], replace(above[best[3]], clash=best[1])
 
-    lines_below: dict[int, tuple[Any, Any]] = {}
-    lines_above: dict[int, tuple[Any, Any]] = {}
-    best = (math.inf, math.inf, 0)
-    for place, (order, i, j) in enumerate(pairs[:PAIRS]):
-        if i not in lines_below:
-            lines_below[i] = arrays(below[i])
-        if j not in lines_above:
-            lines_above[j] = arrays(above[j])
-        clash = sum(_close(low, up, offset) for low, up in zip(lines_below[i], lines_above[j], strict=True))
-        if (order[0], clash) < best[:2]:
-            best = (order[0], clash, place)
-        if clash == 0:
-            break
-    _, i, j = pairs[best[2]]
-    return below[i], replace(above[j], clash=best[1])
+
+def _class(chosen: Chosen) -> int:
+    """Broken rules, then stock, as one number that adds up over layers."""
+    return chosen.way.faults * 10**8 + chosen.way.stock
+
+
+def _in_order(pairs: Any, below: list[Chosen], above: list[Chosen], long_side: Direction) -> list[tuple[int, int]]:
+    """Pairs of one class as ``_order`` has them."""
+    import numpy as np
+
+    i, j = pairs.T
+    under, over = (
+        np.array(
+            [
+                (w.drawn, w.cut, w.joint_length, w.direction == "y", w.stagger, w.across, w.along)
+                for w in (c.way for c in group)
+            ],
+            dtype=float,
+        )
+        for group in (below, above)
+    )
+    turned = (under[i, 3] != (long_side == "y")) * 1.0 + (under[i, 3] == over[j, 3])
+    sums = under[i, :3] + over[j, :3]
+    order = np.lexsort((*over[j, :2:-1].T, *under[i, :2:-1].T, turned, *sums[:, ::-1].T))
+    return [(int(a), int(b)) for a, b in pairs[order]]
 
 
 def _close(low: Any, up: Any, offset: float) -> float:
@@ -374,7 +425,7 @@ def _close(low: Any, up: Any, offset: float) -> float:
 
 def _lines(chosen: Chosen) -> Lines:
     way = chosen.way
-    along, across = chosen.courses.joints(chosen.courses.rows(way.across, way.along, way.stagger))
+    along, across = chosen.drawn.joints(0) if chosen.drawn is not None else chosen.courses.joints(way)
     return Lines(along, across) if way.direction == "x" else Lines(across, along)
 
 
@@ -384,7 +435,7 @@ def clashes(below: Lines, above: Lines, offset: float) -> list[tuple[Joint, floa
 
     found: list[tuple[Joint, float]] = []
     for level, lower, upper in ((True, below.level, above.level), (False, below.upright, above.upright)):
-        if not lower or not upper or offset <= 0:
+        if not len(lower) or not len(upper) or offset <= 0:
             continue
         low, up = np.asarray(lower), np.asarray(upper)
         near = np.abs(up[:, None, 0] - low[None, :, 0]) < offset - 0.5
@@ -399,12 +450,6 @@ def clashes(below: Lines, above: Lines, offset: float) -> list[tuple[Joint, floa
 
 
 # ---------------------------------------------------------------- drawing the chosen layers
-
-
-def _stock(chosen: Chosen) -> int:
-    way = chosen.way
-    rows = chosen.courses.rows(way.across, way.along, way.stagger)
-    return stock_needed([p for _, _, cells in rows for c in cells for p in c.pieces], chosen.courses.goods)
 
 
 def _drawn(
@@ -440,26 +485,23 @@ def _foam(
 ) -> tuple[FoamLayout, list[tuple[str, str]]]:
     courses, way = chosen.courses, chosen.way
     goods = courses.goods
-    rows = courses.rows(way.across, way.along, way.stagger)
-    along, across = courses.joints(rows)
+    rows = chosen.laid.rows(0)
     letter = layer.role[0].upper() + name[len(layer.role) :].strip()
     base = _base_side(courses)
     high = base is not None and (base[0][1] + base[1][1]) / 2 > (courses.low_v + courses.high_v) / 2
     laid = list(reversed(rows)) if high else rows
     pieces: list[Piece] = []
     faults: list[tuple[str, str]] = []
-    for number, (_, _, cells) in enumerate(laid, 1):
-        row: list[tuple[Cut, object]] = [
-            (cut, part) for cell in cells for cut in cell.pieces for part in on_grid(cut.shape)
-        ]
+    for number, (_, _, cuts) in enumerate(laid, 1):
+        row: list[tuple[Cut, object]] = [(cut, part) for cut in cuts for part in on_grid(cut.shape)]
         for place, (cut, part) in enumerate(row, 1):
             piece = _piece(f"{letter}{number}.{place:02d}", name, number, cut, part, way.direction, goods)
             pieces.append(piece)
             if cut.fault:
                 faults.append((piece.id, cut.fault))
-    lines = Lines(along, across) if way.direction == "x" else Lines(across, along)
-    joints = [Joint(a=(snap(a), snap(y)), b=(snap(b), snap(y))) for y, a, b in lines.level]
-    joints += [Joint(a=(snap(x), snap(a)), b=(snap(x), snap(b))) for x, a, b in lines.upright]
+    lines = _lines(chosen)
+    joints = [Joint(a=(snap(a), snap(y)), b=(snap(b), snap(y))) for y, a, b in lines.level.tolist()]
+    joints += [Joint(a=(snap(x), snap(a)), b=(snap(x), snap(b))) for x, a, b in lines.upright.tolist()]
     joints.sort(key=lambda j: (j.a, j.b))
     stock_area = goods.length * goods.width
     bound = math.ceil(shape.field.area / stock_area - 1e-6) if math.isfinite(stock_area) else 1

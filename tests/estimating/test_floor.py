@@ -13,10 +13,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from buildout.units.value import to_json
-from estimating.engine.courses import Courses, Goods, PieceRules
+from estimating.engine.courses import Courses
 from estimating.engine.first_fit import sheets_needed
 from estimating.engine.floor import Lines as Joints
 from estimating.engine.floor import clashes, lay_floor
+from estimating.engine.laid_courses import Goods, PieceRules
 from estimating.engine.mat_shape import GRID, mat_shape
 from estimating.engine.types import FloorLayout, FoamLayer, Joint
 
@@ -384,16 +385,15 @@ def test_arithmetic_score_agrees_with_the_drawn_pieces() -> None:
     courses = Courses(shapely.box(0, 0, 200, 100), goods, PieceRules(0.0, 0.0), "x")
     for across in (0.0, 4.0, 20.0):
         for along in (0.0, 8.0, 50.0):
-            rows = courses.rows(across, along, 0.5)
-            whole = sum(p.whole for _, _, cells in rows for cell in cells for p in cell.pieces)
+            pieces = [p for _, _, cuts in courses.cut_out([(across, along, 0.5)]).rows(0) for p in cuts]
+            whole = sum(p.whole for p in pieces)
             expected = 0
             for number, low in enumerate(courses.row_starts(across)):
                 start = (along + number * 48.0) % 96
                 fits = max(0, math.floor((200 - start) / 96))
                 expected += fits if low >= 0 and low + 48 <= 100 else 0
             assert whole == expected
-            area = sum(p.area for _, _, cells in rows for cell in cells for p in cell.pieces)
-            assert area == pytest.approx(200 * 100)
+            assert sum(p.area for p in pieces) == pytest.approx(200 * 100)
 
 
 @pytest.mark.parametrize(
