@@ -6,12 +6,12 @@ than that, and with one set of whole numbers the plan and its bound cannot disag
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 
 import msgspec
 
 from buildout.units.value import Reason, Status, snap
+from estimating.engine.column_wraps import wrap_sheets
 from estimating.engine.cut_lengths import cut_lengths
 from estimating.engine.cut_mixed import mixed_plan
 from estimating.engine.cut_order import cutting_order
@@ -48,9 +48,6 @@ from estimating.engine.types import (
     SawCut,
     WallSystem,
 )
-
-WRAP_FOAM = 50.8
-"""Least foam round a column, mm (2 in). Common practice, no published source."""
 
 
 def plan_cuts(
@@ -104,8 +101,7 @@ def panel_foam(panel: Panel, system: WallSystem, foam: Product | None) -> tuple[
     if min(panel.board) > 0:
         over = 2 * float(system.foam_edge)
         return (panel.board[0] + over, panel.board[1] + over), 1
-    thickness = float(foam.thickness) if foam is not None and foam.thickness is not None else 0.0
-    return (panel.height, panel.width), max(1, math.ceil(WRAP_FOAM / thickness - 1e-6)) if thickness > 0 else 1
+    return (panel.height, panel.width), wrap_sheets(foam) if foam is not None else 1
 
 
 def _demand(

@@ -88,6 +88,7 @@ def draw_frame(
         "along the longer of its two edges.",
         'Cut: degrees off square. "out": the edge away from the mat is the longer one at that end; "in": the edge '
         "towards the mat is.",
+        f"An end within {NEARLY_SQUARE}° of square is cut square: no saw on a site is set finer.",
         "At a corner the timber that arrives goes through and the next one butts against it. Measure in the room "
         "before cutting. Do not scale.",
     ]

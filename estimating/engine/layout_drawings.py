@@ -38,6 +38,7 @@ from estimating.engine.types import (
     CleatLine,
     CoverLayout,
     CoverSpec,
+    CutOut,
     FloorLayout,
     FloorSystem,
     FoamLayout,
@@ -48,6 +49,7 @@ from estimating.engine.types import (
     WallElevation,
     WallLayout,
 )
+from estimating.engine.walls import ROUND_PLATE, SERVICE_CLEAR, feature_name
 
 Point = tuple[float, float]
 Ring = list[Point]
@@ -58,6 +60,8 @@ PANEL_ROLES: dict[str, Role] = {
     "full": "panel", "end": "end panel", "cut-out": "end panel", "low": "low panel",
     "removable": "removable panel", "wrap": "panel", "cap": "cap", "wall end": "low panel",
 }  # fmt: skip
+USUAL_HOLE = (2.75 * 25.4 + 2 * ROUND_PLATE, 4.5 * 25.4 + 2 * ROUND_PLATE)
+"""mm: hole for an upright plate of 2 3/4 × 4 1/2 in, drawn where a plate was not measured. Common practice."""
 BESIDE = 150.0
 """mm from the middle of a low wall's end panel to its number."""
 QUARTER = 4
@@ -627,12 +631,15 @@ def draw_elevation(
         items.append(Polygon(outline=ring, role=PANEL_ROLES[panel.kind], title=_panel_words(panel, units)))
     items += _caps(view, elevation, features, units)
     items += _cleat_lines(view, elevation, units)
+    items += _cut_outs(view, elevation)
+    holes = [hole for panel in elevation.panels for hole in panel.cut_outs]
     for feature in features:
-        items += _opening(view, feature)
+        items += _opening(view, feature, holes)
     for panel in elevation.panels:
         centre = view.at(panel.start + panel.width / 2, panel.bottom + panel.height / 2)
-        number = panel.id.rsplit(".", 1)[-1]
-        items.append(Text(at=centre, text=number, inside=panel.width, clear=True, or_shift=[(0.0, 6.0), (0.0, -6.0)]))
+        items.append(
+            Text(at=centre, text=_number(panel), inside=panel.width, clear=True, or_shift=[(0.0, 6.0), (0.0, -6.0)])
+        )
     for pin, told in pins:
         if pin.kind in ("line", "piece") and pin.x is not None:
             top = max((p.bottom + p.height for p in elevation.panels), default=tall)
@@ -657,8 +664,66 @@ def draw_elevation(
         ),
         units=units,
         block=block,
-        notes=_elevation_notes(elevation, units) + [f"Pinned {pin.id}: {told}." for pin, told in pins],
+        notes=_elevation_notes(view, elevation, features, units) + [f"Pinned {pin.id}: {told}." for pin, told in pins],
     )
+
+
+def _cut_outs(view: _View, elevation: WallElevation) -> list[Item]:
+    """Holes in panels to scale; a plate that was not measured is drawn as an upright one of usual size."""
+    items: list[Item] = []
+    for panel in elevation.panels:
+        for hole in panel.cut_outs:
+            if not 0 <= hole.across < panel.width:
+                continue
+            x, y = view.at(panel.start + hole.across, panel.bottom + hole.up)
+            wide, high = _hole(hole)
+            ring = rectangle(round(x - wide / 2, 2), round(y - high / 2, 2), wide, high)
+            items.append(Polygon(outline=ring, role="cutout", title=f"Cut-out round {hole.service}"))
+    return items
+
+
+def _hole(hole: CutOut) -> tuple[float, float]:
+    return hole.wide or USUAL_HOLE[0], hole.high or USUAL_HOLE[1]
+
+
+def _cut_out_notes(
+    view: _View, elevation: WallElevation, features: Sequence[PlacedFeature], units: UnitSystem
+) -> list[str]:
+    """Where each cut-out lies in its panel, as the panel is looked at, and that its plate is measured first."""
+    told: list[str] = []
+    named = {feature.id: feature_name(feature) for feature in features}
+    holes = [(panel, hole) for panel in elevation.panels for hole in panel.cut_outs]
+    for panel, hole in holes:
+        if not 0 <= hole.across < panel.width:
+            continue
+        left = panel.width - hole.across if view.mirrored else hole.across
+        words = (
+            f"Cut-out in panel {_number(panel)} round {named.get(hole.service, hole.service)}: its middle "
+            f"{_along(left, units)} from the panel's left edge, {_along(hole.up, units)} above its bottom, "
+            f"{_along(panel.bottom + hole.up, units)} above the slab"
+        )
+        if hole.wide:
+            words += f"; {format_small(hole.wide, units)} wide, {format_small(hole.high, units)} high"
+        beside = [other for other, one in holes if one.service == hole.service and other.id != panel.id]
+        words += f"; panel {_number(beside[0])} beside it is cut too." if beside else "."
+        told.append(words)
+    if told:
+        measure = " Measure the plate before cutting." if any(not hole.wide for _, hole in holes) else ""
+        larger = format_small(ROUND_PLATE, units)
+        told.append(f"Cut-outs are {larger} larger than the plate all round, foam edge turned in and stapled.{measure}")
+    kept = [f for f in features if f.kind in SERVICE_CLEAR]
+    places = [
+        f"{feature_name(f)} at {_along((f.start + f.end) / 2, units)}"
+        + (f", {_along(f.sill, units)} above the slab" if f.sill is not None else "")
+        for f in sorted(kept, key=lambda f: f.start)
+    ]
+    if places:
+        told.append(f"Never covered: {'; '.join(places)}; along the wall from corner {elevation.wall.split('-')[0]}.")
+    return told
+
+
+def _number(panel: Panel) -> str:
+    return panel.id.rsplit(".", 1)[-1]
 
 
 def _cleat_lines(view: _View, elevation: WallElevation, units: UnitSystem) -> list[Item]:
@@ -732,7 +797,7 @@ def _trim_words(panel: Panel, units: UnitSystem) -> str:
 def _caps(view: _View, elevation: WallElevation, features: Sequence[PlacedFeature], units: UnitSystem) -> list[Item]:
     items: list[Item] = []
     for panel in elevation.trims:
-        number = panel.id.rsplit(".", 1)[-1]
+        number = _number(panel)
         long, high = (panel.width, panel.thickness) if panel.kind == "cap" else (panel.thickness, panel.height)
         ring = view.box(panel.start, panel.start + long, panel.bottom, panel.bottom + high)
         items.append(Polygon(outline=ring, role=PANEL_ROLES[panel.kind], title=_trim_words(panel, units)))
@@ -757,7 +822,7 @@ def _caps(view: _View, elevation: WallElevation, features: Sequence[PlacedFeatur
     return items
 
 
-def _opening(view: _View, feature: PlacedFeature) -> list[Item]:
+def _opening(view: _View, feature: PlacedFeature, holes: Sequence[CutOut]) -> list[Item]:
     middle_of = (feature.start + feature.end) / 2
     if feature.kind in get_args(SymbolKind):
         height = feature.sill if feature.sill is not None else 1200.0
@@ -767,7 +832,9 @@ def _opening(view: _View, feature: PlacedFeature) -> list[Item]:
             items.append(Polygon(outline=ring, role="service", title=feature.id))
             height = (height + feature.head) / 2
         kind = next(k for k in get_args(SymbolKind) if k == feature.kind)
-        return [*items, Symbol(at=view.at(middle_of, height), kind=kind, title=feature.id)]
+        # Signs stand upright over their place, or over the hole: beside it they would hide a panel's edge.
+        height += next((_hole(hole)[1] / 2 for hole in holes if hole.service == feature.id), 0.0)
+        return [*items, Symbol(at=view.at(middle_of, height), kind=kind, turn=90.0, title=feature.id)]
     if feature.kind in ("low wall", "gap"):
         return []
     low = feature.sill if feature.kind == "window" and feature.sill is not None else 0.0
@@ -805,7 +872,9 @@ def _along(mm: float, units: UnitSystem) -> str:
     return format_run(mm, units, denominator=16, places=3)
 
 
-def _elevation_notes(elevation: WallElevation, units: UnitSystem) -> list[str]:
+def _elevation_notes(
+    view: _View, elevation: WallElevation, features: Sequence[PlacedFeature], units: UnitSystem
+) -> list[str]:
     counted: dict[str, int] = {}
     for panel in elevation.panels:
         counted[panel.kind] = counted.get(panel.kind, 0) + 1
@@ -821,6 +890,7 @@ def _elevation_notes(elevation: WallElevation, units: UnitSystem) -> list[str]:
         most = format_mass(max(panel.mass for panel in weighed), units)
         caps = ", caps and padded ends with them" if any(panel in weighed for panel in elevation.trims) else ""
         notes.append(f"Mass about {whole}{caps}; the heaviest piece {most}.")
+    notes += _cut_out_notes(view, elevation, features, units)
     for panel in elevation.trims:
         notes.append(f"{_trim_words(panel, units)}.")
     for start, end, why in elevation.free:

@@ -509,6 +509,19 @@ class CoverLayout(Value, kw_only=True):
     """Where a joint would be least harmful if the whole roll does not pass."""
 
 
+class CutOut(Value, kw_only=True):
+    """Where a panel is cut round an outlet or a switch: the middle of its plate, mm."""
+
+    service: str
+    across: float
+    """From the panel's ``start``; negative, or more than its width, where the plate's middle lies on its neighbour."""
+    up: float
+    """From the panel's bottom."""
+    wide: float = 0.0
+    high: float = 0.0
+    """Size of the hole, larger than the plate all round; 0 where the plate was not measured."""
+
+
 class Panel(Value, kw_only=True):
     id: str
     wall: str
@@ -523,13 +536,15 @@ class Panel(Value, kw_only=True):
     """Blanks as (along the goods, across). A face is the visible size over foam and board edges, with its turn-back."""
     clear_of: list[str] = []
     """Services this panel is cut round."""
+    cut_outs: list[CutOut] = []
+    """Where, service by service."""
     foam: tuple[float, float] = (0.0, 0.0)
     """Foam blank (along the height, across)."""
     mass: float = 0.0
     """kg; 0 where a density is missing."""
     staples: int = 0
     thickness: float = 0.0
-    """mm over all, of a cap or wall end; 0: the system's."""
+    """mm over all, of a cap, a wall end or a wrap; 0: the system's."""
 
 
 class CleatLine(Value, kw_only=True):
@@ -581,9 +596,11 @@ class WallLayout(Value, kw_only=True):
     """mm² of the blanks that is folded in at corners: part of the allowance."""
     staples: int = 0
     mass: float = 0.0
-    """kg of all panels; 0 where a density is missing."""
+    """kg of all panels hung on walls; 0 where a density is missing. Caps and wraps are told apart."""
     trim_mass: float = 0.0
     """kg of all caps and padded ends of low walls; 0 where a density is missing."""
+    wrap_mass: float = 0.0
+    """kg of all column wraps; 0 where a density is missing."""
 
 
 class FoldAwayLayout(Value, kw_only=True):

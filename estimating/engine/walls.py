@@ -17,13 +17,23 @@ from typing import Literal
 
 import msgspec
 
-from buildout.rooms.engine.types import PlacedColumn, PlacedFeature, PlanWall, RoomPlan
+from buildout.rooms.engine.types import PlacedFeature, PlanWall, RoomPlan
 from buildout.units.value import Reason, Status, snap
 from estimating.engine import said
+from estimating.engine.column_wraps import WRAP_FOAM, wrap_column, wrap_foam, wrap_sheets
 from estimating.engine.low_walls import held_ends, mass_per_area, parts_mass, trim_low_walls
-from estimating.engine.pinned_runs import Run, divide, evenly, shares
 from estimating.engine.pins import refused
-from estimating.engine.types import CleatLine, Fitout, Panel, Pin, Product, WallElevation, WallLayout, WallSystem
+from estimating.engine.types import (
+    CleatLine,
+    CutOut,
+    Fitout,
+    Panel,
+    Pin,
+    Product,
+    WallElevation,
+    WallLayout,
+    WallSystem,
+)
 
 CREEP = 3.175
 """mm (1/8 in) that upholstered panels stand off a neighbour's face."""
@@ -33,9 +43,8 @@ BOARD_SPACE = 762.0
 """mm (30 in) of width before a panelboard: US National Electrical Code 110.26, for orientation; local code decides."""
 PLATE = 76.2
 """mm (3 in) from the middle of an outlet or switch to where its cut-out ends."""
-WRAP_FOAM = 50.8
-WRAP_LAP = 76.2
-"""mm: column wraps have 2 in of foam at least and close with a 3 in lap."""
+ROUND_PLATE = 12.7
+"""mm (1/2 in) that a cut-out is larger than its plate at every side."""
 OPENINGS = ("door", "exit door", "roller door", "window", "gap")
 NARROWEST_MODULE = 100.0
 """mm; a narrower module is a slip of the pen."""
@@ -145,20 +154,24 @@ def lay_walls(plan: RoomPlan, system: WallSystem, fitout: Fitout, products: dict
     wraps: list[Panel] = []
     wrapped = plan.columns if fitout.column_wraps else []
     for column in wrapped:
-        wraps += _wrap(column, system, products, fitout.pins, reasons)
+        wraps += wrap_column(column, system, products, fitout.pins, reasons)
     for pin in (p for p in fitout.pins if p.layer == "wraps" and p.wall not in {column.id for column in wrapped}):
         names = ", ".join(sorted(column.id for column in wrapped))
         todo = f"Name one of {names}." if names else "Choose to wrap the columns, or unpin."
         reasons.append(refused(pin, f"column {pin.wall or 'unnamed'} gets no wrap", todo))
-    if wrapped and float(products[system.foam].thickness or 0) < WRAP_FOAM - 0.5:
-        text = f"Column wraps need {said.length(WRAP_FOAM)} of foam at least; the panel foam is thinner."
-        reasons.append(said.note("walls-wrap-foam", text, system.foam, "Lay it double there or buy thicker foam."))
+    if wrapped and (sheets := wrap_sheets(products[system.foam])) > 1:
+        text = (
+            f"Column wraps need {said.length(WRAP_FOAM)} of foam at least: the panel foam is laid {sheets} times "
+            f"there, {said.length(wrap_foam(products[system.foam]))} in all."
+        )
+        todo = "A thicker foam for the columns makes a slimmer jacket."
+        reasons.append(said.note("walls-wrap-foam", text, system.foam, todo))
     reasons += _too_wide(elevations, system, products)
     status: Status = "feasible" if any(e.panels for e in elevations) or wraps else "empty"
     if status == "empty":
         todo = "Name the walls to be panelled, or check module and wall lengths."
         reasons.append(said.warning("walls-none", "No wall panel fits in this room.", plan.room, todo))
-    reasons += _hung(plan, elevations, system, blanks)
+    reasons += _hung(plan, elevations, wraps, system, blanks)
     layout = _result(plan, given, status, elevations, wraps, reasons, blanks.corners())
     return msgspec.structs.replace(layout, pinned=pinned)
 
@@ -201,7 +214,9 @@ def _by_size(panels: list[Panel]) -> list[tuple[float, float, int]]:
     return [(a, b, n) for (a, b), n in sorted(counted.items(), key=lambda c: (-c[1], c[0]))]
 
 
-def _hung(plan: RoomPlan, elevations: list[WallElevation], system: WallSystem, blanks: Blanks) -> list[Reason]:
+def _hung(
+    plan: RoomPlan, elevations: list[WallElevation], wraps: list[Panel], system: WallSystem, blanks: Blanks
+) -> list[Reason]:
     """How panels are fixed by substrate, who lifts them, and what is missing to say so."""
     found = []
     panels = [panel for elevation in elevations for panel in elevation.panels]
@@ -232,7 +247,7 @@ def _hung(plan: RoomPlan, elevations: list[WallElevation], system: WallSystem, b
     if not missing and any(not panel.mass for panel in trims):
         text = "The caps' mass cannot be told: no density or mass per area of their board."
         found.append(said.note("walls-mass", text, system.cap, "Type it from the data sheet."))
-    heavy = [p for p in [*panels, *trims] if p.mass > ONE_PERSON]
+    heavy = [p for p in [*panels, *trims, *wraps] if p.mass > ONE_PERSON]
     if heavy:
         most = max(p.mass for p in heavy)
         count = said.count(len(heavy), "panel weighs", "panels weigh")
@@ -308,6 +323,7 @@ def _result(
         staples=sum(p.staples for p in [*panels, *trims]),
         mass=_summed(panels),
         trim_mass=_summed(trims),
+        wrap_mass=_summed(wraps),
         panel_run=snap(sum(p.width for p in panels)),
         panel_area=snap(sum(p.width * p.height for p in panels)),
         reasons=reasons,
@@ -391,7 +407,7 @@ def _stretches(
     low, top = float(system.bottom), float(system.bottom) + float(system.height)
     found: list[Stretch] = []
     for item in sorted((f for f in plan.features if f.wall == wall.id), key=lambda f: (f.start, f.id)):
-        name = _name(item)
+        name = feature_name(item)
         if item.kind in ("door", "exit door"):
             if item.id in fitout.removable:
                 text = f"{item.id} is a way out or a door in use and never gets panels in front, removable or not."
@@ -412,7 +428,8 @@ def _stretches(
     return _in_order(found)
 
 
-def _name(item: PlacedFeature) -> str:
+def feature_name(item: PlacedFeature) -> str:
+    """What people call an opening or a service: its own name, with its kind where that does not say it."""
     return item.id if item.kind in item.id.replace("-", " ") else f"{item.kind} {item.id}"
 
 
@@ -795,14 +812,29 @@ def _cut_round(panel: Panel, plan: RoomPlan, wall: PlanWall, reasons: list[Reaso
     if not met:
         return panel
     for item in met:
-        text = f"Panel {panel.id} is cut round {_name(item)}."
+        text = f"Panel {panel.id} is cut round {feature_name(item)}."
         edge = min(item.start - panel.start, panel.start + panel.width - item.end)
         if edge < PLATE:
             text += " It sits at a joint, so both panels are cut."
         todo = "Have a licensed electrician bring the box to the panel's face or move it."
         reasons.append(said.note("walls-cut-out", text, panel.id, todo))
     kind = "cut-out" if panel.kind in ("full", "end") else panel.kind
-    return msgspec.structs.replace(panel, kind=kind, clear_of=sorted(item.id for item in met))
+    holes = [_cut_out(panel, item) for item in met]
+    return msgspec.structs.replace(panel, kind=kind, clear_of=sorted(item.id for item in met), cut_outs=holes)
+
+
+def _cut_out(panel: Panel, item: PlacedFeature) -> CutOut:
+    low = item.sill if item.sill is not None else panel.bottom
+    wide = item.end - item.start
+    high = item.head - low if item.head is not None else 0.0
+    sized = wide > EXACT and high > EXACT
+    return CutOut(
+        service=item.id,
+        across=snap((item.start + item.end) / 2 - panel.start),
+        up=snap(low + max(high, 0.0) / 2 - panel.bottom),
+        wide=snap(wide + 2 * ROUND_PLATE) if sized else 0.0,
+        high=snap(high + 2 * ROUND_PLATE) if sized else 0.0,
+    )
 
 
 def _joined(free: list[tuple[float, float, str]]) -> list[tuple[float, float, str]]:
@@ -815,43 +847,7 @@ def _joined(free: list[tuple[float, float, str]]) -> list[tuple[float, float, st
     return joined
 
 
-# ---------------------------------------------------------------- columns, goods
-
-
-def _wrap(
-    column: PlacedColumn,
-    system: WallSystem,
-    products: dict[str, Product],
-    pins: Sequence[Pin],
-    reasons: list[Reason],
-) -> list[Panel]:
-    """A padded jacket round a column, in as few vertical parts as the fabric's width allows.
-
-    A round jacket's girth is π × (diameter + 2 × foam); a rectangular one is the column's girth and eight times the
-    foam. Every part closes on the next with a lap. Parts carry the column's name in ``wall``.
-    """
-    foam = max(WRAP_FOAM, float(products[system.foam].thickness or 0))
-    if column.shape == "round" and column.diameter is not None:
-        girth = math.pi * (column.diameter + 2 * foam)
-    else:
-        ring = column.outline
-        girth = sum(math.dist(a, b) for a, b in zip(ring, ring[1:] + ring[:1], strict=True)) + 8 * foam
-    extra = WRAP_LAP + 2 * float(system.turn_back_side)
-    goods = products[system.face].width
-    usable = (float(goods) if goods is not None else math.inf) - extra
-    height = float(system.height)
-    along = snap(height + 2 * (foam + float(system.turn_back_end)))
-    own = [pin for pin in pins if (pin.layer, pin.wall) == ("wraps", column.id)]
-    longest = usable if usable > 0 else math.inf
-    parts, refusals = divide(Run(snap(girth), longest, WRAP_LAP, "part of the jacket"), own)
-    reasons += refusals
-    return [
-        Panel(
-            id=f"{column.id}.{number:02d}", wall=column.id, kind="wrap", start=start, width=wide,
-            bottom=snap(float(system.bottom)), height=snap(height), board=(0.0, 0.0), face=(along, snap(wide + extra)),
-        )
-        for number, (start, wide) in enumerate(shares(parts, evenly(longest)), 1)
-    ]  # fmt: skip
+# ---------------------------------------------------------------- goods
 
 
 def _too_wide(elevations: list[WallElevation], system: WallSystem, products: dict[str, Product]) -> list[Reason]:

@@ -234,6 +234,43 @@ def test_rails_and_fixings_stand_at_their_heights(rooms: Any, systems: Any) -> N
     assert any(format_length(heights[0], "feet-inches") in note and "16 in" in note for note in drawing.notes)
 
 
+@pytest.mark.parametrize(
+    ("corners", "wall", "left"),
+    [
+        ({"A": (0, 0), "B": (0, 300), "C": (400, 300), "D": (400, 0)}, "B-C", "1' 4\""),
+        ({"A": (0, 0), "B": (400, 0), "C": (400, 300), "D": (0, 300)}, "A-B", "2' 8\""),
+    ],
+)
+def test_cut_outs_are_told_from_the_left_edge_as_the_panel_is_looked_at(
+    rooms: Any, systems: Any, corners: Any, wall: str, left: str
+) -> None:
+    """An outlet 160 in from the wall's first corner in a panel from 144 to 192: 16 in from the edge at that corner.
+
+    That is on the left where rooms are lettered clockwise and on the right (48 − 16 = 32 in) where they are not.
+    """
+    services = [
+        {"id": "outlet-1", "wall": wall, "kind": "outlet", "start": 160, "sill": 16},
+        {"id": "bell", "wall": wall, "kind": "call point", "start": 390, "sill": 46},
+    ]
+    plan = rooms.plan(corners, features=services)
+    system = msgspec.structs.replace(systems.walls(), start="corner")
+    layout = lay_walls(plan, system, Fitout(room="room", panelled=[wall]), systems.products())
+    drawing = draw_elevation(plan, layout, wall)
+    notes = " ".join(drawing.notes)
+    assert (
+        f"Cut-out in panel 04 round outlet-1: its middle {left} from the panel's left edge, 1' 1 1/4\" above its "
+        "bottom, 1' 4\" above the slab."
+    ) in notes
+    first = wall[0]
+    assert (
+        f"Never covered: call point bell at 32' 6\", 3' 10\" above the slab; along the wall from corner {first}."
+        in notes
+    )
+    hole = polygons(drawing, "cutout")[0].outline
+    middle = sum(x for x, _ in hole) / 4 / INCH
+    assert (middle, sum(y for _, y in hole) / 4 / INCH) == pytest.approx((160 if wall == "B-C" else 240, 16), abs=0.01)
+
+
 def test_under_laps_are_drawn_where_mats_meet(rooms: Any, systems: Any) -> None:
     """Mats 96 × 48 in on 192 × 96 in lie two by two: four edges meet, 2 × 96 + 2 × 48 in."""
     mats = FoldAwaySystem(

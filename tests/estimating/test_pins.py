@@ -357,18 +357,18 @@ def test_a_pinned_end_of_a_low_wall_is_held_while_it_lies_there(rooms: Any, syst
 
 
 def test_a_pinned_part_of_a_column_s_jacket(rooms: Any, systems: Any) -> None:
-    """Column 12 in square, foam 2 in: 48 + 8 × 2 = 64 in round. 54 in goods less 3 lap and 2 turned back: 49 a part.
+    """Column 12 in square, foam twice 1 1/2: 48 + 8 × 3 = 72 in round. Goods 54 less 3 lap, 2 turned back: 49 a part.
 
-    Free it is two of 32. A part of 45 from the first seam leaves 19; one of 52 is too wide for the goods.
+    Free it is two of 36. A part of 45 from the first seam leaves 27; one of 52 is too wide for the goods.
     """
     free = hung(rooms, systems, column_wraps=True)
-    assert [round(p.width / INCH, 2) for p in free.wraps] == [32.0, 32.0]
+    assert [round(p.width / INCH, 2) for p in free.wraps] == [36.0, 36.0]
     layout = hung(rooms, systems, piece("wraps", "p", "K1", 0, 45), column_wraps=True)
-    assert [(round(p.start / INCH, 2), round(p.width / INCH, 2)) for p in layout.wraps] == [(0.0, 45.0), (45.0, 19.0)]
-    assert [round(p.face[1] / INCH, 2) for p in layout.wraps] == [50.0, 24.0]
+    assert [(round(p.start / INCH, 2), round(p.width / INCH, 2)) for p in layout.wraps] == [(0.0, 45.0), (45.0, 27.0)]
+    assert [round(p.face[1] / INCH, 2) for p in layout.wraps] == [50.0, 32.0]
     assert told(layout.reasons) == {}
     seam = hung(rooms, systems, joint("wraps", "j", "K1", 24), column_wraps=True)
-    assert [round(p.width / INCH, 2) for p in seam.wraps] == [24.0, 40.0]
+    assert [round(p.width / INCH, 2) for p in seam.wraps] == [24.0, 48.0]
     pins = [
         piece("wraps", "wide", "K1", 0, 52), piece("wraps", "past", "K1", 40, 40), piece("wraps", "slip", "K1", 1, 45),
         piece("wraps", "nobody", "K9", 0, 40),

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from estimating.engine.types import Fitout, WallElevation, WallLayout
+from estimating.engine.types import Fitout, Panel, WallElevation, WallLayout
 from estimating.engine.walls import lay_walls
 
 INCH = 25.4
@@ -253,15 +253,72 @@ def test_a_stub_between_outside_corners_stays_free(rooms: Any, systems: Any) -> 
     assert stub.panels == []
 
 
+def test_a_cut_out_has_its_place_in_the_panel(rooms: Any, systems: Any) -> None:
+    """Wall 400 in: 8 modules of 48 and 16 left, at its far end. An outlet 160 in along, 16 in up: 160 − 3 × 48 = 16 in
+    from the fourth panel's start, 16 − 2 3/4 = 13 1/4 above its bottom. A plate of 3 × 5 in from 190 and 30: its middle
+    is 191.5 − 144 = 47.5 from the same panel's start, 32.5 − 2.75 = 29.75 up; the hole is 4 × 6 in, and the fifth panel
+    is cut for it 1/2 in before its own start.
+    """
+    plan = rooms.rectangle(
+        400, 300, features=[
+            {"id": "o", "wall": "B-C", "kind": "outlet", "start": 160, "sill": 16},
+            {"id": "wide", "wall": "B-C", "kind": "outlet", "start": 190, "end": 193, "sill": 30, "head": 35},
+        ],
+    )  # fmt: skip
+    system = msgspec.structs.replace(systems.walls(), start="corner")
+    layout = lay_walls(plan, system, Fitout(room="room", panelled=["B-C"]), systems.products())
+    cut = {p.id: p for e in layout.elevations for p in e.panels if p.cut_outs}
+    assert sorted(cut) == ["B-C.04", "B-C.05"]
+
+    def told(panel: Panel) -> list[tuple[Any, ...]]:
+        return [
+            (h.service, *(round(mm / INCH, 3) for mm in (h.across, h.up, h.wide, h.high))) for h in panel.cut_outs
+        ]  # fmt: skip
+
+    assert told(cut["B-C.04"]) == [("o", 16.0, 13.25, 0.0, 0.0), ("wide", 47.5, 29.75, 4.0, 6.0)]
+    assert told(cut["B-C.05"]) == [("wide", -0.5, 29.75, 4.0, 6.0)]
+
+
 def test_column_wraps_close_round_the_column(rooms: Any, systems: Any) -> None:
-    """Round 10 3/4 in with 2 in of foam: π × 14.75 = 46.34 in; square 12 1/4 in: 4 × (12.25 + 4) = 65 in in two."""
+    """Foam of 1 1/2 in is laid double to reach 2: 3 in. Round 10 3/4: π × 16.75 = 52.62 in, more than the 49 a part can
+    be (54 in goods less a 3 in lap and 2 in turned back), so two of 26.31. Square 12 1/4: 4 × (12.25 + 6) = 73 in two.
+    """
     columns = [rooms.square_column("K1", (60, 60), 12.25), rooms.round_column("K2", (120, 60), 10.75)]
     plan = rooms.rectangle(200, 150, columns=columns)
     layout = lay_walls(plan, systems.walls(), Fitout(room="room", column_wraps=True), systems.products())
     widths = {c: [p.width / INCH for p in layout.wraps if p.wall == c] for c in ("K1", "K2")}
-    assert widths["K1"] == pytest.approx([32.5, 32.5])
-    assert widths["K2"] == pytest.approx([math.pi * 14.75], abs=0.01)
+    assert widths["K1"] == pytest.approx([36.5, 36.5])
+    assert widths["K2"] == pytest.approx([math.pi * 16.75 / 2] * 2, abs=0.01)
     assert all(p.face[1] <= 54 * INCH + 0.01 for p in layout.wraps)
+    assert "3 in (76 mm) in all" in next(r.text for r in layout.reasons if r.code == "walls-wrap-foam")
+    thick = systems.products()
+    thick["panel-foam"] = msgspec.structs.replace(thick["panel-foam"], thickness=systems.inches(2))
+    slim = lay_walls(plan, systems.walls(thickness=2.5), Fitout(room="room", column_wraps=True), thick)
+    assert [p.width / INCH for p in slim.wraps if p.wall == "K2"] == pytest.approx([math.pi * 14.75], abs=0.01)
+    assert not any(r.code == "walls-wrap-foam" for r in slim.reasons)
+
+
+def test_column_wraps_are_weighed_apart_from_panels(rooms: Any, systems: Any) -> None:
+    """Square 12 1/4 in: two parts of 36 1/2 × 72 in. Foam 2 × 38.1 mm of 30 kg/m³: 2.286 kg/m²; 2628 sq in = 1.6955 m².
+
+    Vinyl of 0.6 kg/m²: 72 + 2 × (3 + 2) = 82 by 36.5 + 3 + 2 = 41.5 in = 3403 sq in = 2.1955 m². So a part weighs
+    1.6955 × 2.286 + 2.1955 × 0.6 = 3.876 + 1.317 = 5.193 kg, the jacket twice that.
+    """
+    plan = rooms.rectangle(200, 150, columns=[rooms.square_column("K1", (60, 60), 12.25)])
+    products = systems.products()
+    for name, known in (
+        ("panel-foam", {"density": Decimal(30)}), ("ply", {"density": Decimal(560)}),
+        ("vinyl", {"mass_per_area": Decimal("0.6")}),
+    ):  # fmt: skip
+        products[name] = msgspec.structs.replace(products[name], **known)
+    layout = lay_walls(plan, systems.walls(), Fitout(room="room", column_wraps=True), products)
+    assert [p.mass for p in layout.wraps] == pytest.approx([5.193] * 2, abs=0.002)
+    assert layout.wrap_mass == pytest.approx(10.386, abs=0.004)
+    bare = lay_walls(plan, systems.walls(), Fitout(room="room"), products)
+    assert (bare.mass, bare.wrap_mass) == (layout.mass, 0)
+    products["panel-foam"] = systems.products()["panel-foam"]
+    untold = lay_walls(plan, systems.walls(), Fitout(room="room", column_wraps=True), products)
+    assert (untold.mass, untold.wrap_mass) == (0, 0)
 
 
 def test_goods_too_narrow_and_bad_systems_are_told(rooms: Any, systems: Any) -> None:

@@ -95,6 +95,17 @@ def test_chain_and_overall():
     assert [d.text for d in chain_dimensions([(0, 0), (304.8, 0)], "feet-inches")] == ["1' 0\""]
 
 
+def test_a_short_dimension_at_the_end_of_a_chain_is_written_past_the_end():
+    """Over its neighbour's line its figure would be read as that one's."""
+    for points, past in (
+        ([(0, 0), (50, 0), (6000, 0)], lambda x, ends: x < ends[0]),
+        ([(0, 0), (5950, 0), (6000, 0)], lambda x, ends: x > ends[1]),
+    ):
+        laid = lay_out(simple(*chain_dimensions(points, "metric", offset=-10.0)), 297, scale=50)
+        at = next(m.at[0] for m in laid.marks if isinstance(m, Letters) and m.text == "50")
+        assert past(at, (laid.origin[0], laid.origin[0] + 6000 / 50))
+
+
 def test_lettering_that_does_not_fit_its_piece_stands_beside_it_on_a_leader():
     piece = Polygon(outline=rectangle(9500, 9500, 1000, 1000), role="piece")
     room = Polygon(outline=rectangle(0, 0, 20000, 20000), role="outline")

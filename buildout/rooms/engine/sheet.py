@@ -491,7 +491,7 @@ ROWS = 8
 
 def _draw_dimensions(work: _Work, dimensions: Sequence[tuple[Dimension, Point, Point]], scale: int) -> list[_Wished]:
     """Draw dimension lines, each in the first row that is free, and say what lettering they want."""
-    wishes: list[tuple[bool, _Wished]] = []
+    drawn: list[tuple[Dimension, Point, Point, float]] = []
     rows: list[tuple[Point, Point]] = []
     for item, a, b in dimensions:
         length = math.hypot(b[0] - a[0], b[1] - a[1])
@@ -519,9 +519,12 @@ def _draw_dimensions(work: _Work, dimensions: Sequence[tuple[Dimension, Point, P
         for x, y in (p, q):
             work.marks.append(Mark(item.role, (((x - tx, y - ty), (x + tx, y + ty)),), weight=0.45))
             work.mind(item.role, [(x - tx, y - ty), (x + tx, y + ty)])
-        tight = text_width(item.text, DIMENSION_TEXT) + 2.4 > length
-        wish = _dimension_wish(item, p, q, length, tight=tight)
-        wishes.append((tight, (item, wish, DrawnDimension(item, side * off))))
+        drawn.append((item, p, q, side * off))
+    wishes: list[tuple[bool, _Wished]] = []
+    for item, p, q, offset in drawn:
+        tight = text_width(item.text, DIMENSION_TEXT) + 2.4 > math.dist(p, q)
+        wish = _dimension_wish(item, p, q, rows, tight=tight)
+        wishes.append((tight, (item, wish, DrawnDimension(item, offset))))
     return [wish for _, wish in sorted(wishes, key=lambda one: one[0])]
 
 
@@ -544,7 +547,20 @@ def _same_row(p: Point, q: Point, row: tuple[Point, Point]) -> bool:
     return min(runs[1], long) - max(runs[0], 0.0) > 0.5
 
 
-def _dimension_wish(item: Dimension, p: Point, q: Point, length: float, *, tight: bool) -> Wish:
+def _goes_on(end: Point, other: Point, rows: Sequence[tuple[Point, Point]]) -> bool:
+    """Whether another dimension line goes on from ``end`` in the direction away from ``other``."""
+    long = math.dist(end, other)
+    away = ((end[0] - other[0]) / long, (end[1] - other[1]) / long)
+    return any(
+        math.dist(end, start) < 0.5
+        and (far[0] - start[0]) * away[0] + (far[1] - start[1]) * away[1] > 0.9 * math.dist(start, far)
+        for a, b in rows
+        for start, far in ((a, b), (b, a))
+    )
+
+
+def _dimension_wish(item: Dimension, p: Point, q: Point, rows: Sequence[tuple[Point, Point]], *, tight: bool) -> Wish:
+    length = math.dist(p, q)
     turn = readable(math.degrees(math.atan2(q[1] - p[1], q[0] - p[0])))
     c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
     mid = ((p[0] + q[0]) / 2, (p[1] + q[1]) / 2)
@@ -553,6 +569,10 @@ def _dimension_wish(item: Dimension, p: Point, q: Point, length: float, *, tight
     choices: list[tuple[float, float]] = [(0.0, above)]
     if tight:
         aside = (length + wide) / 2 + 2.4
+        # Beside its line, not over a neighbour's, where it would be read as that one's.
+        before, after = (p, q) if (q[0] - p[0]) * c + (q[1] - p[1]) * s > 0 else (q, p)
+        if _goes_on(after, before, rows) and not _goes_on(before, after, rows):
+            aside = -aside
         choices += [
             (0.0, -above), (aside, above), (-aside, above), (0.0, above + 3.6), (0.0, -above - 3.6),
             (aside, -above), (-aside, -above), (aside * 0.6, above + 3.6), (-aside * 0.6, above + 3.6),
