@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
-from estimating.engine.course_field import EDGE, CourseField, each
+from estimating.engine.course_field import EDGE, CourseField, each, firsts
 from estimating.engine.laid_courses import Bands, Goods, LaidCourses, Offsets, PieceRules
 from estimating.engine.mat_shape import GRID, Point, Ring, parts_of, tidy_ring
 
@@ -188,43 +188,54 @@ class Courses:
 
         bands = self._bands()
         length, limit = self.goods.length, self.rules.width - 0.5
-        offsets, figures = [], []
+        offsets: list[Offsets] = []
+        rows: list[float] = []
+        groups: list[int] = []
+        shifts: list[float] = []
+        alongs: list[list[float]] = []
+        free = self.along_offsets()
         for across in self.across_offsets():
-            along = np.array(
-                self.along_offsets() if self.corner is None else [self._along_pinned(across, stagger)], dtype=float
-            )
+            along = free if self.corner is None else [self._along_pinned(across, stagger)]
+            offsets += [(across, one, stagger) for one in along]
+            alongs.append(along)
             starts = self.row_starts(across)
-            shifts = self.low_u + (np.arange(len(starts)) * stagger * length) % length
-            band = bands.at(np.array(starts))
-            of, at = each(band, bands.full.first)
-            line = shifts[of][:, None] + along
-            a, b = bands.full.start[at][:, None], bands.full.end[at][:, None]
-            whole = np.maximum(np.floor((b + EDGE - line) / length) - np.ceil((a - EDGE - line) / length), 0).sum(
-                axis=0
-            )
-            of, at = each(band, bands.first)
-            line = shifts[of][:, None] + along
-            a, low, b, high = (side[:, None] for side in bands.bounds[at].T)
-            tall = high - low
-            first = line + np.ceil((a + EDGE - line) / length) * length
-            last = line + np.floor((b - EDGE - line) / length) * length
-            divided = first < b - EDGE
-            middle = np.where(divided, np.rint((last - first) / length), 0)
-            left, right = np.where(divided, first - a, b - a), np.where(divided, b - last, 0.0)
-            pieces = np.where(divided, middle + 2, 1)
-            short = (left < limit) * 1 + (divided & (right < limit))
-            faults = np.where(tall < limit, pieces, short).sum(axis=0)
-            rows = np.maximum(np.floor((self.goods.width + 1) / tall), 1)
-            share = sum(
-                np.where(e > 1, 1 / np.maximum(np.floor((length + 1) / np.maximum(e, 1)), 1), 0) for e in (left, right)
-            )
-            stock = np.round(((share + middle) / rows).sum(axis=0), 3)
-            offsets += [(across, one, stagger) for one in along.tolist()]
-            figures.append(
-                np.column_stack([faults, -whole, pieces.sum(axis=0), stock, np.full(len(along), across), along])
-            )
+            groups.append(len(rows))
+            rows += starts
+            shifts += [self.low_u + (number * stagger * length) % length for number in range(len(starts))]
+        band, shift = bands.at(np.array(rows)), np.array(shifts)
+        group = np.repeat(np.arange(len(groups)), np.diff([*groups, len(rows)]))
+        offset = np.array(alongs, dtype=float)
         self.counted += len(offsets)
-        faults, whole, count, stock, *place = np.concatenate(figures).T
+
+        def total(of: Any, values: Any) -> Any:
+            """Summed over the rows of every layout."""
+            so_far = np.concatenate([np.zeros((1, offset.shape[1])), np.cumsum(values, axis=0)])
+            first = firsts(group[of], len(groups))
+            return (so_far[first[1:]] - so_far[first[:-1]]).ravel()
+
+        of, at = each(band, bands.full.first)
+        line = shift[of][:, None] + offset[group[of]]
+        a, b = bands.full.start[at][:, None], bands.full.end[at][:, None]
+        fits = np.floor((b + EDGE - line) / length) - np.ceil((a - EDGE - line) / length)
+        whole = -total(of, np.maximum(fits, 0))
+        of, at = each(band, bands.first)
+        line = shift[of][:, None] + offset[group[of]]
+        a, low, b, high = (side[:, None] for side in bands.bounds[at].T)
+        first = line + np.ceil((a + EDGE - line) / length) * length
+        last = line + np.floor((b - EDGE - line) / length) * length
+        divided = first < b - EDGE
+        middle = np.where(divided, np.rint((last - first) / length), 0)
+        left, right = np.where(divided, first - a, b - a), np.where(divided, b - last, 0.0)
+        pieces = np.where(divided, middle + 2, 1)
+        short = (left < limit) * 1 + (divided & (right < limit))
+        faults = total(of, np.where(high - low < limit, pieces, short))
+        count = total(of, pieces)
+        beside = np.maximum(np.floor((self.goods.width + 1) / (high - low)), 1)
+        share = sum(
+            np.where(e > 1, 1 / np.maximum(np.floor((length + 1) / np.maximum(e, 1)), 1), 0) for e in (left, right)
+        )
+        stock = np.round(total(of, (share + middle) / beside), 3)
+        place = np.array(offsets)[:, :2].T
         by_whole = np.lexsort((*reversed(place), stock, count, whole, faults))
         by_stock = np.lexsort((*reversed(place), count, whole, stock, faults))
         cells = (self.high_u - self.low_u) / length * (self.high_v - self.low_v) / self.goods.width

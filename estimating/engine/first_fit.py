@@ -6,6 +6,8 @@ made by ``estimating.engine.cut_plans``.
 
 from __future__ import annotations
 
+import math
+
 SLACK = 0.02
 """mm by which a blank may exceed its space: two snapping steps."""
 
@@ -37,30 +39,44 @@ def _pack(boxes: list[tuple[float, float]], length: float, width: float, kerf: f
     spaces: list[tuple[float, float]] = []
     used = 0
     for box in boxes:
-        ways = [box, (box[1], box[0])] if turns and abs(box[0] - box[1]) > SLACK else [box]
-        best: tuple[float, float, int, float, float] | None = None
+        a, b = box
+        both = turns and abs(a - b) > SLACK
+        # The least that is over on either side, then on the other; of equals the first space, not turned if narrower.
+        tight = loose = math.inf
+        best = -1
+        turned = False
         for place, (free_l, free_w) in enumerate(spaces):
-            for a, b in ways:
-                over_l, over_w = free_l - a, free_w - b
-                if over_l < -SLACK or over_w < -SLACK:
-                    continue
-                fit = (min(over_l, over_w), max(over_l, over_w), place, a, b)
-                if best is None or fit < best:
-                    best = fit
-        if best is None:
-            fits = [(a, b) for a, b in ways if a <= length + SLACK and b <= width + SLACK]
-            if not fits:
-                used += max(1, -int(-(box[0] * box[1]) // (length * width)))
+            one, two = free_l - a, free_w - b
+            if one >= -SLACK and two >= -SLACK:
+                if one > two:
+                    one, two = two, one
+                if one < tight or (one == tight and two < loose):
+                    tight, loose, best, turned = one, two, place, False
+            if both:
+                one, two = free_l - b, free_w - a
+                if one >= -SLACK and two >= -SLACK:
+                    if one > two:
+                        one, two = two, one
+                    same = one == tight and two == loose and best == place and b < a
+                    if one < tight or (one == tight and two < loose) or same:
+                        tight, loose, best, turned = one, two, place, True
+        if best < 0:
+            turned = not (a <= length + SLACK and b <= width + SLACK)
+            if turned and not (both and b <= length + SLACK and a <= width + SLACK):
+                used += max(1, -int(-(a * b) // (length * width)))
                 continue
             used += 1
-            spaces.append((length, width))
-            best = (0.0, 0.0, len(spaces) - 1, *fits[0])
-        _, _, place, a, b = best
-        free_l, free_w = spaces.pop(place)
+            free_l, free_w = length, width
+        else:
+            free_l, free_w = spaces.pop(best)
+        if turned:
+            a, b = b, a
         over_l, over_w = free_l - a - kerf, free_w - b - kerf
         if over_l * free_w >= over_w * free_l:  # cut across first where that leaves the larger piece whole
-            rest = [(over_l, free_w), (a, over_w)]
+            rest = ((over_l, free_w), (a, over_w))
         else:
-            rest = [(over_l, b), (free_l, over_w)]
-        spaces += [(p, q) for p, q in rest if p > SLACK and q > SLACK]
+            rest = ((over_l, b), (free_l, over_w))
+        for p, q in rest:
+            if p > SLACK and q > SLACK:
+                spaces.append((p, q))
     return used

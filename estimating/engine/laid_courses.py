@@ -14,7 +14,6 @@ from typing import Any
 
 from estimating.engine.course_field import EDGE, CourseField, Runs, each, firsts
 from estimating.engine.first_fit import sheets_needed
-from estimating.engine.mat_shape import parts_of
 
 Segment = tuple[float, float, float]
 """(line, from, to): a joint at ``line`` on the other axis."""
@@ -173,6 +172,8 @@ class LaidCourses:
         if self._exact:
             found[cut] = shapely.intersection(parts[cut], shapely.box(left[cut], low, right[cut], high))
             return found
+        right = np.minimum(right, self._field.high_u + 1)
+        left = np.maximum(left, self._field.low_u - 1)
         cut = cut[np.lexsort((right[cut], left[cut]))]
         new = np.flatnonzero((np.diff(left[cut]) != 0) | (np.diff(right[cut]) != 0)) + 1
         for some in np.split(cut, new) if len(cut) else []:
@@ -256,15 +257,9 @@ class LaidCourses:
         shapes, cells, areas = shapes[held], cells[held], areas[held]
         ringed = shapely.get_num_interior_rings(shapes) > 0
         if ringed.any():
-            more: list[Any] = []
-            of_more: list[int] = []
-            for shape, cell in zip(shapes[ringed].tolist(), cells[ringed].tolist(), strict=True):
-                parts, joints = self._at_columns(shape)
-                splits[cell] = splits.get(cell, []) + joints
-                more += parts
-                of_more += [cell] * len(parts)
-            shapes = np.concatenate([shapes[~ringed], np.array(more, dtype=object)])
-            cells = np.concatenate([cells[~ringed], np.array(of_more, dtype=np.int64)])
+            parts, of = self._at_columns(shapes[ringed], cells[ringed], splits)
+            shapes = np.concatenate([shapes[~ringed], parts])
+            cells = np.concatenate([cells[~ringed], of])
             areas = shapely.area(shapes)
         bounds = shapely.bounds(shapes)
         order = np.lexsort((*(np.round(side, 2) for side in (areas, bounds[:, 1], bounds[:, 0])), cells))
@@ -287,32 +282,36 @@ class LaidCourses:
             faults = np.concatenate([faults, np.zeros(n, dtype=np.int8)])[order]
         return Pieces(firsts(cells, count), shapes, sizes, areas, complete, faults, splits)
 
-    def _at_columns(self, shape: Any) -> tuple[list[Any], list[Segment]]:
-        """A shape with holes, divided through the middle of every hole."""
+    def _at_columns(self, shapes: Any, cells: Any, splits: dict[int, list[Segment]]) -> tuple[Any, Any]:
+        """Shapes with holes divided through the middle of every hole, and the cells the parts lie in.
+
+        The joints this makes are put down in ``splits``.
+        """
         import numpy as np
         import shapely
 
-        done: list[Any] = []
-        splits: list[Segment] = []
-        waiting = [shape]
-        while waiting:
-            part = waiting.pop(0)
-            u0, v0, u1, v1 = part.bounds
-            if not part.interiors:
-                done.append(part)
-                continue
-            hole = part.interiors[0].bounds
-            line = round((hole[0] + hole[2]) / 2, 2)
-            runs = self._field.inside(0, np.array([line]))
-            for a, b in zip(runs.start.tolist(), runs.end.tolist(), strict=True):
-                if a < v1 and b > v0:
-                    splits.append((line, max(a, v0), min(b, v1)))
-            for box in ((u0 - 1, v0 - 1, line, v1 + 1), (line, v0 - 1, u1 + 1, v1 + 1)):
-                half = (
-                    shapely.intersection(part, shapely.box(*box)) if self._exact else shapely.clip_by_rect(part, *box)
-                )
-                waiting += [p for p in parts_of(half) if p.area > 1]
-        return done, splits
+        done = [(np.array([], dtype=object), np.array([], dtype=np.int64))]
+        while len(shapes):
+            holes = shapely.bounds(shapely.get_geometry(shapely.boundary(shapes), 1))
+            middles = np.round((holes[:, 0] + holes[:, 2]) / 2, 2)
+            lines, line = np.unique(middles, return_inverse=True)
+            runs = self._field.inside(0, lines)
+            bounds = shapely.bounds(shapes)
+            low, high = bounds[:, 1], bounds[:, 3]
+            of, at = each(line, runs.first)
+            for k, start, end in zip(of.tolist(), runs.start[at].tolist(), runs.end[at].tolist(), strict=True):
+                if start < high[k] and end > low[k]:
+                    joint = (float(middles[k]), max(start, float(low[k])), min(end, float(high[k])))
+                    splits.setdefault(int(cells[k]), []).append(joint)
+            left = self._between(shapes, bounds, np.full(len(middles), self._field.low_u - 1), middles)
+            right = self._between(shapes, bounds, middles, np.full(len(middles), self._field.high_u + 1))
+            parts, of = shapely.get_parts(np.concatenate([left, right]), return_index=True)
+            held = (shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 1)
+            parts, of = parts[held], np.concatenate([cells, cells])[of[held]]
+            ringed = shapely.get_num_interior_rings(parts) > 0
+            done.append((parts[~ringed], of[~ringed]))
+            shapes, cells = parts[ringed], of[ringed]
+        return np.concatenate([part for part, _ in done]), np.concatenate([of for _, of in done])
 
     def _thin(self, shapes: Any, areas: Any, sizes: Any) -> Any:
         """Which shapes have a part thinner than the rule, away from what a rectangle of their size would have."""

@@ -184,8 +184,10 @@ def reliefs(outline: Ring, cutouts: Sequence[Ring], walked: Any = None) -> list[
     """
     import shapely
 
-    def trodden(foot: Point) -> bool:
-        return walked is not None and not walked.is_empty and bool(walked.distance(shapely.Point(foot)) < 1.0)
+    def trodden(feet: Sequence[Point]) -> list[bool]:
+        if walked is None or walked.is_empty or not feet:
+            return [False] * len(feet)
+        return [bool(gap < 1.0) for gap in shapely.distance(walked, shapely.points(feet)).tolist()]
 
     found = []
     fabric = shapely.Polygon(outline, [list(ring) for ring in cutouts]).buffer(0.5)
@@ -200,8 +202,9 @@ def reliefs(outline: Ring, cutouts: Sequence[Ring], walked: Any = None) -> list[
                 along = ((p[0] - a[0]) * (b[0] - a[0]) + (p[1] - a[1]) * (b[1] - a[1])) / run
                 if CORNER_CLEAR <= along <= run - CORNER_CLEAR:
                     foot = (a[0] + (b[0] - a[0]) * along / run, a[1] + (b[1] - a[1]) * along / run)
-                    tried.append((trodden(foot), round(math.dist(p, foot), 3), p, foot))
-        inside = (t[2:] for t in sorted(tried) if fabric.covers(shapely.LineString(t[2:])))
+                    tried.append((round(math.dist(p, foot), 3), p, foot))
+        ranked = sorted((walks, *t) for walks, t in zip(trodden([t[2] for t in tried]), tried, strict=True))
+        inside = (t[2:] for t in ranked if fabric.covers(shapely.LineString(t[2:])))
         best = next(inside, None)
         if best is None:
             near: Any = shapely.shortest_line(shapely.LinearRing(ring), shapely.LinearRing(outline))
@@ -211,7 +214,7 @@ def reliefs(outline: Ring, cutouts: Sequence[Ring], walked: Any = None) -> list[
         found.append(
             Relief(
                 kind="cut-out", at=(snap(centre.x), snap(centre.y)), slit=ends, slit_length=snap(math.dist(*ends)),
-                walked_on=trodden(best[1]),
+                walked_on=trodden([best[1]])[0],
             )
         )  # fmt: skip
     sign = 1.0 if signed_area(outline) > 0 else -1.0
