@@ -9,7 +9,10 @@ and high is kept: a few tasks do not tell how much less days differ.
 
 Show-up. The share that stays away has a beta distribution with the mean and spread of the default's three points
 ((low + 4 likely + high) ÷ 6 and (high − low) ÷ 6: D. G. Malcolm and others, Operations Research 7 (1959) 646–669, from
-memory); who came and who did not is added to its two counts. The three points move by the same odds.
+memory); who came and who did not is added to its two counts (beta-binomial). The three points move by the same odds.
+
+Calibration. Where an outcome lies in what was forecast for it is a share between 0 and 1; if the forecasts fit, half of
+the outcomes lie below 0.5 and four in five below 0.8.
 """
 
 from __future__ import annotations
@@ -17,7 +20,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 from decimal import Decimal
-from math import exp, log, sqrt
+from math import comb, exp, log, sqrt
 
 from buildout.units.value import Value, snap
 from scheduling.engine.template import TemplateRow, default_template
@@ -32,6 +35,11 @@ FURTHEST = 4.0
 WORTH_CHANGING = 0.02
 LEARNED = "Learned: "
 """Begins the reason of a rate written by this rule, so that the owner's own rates are told from it."""
+
+
+def is_learned(why: str) -> bool:
+    """Say whether a reason was written by this rule."""
+    return why.startswith(LEARNED)
 
 
 class FinishedTask(Value, kw_only=True):
@@ -53,6 +61,8 @@ class DayTurnOut(Value, kw_only=True):
     date: date
     signed: int
     came: int
+    held: tuple[float, float, float] = (0.05, 0.12, 0.30)
+    """Low, likely, high share that stays away as held when the day began."""
 
 
 class LearnedRate(Value, kw_only=True):
@@ -78,7 +88,11 @@ class Learned(Value, kw_only=True):
     signed: int
     came: int
     no_show: tuple[float, float, float] | None
-    """New low, likely, high share that stays away; None while no day has been."""
+    """New low, likely, high share that stays away; None while no day has been, or where the owner set it by hand."""
+    counts: float = 0.0
+    """People the default share counts like."""
+    own_no_show: bool = False
+    """The owner set the share by hand: it stays."""
 
 
 def shrunk(seen: Sequence[float], towards: float = 0.0, counts: float = DEFAULT_COUNTS) -> float:
@@ -103,13 +117,29 @@ def no_show(
     >>> [round(share, 3) for share in no_show(0.05, 0.12, 0.30, 40, 30)]
     [0.067, 0.157, 0.369]
     """
-    mean, spread = (low + 4 * likely + high) / 6, (high - low) / 6
-    if not 0 < mean < 1 or spread <= 0 or signed <= 0:
+    mean, weight = _beta(low, likely, high)
+    if not weight or signed <= 0:
         return low, likely, high
-    weight = max(2.0, mean * (1 - mean) / spread**2 - 1)
     after = (weight * mean + signed - came) / (weight + signed)
     odds = after / (1 - after) / (mean / (1 - mean))
     return (_shift(low, odds), _shift(likely, odds), _shift(high, odds))
+
+
+def _beta(low: float, likely: float, high: float) -> tuple[float, float]:
+    """Mean of the beta distribution and how many people its two counts come to; 0 where it has no spread."""
+    mean, spread = (low + 4 * likely + high) / 6, (high - low) / 6
+    if not 0 < mean < 1 or spread <= 0:
+        return mean, 0.0
+    return mean, max(2.0, mean * (1 - mean) / spread**2 - 1)
+
+
+def no_show_of(crew: Crew) -> tuple[float, float, float]:
+    """Return low, likely, high share that stays away.
+
+    >>> no_show_of(Crew(core=[], days=[]))
+    (0.05, 0.12, 0.3)
+    """
+    return float(crew.no_show_low), float(crew.no_show_likely), float(crew.no_show_high)
 
 
 def _shift(share: float, odds: float) -> float:
@@ -117,15 +147,16 @@ def _shift(share: float, odds: float) -> float:
 
 
 def learn(
-    net: TaskNet, edits: TaskEdits, finished: Sequence[FinishedTask], days: Sequence[DayTurnOut]
+    net: TaskNet, edits: TaskEdits, finished: Sequence[FinishedTask], days: Sequence[DayTurnOut], crew: Crew
 ) -> Learned:  # fmt: skip
     """Work out the build's rates and show-up anew from everything seen so far, always starting from the default.
 
-    Rates the owner has set by hand stay. Only work done by hands (``kind`` work) teaches and learns.
+    Rates the owner has set by hand stay, and so does a share that stays away. Only work done by hands (``kind`` work)
+    teaches and learns.
     """
     rows = {row.code: row for row in default_template()}
     work = {task.code: task for task in net.tasks if task.kind == "work" and task.code in rows}
-    own = {edit.code for edit in edits.rates if not edit.why.startswith(LEARNED)}
+    own = {edit.code for edit in edits.rates if not is_learned(edit.why)}
     slow: dict[str, float] = {}
     aside: list[str] = []
     for one in finished:
@@ -145,8 +176,8 @@ def learn(
             continue
         rates.append(_rate(rows[code], task, mine, slow.get(code), len(slow)))
     signed, came = sum(day.signed for day in days), sum(min(day.came, day.signed) for day in days)
-    usual = Crew(core=[], days=[])
-    points = (float(usual.no_show_low), float(usual.no_show_likely), float(usual.no_show_high))
+    points = no_show_of(Crew(core=[], days=[]))
+    by_hand = no_show_of(crew) != points and not is_learned(crew.no_show_why)
     low, likely, high = no_show(*points, signed, came)
     return Learned(
         tasks=len(slow),
@@ -155,7 +186,9 @@ def learn(
         rates=rates,
         signed=signed,
         came=came,
-        no_show=(snap(low, 0.001), snap(likely, 0.001), snap(high, 0.001)) if signed else None,
+        no_show=(snap(low, 0.001), snap(likely, 0.001), snap(high, 0.001)) if signed and not by_hand else None,
+        counts=snap(_beta(*points)[1], 0.1),
+        own_no_show=by_hand,
     )
 
 
@@ -228,14 +261,53 @@ class Calibration(Value, kw_only=True):
         return self.of == 0 or self.usual[0] <= self.held <= self.usual[1]
 
 
-def calibrate(finished: Sequence[FinishedTask]) -> list[Calibration]:
-    """Compare what tasks took with what was held 50 % and 80 % likely for them.
+def place_of_task(one: FinishedTask) -> float:
+    """Return which share of outcomes the forecast of a task held to be at most what it took."""
+    return held_likely(one.low, one.likely, one.high, one.hours)
+
+
+STEPS = 200
+"""Steps in which the share that stays away is gone through."""
+
+
+def place_of_turn_out(day: DayTurnOut) -> float:
+    """Return which share of outcomes the forecast of a day held to have at most as many away as there were.
+
+    Of those who had signed up each stays away with the share drawn for the day, so how many do is a binomial number
+    over a triangular share; as it is a whole number, half of its own chance counts as below it.
+
+    With two signed up and a share of a quarter for certain, none away has 9/16, one 6/16: places 9/32 and 12/16.
+
+    >>> [place_of_turn_out(DayTurnOut(day="a", date=date(2027, 1, 2), signed=2, came=came, held=(0.25, 0.25, 0.25)))
+    ...  for came in (2, 1)]
+    [0.28125, 0.75]
+    """
+    away = day.signed - min(day.came, day.signed)
+    low, likely, high = day.held
+    total = 0.0
+    for step in range(STEPS):
+        share = _drawn((step + 0.5) / STEPS, low, likely, high)
+        chances = [comb(day.signed, n) * share**n * (1 - share) ** (day.signed - n) for n in range(away + 1)]
+        total += sum(chances) - chances[-1] / 2
+    return snap(total / STEPS, 1e-6)
+
+
+def _drawn(uniform: float, low: float, likely: float, high: float) -> float:
+    """The value of a triangular distribution below which ``uniform`` of it lies."""
+    if high <= low:
+        return likely
+    if uniform < (likely - low) / (high - low):
+        return low + sqrt(uniform * (high - low) * (likely - low))
+    return high - sqrt((1 - uniform) * (high - low) * (high - likely))
+
+
+def calibrate(placed: Sequence[float]) -> list[Calibration]:
+    """Compare outcomes, each by its place in its forecast, with what was held 50 % and 80 % likely for them.
 
     >>> one = FinishedTask(code="A", day=date(2027, 1, 1), hours=4.0, low=2, likely=3, high=7)
-    >>> [(row.held, row.hits, row.of) for row in calibrate([one])]
+    >>> [(row.held, row.hits, row.of) for row in calibrate([place_of_task(one)])]
     [(0.5, 0, 1), (0.8, 1, 1)]
     """
-    placed = [held_likely(one.low, one.likely, one.high, one.hours) for one in finished]
     return [
         Calibration(
             held=share,

@@ -84,6 +84,8 @@ class Crew(Value, kw_only=True):
     no_show_low: Decimal = Decimal("0.05")
     no_show_likely: Decimal = Decimal("0.12")
     no_show_high: Decimal = Decimal("0.30")
+    no_show_why: str = ""
+    """Where the three come from, where that is neither common practice nor the owner."""
     helpers: list[Helper] = []
     """Known by name; they are among a day's places, not beyond them."""
     tools: dict[str, int] = {}

@@ -137,6 +137,8 @@ def edit_crew(request: HttpRequest, build_id: int) -> HttpResponse:
             for name in usual:
                 value = form.cleaned_data[name]
                 value = value / 100 if name.startswith("no_show") else value
+                if name.startswith("no_show") and value != now[name]:
+                    crew.pop("no_show_why", None)  # the owner's own from now on
                 if name in crew or value != now[name]:
                     crew[name] = f"{Decimal(value).normalize():f}"
             tools = form.cleaned_data["tools"]

@@ -10,8 +10,8 @@ from buildout.builds.web.models import Build, Revision
 from buildout.builds.web.services import Sheet
 from scheduling.engine.calendars import read_time
 from scheduling.engine.day import crew_hours, follow
-from scheduling.engine.learning import DayTurnOut, FinishedTask
-from scheduling.engine.types import BuildDay, TaskNet
+from scheduling.engine.learning import DayTurnOut, FinishedTask, no_show_of
+from scheduling.engine.types import BuildDay, Crew, TaskNet
 from scheduling.web.marks import TASK_KINDS, task_mark
 from scheduling.web.models import DayMark, SignUp
 from scheduling.web.offers import build_days
@@ -30,6 +30,14 @@ class Told(NamedTuple):
     opening: date | None
     p50: date | None
     p80: date | None
+
+
+class OpeningTold(NamedTuple):
+    """How the forecasts told before the opening stand against it."""
+
+    of: int
+    by_p50: int
+    by_p80: int
 
 
 def outcomes(build: Build, sheet: Sheet) -> Outcomes:
@@ -58,10 +66,20 @@ def outcomes(build: Build, sheet: Sheet) -> Outcomes:
         for mark in rows:
             if mark.kind == DayMark.Kind.HERE:
                 came[day_id] |= {p.sign_up_id for p in mark.people.all() if p.sign_up_id}
-    before = _nets(build, sheet, {day for code, day in first.items() if code in done})
+    turned_out = [day for day in sorted(days.values(), key=lambda day: (day.date, day.id)) if came.get(day.id)]
+    before = _in_force(
+        build, sheet, {day for code, day in first.items() if code in done} | {day.date for day in turned_out}
+    )
     finished = []
     for code in sorted(set(hours) & set(done)):
-        then = next((one for one in before[first[code]].tasks if one.code == code and one.kind == "work"), None)
+        then = next(
+            (
+                one
+                for one in before[first[code]].part("tasks", TaskNet).tasks
+                if one.code == code and one.kind == "work"
+            ),
+            None,
+        )
         if then is not None and hours[code] > 0:
             whole = 1 / (1 - then.begun)  # what was done before the boards knew of it took as long in proportion
             finished.append(
@@ -79,9 +97,15 @@ def outcomes(build: Build, sheet: Sheet) -> Outcomes:
     for day_id in counted.values_list("day", flat=True):
         signed[day_id] += 1
     turn_out = [
-        DayTurnOut(day=day.id, date=day.date, signed=signed[day.id], came=len(came[day.id]))
-        for day in sorted(days.values(), key=lambda day: (day.date, day.id))
-        if came.get(day.id) and signed[day.id]
+        DayTurnOut(
+            day=day.id,
+            date=day.date,
+            signed=signed[day.id],
+            came=len(came[day.id]),
+            held=no_show_of(before[day.date].section("crew", Crew)),
+        )
+        for day in turned_out
+        if signed[day.id]
     ]
     return Outcomes(finished, turn_out)
 
@@ -99,8 +123,8 @@ def _breaks(sheet: Sheet, day: BuildDay) -> list[tuple[datetime, datetime]]:
     return [(start, start + timedelta(minutes=max(0, day.meal_minutes)))]
 
 
-def _nets(build: Build, sheet: Sheet, days: set[date]) -> dict[date, TaskNet]:
-    """The tasks as the revision in force when each day began had them, the first one's where there was none."""
+def _in_force(build: Build, sheet: Sheet, days: set[date]) -> dict[date, Sheet]:
+    """The revision in force when each day began, the first one where there was none."""
     if not days:
         return {}
     made = list(Revision.objects.filter(build=build).order_by("number").values_list("pk", "created"))
@@ -108,22 +132,29 @@ def _nets(build: Build, sheet: Sheet, days: set[date]) -> dict[date, TaskNet]:
     for day in days:
         dawn = datetime(day.year, day.month, day.day, tzinfo=sheet.zone).astimezone(UTC)
         chosen[day] = max((pk for pk, created in made if created <= dawn), default=made[0][0])
-    opened = {
-        revision.pk: Sheet(revision).part("tasks", TaskNet)
-        for revision in Revision.objects.filter(pk__in=set(chosen.values()))
-    }
+    opened = {revision.pk: Sheet(revision) for revision in Revision.objects.filter(pk__in=set(chosen.values()))}
     return {day: opened[pk] for day, pk in chosen.items()}
 
 
-def told(build: Build, sheet: Sheet, most: int = 12) -> list[Told]:
-    """What the latest revisions said about the opening, latest first, where it differs from the one before."""
+def told(build: Build, sheet: Sheet) -> list[Told]:
+    """What the revisions said about the opening, latest first, where it differs from the one before."""
     rows = Revision.objects.filter(build=build).order_by("number").values_list("number", "created", "totals")
     found: list[Told] = []
     for number, created, totals in rows:
         opening, p50, p80 = (_day(totals, key) for key in ("opening", "p50", "p80"))
         if not found or (found[-1].opening, found[-1].p50, found[-1].p80) != (opening, p50, p80):
             found.append(Told(number, sheet.local(created).date(), opening, p50, p80))
-    return found[::-1][:most]
+    return found[::-1]
+
+
+def held(said: list[Told], opened: date) -> OpeningTold:
+    """Count the forecasts told before the day it opened that had it open by their days; none known: not by it."""
+    before = [one for one in said if one.on < opened]
+    return OpeningTold(
+        of=len(before),
+        by_p50=sum(one.p50 is not None and opened <= one.p50 for one in before),
+        by_p80=sum(one.p80 is not None and opened <= one.p80 for one in before),
+    )
 
 
 def _day(totals: dict[str, Any], key: str) -> date | None:

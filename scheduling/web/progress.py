@@ -21,11 +21,19 @@ from buildout.units.value import to_plain
 from estimating.engine.types import MoneyPlan
 from estimating.web.models import Order
 from scheduling.engine.forecast import between, chance_error
-from scheduling.engine.learning import LEARNED, calibrate, learn
+from scheduling.engine.learning import (
+    LEARNED,
+    calibrate,
+    is_learned,
+    learn,
+    no_show_of,
+    place_of_task,
+    place_of_turn_out,
+)
 from scheduling.engine.tasks import OPENING
 from scheduling.engine.types import Crew, Dates, Forecast, Gains, Schedule, TaskEdits, TaskNet
 from scheduling.web.offers import day_offers, upcoming
-from scheduling.web.outcomes import outcomes, told
+from scheduling.web.outcomes import held, outcomes, told
 from scheduling.web.pictures import draw_forecast
 from scheduling.web.views import sheet_context, user_of
 from scheduling.web.words import STATUSES, stage_name
@@ -68,8 +76,6 @@ def progress(request: HttpRequest, build_id: int) -> HttpResponse:
         "dates": dates,
         "picture": draw_forecast(forecast, dates.opening_wish, dates.announced),
         "orders": _orders(build.pk) if member.role != Role.LEAD else None,
-        "told": told(build, sheet),
-        "opened": done.get(OPENING, ""),
     }
     context |= _noise(forecast) | _help(sheet, member.role != Role.LEAD) | _learning(build, sheet, net)
     return render(request, "scheduling/progress.html", context)
@@ -103,45 +109,96 @@ def _learning(build: Build, sheet: builds.Sheet, net: TaskNet) -> dict[str, Any]
     seen = outcomes(build, sheet)
     names = {task.code: task.name for task in net.tasks}
     crew = sheet.section("crew", Crew)
+    edits = sheet.section("tasks", TaskEdits)
+    said = told(build, sheet)
+    opened = edits.done.get(OPENING)
     return {
         "finished": [{"name": names.get(one.code, one.code), "task": one} for one in seen.finished],
         "turn_out": [
-            {
-                "day": one,
-                "away": 1 - min(one.came, one.signed) / one.signed,
-                "low": float(crew.no_show_low),
-                "high": float(crew.no_show_high),
-            }
+            {"day": one, "away": 1 - min(one.came, one.signed) / one.signed, "low": one.held[0], "high": one.held[2]}
             for one in seen.turn_out
         ],
-        "calibration": calibrate(seen.finished),
-        "learned": learn(net, sheet.section("tasks", TaskEdits), seen.finished, seen.turn_out),
-        "likely_away": float(crew.no_show_likely),
+        "calibration": calibrate([place_of_task(one) for one in seen.finished]),
+        "turn_out_calibration": calibrate([place_of_turn_out(one) for one in seen.turn_out]),
+        "told": said,
+        "opened": opened,
+        "held": held(said, opened) if opened else None,
+        "learned": learn(net, edits, seen.finished, seen.turn_out, crew),
+        "away_now": no_show_of(crew),
+        "uses_learned": sum(is_learned(rate.why) for rate in edits.rates),
+        "uses_learned_turn_out": is_learned(crew.no_show_why),
     }
+
+
+TURN_OUT = "turn-out"
 
 
 @login_required
 @require_POST
 def propose_learned(request: HttpRequest, build_id: int) -> HttpResponse:
-    """Propose the plan with the rates and the show-up that finished work and past days teach."""
+    """Propose the plan with what was ticked of the rates and the show-up that finished work and past days teach."""
     build, _ = builds.build_for(user_of(request), build_id, Role.OWNER)
     sheet = builds.sheet_of(build)
     net = sheet.part("tasks", TaskNet)
     found = outcomes(build, sheet)
-    learned = learn(net, sheet.section("tasks", TaskEdits), found.finished, found.turn_out)
+    crew, edits = sheet.section("crew", Crew), sheet.section("tasks", TaskEdits)
+    learned = learn(net, edits, found.finished, found.turn_out, crew)
     if not learned.rates and learned.no_show is None:
         messages.info(request, "There is nothing to learn from yet: no finished task has its hours on a day's board.")
         return redirect("scheduling:progress", build_id=build.pk)
+    ticked = set(request.POST.getlist("take"))
+    rates = [rate for rate in learned.rates if rate.code in ticked]
+    turn_out = learned.no_show if TURN_OUT in ticked else None
+    if not rates and turn_out is None:
+        messages.info(request, "Nothing is ticked: tick the rates to take over, or turn-out.")
+        return redirect("scheduling:progress", build_id=build.pk)
     document = builds.editable(build)
-    tasks = document.setdefault("tasks", {})
-    kept = [rate for rate in tasks.get("rates", []) if not rate.get("why", "").startswith(LEARNED)]
-    tasks["rates"] = kept + [to_plain(rate.edit) for rate in learned.rates]
-    if learned.no_show is not None:
-        for name, share in zip(("no_show_low", "no_show_likely", "no_show_high"), learned.no_show, strict=True):
+    _forget(document)
+    document["tasks"]["rates"] += [to_plain(rate.edit) for rate in rates]
+    said = []
+    if rates:
+        left = len(learned.rates) - len(rates)
+        said.append(
+            f"Rates of {len(rates)} task{'s' * (len(rates) != 1)} learned from {learned.tasks} finished"
+            + (f", {left} left as usual" if left else "")
+        )
+    if turn_out is not None:
+        for name, share in zip(NO_SHOW, turn_out, strict=True):
             document["crew"][name] = f"{share:g}"
-    summary = f"Rates learned from {learned.tasks} finished task{'s' * (learned.tasks != 1)}"
-    if learned.no_show is not None:
-        summary += f", turn-out from {learned.came} of {learned.signed} who came"
+        document["crew"]["no_show_why"] = f"{LEARNED}{learned.came} of {learned.signed} who had signed up came"
+        said.append(f"turn-out from {learned.came} of {learned.signed} who came")
+    summary = ", ".join(said)
+    return _proposed(request, build, document, summary[0].upper() + summary[1:])
+
+
+@login_required
+@require_POST
+def forget_learned(request: HttpRequest, build_id: int) -> HttpResponse:
+    """Propose the plan with the usual rates and show-up wherever learned ones stand; what the owner set stays."""
+    build, _ = builds.build_for(user_of(request), build_id, Role.OWNER)
+    document = builds.editable(build)
+    if not _forget(document):
+        messages.info(request, "The plan uses nothing that was learned.")
+        return redirect("scheduling:progress", build_id=build.pk)
+    return _proposed(request, build, document, "Back to the usual rates and turn-out: nothing learned is used")
+
+
+NO_SHOW = ("no_show_low", "no_show_likely", "no_show_high")
+
+
+def _forget(document: dict[str, Any]) -> bool:
+    """Take what was learned out of a plan; says whether there was any."""
+    tasks, crew = document.setdefault("tasks", {}), document["crew"]
+    rates = tasks.get("rates", [])
+    tasks["rates"] = [rate for rate in rates if not is_learned(rate.get("why", ""))]
+    turn_out = is_learned(crew.get("no_show_why", ""))
+    if turn_out:
+        for name in (*NO_SHOW, "no_show_why"):
+            crew.pop(name, None)
+    return turn_out or len(tasks["rates"]) < len(rates)
+
+
+def _proposed(request: HttpRequest, build: Build, document: dict[str, Any], summary: str) -> HttpResponse:
     try:
         return redirect(builds.propose(build, user_of(request), document, summary))
     except builds.DocumentProblems as error:

@@ -20,6 +20,7 @@ from buildout.builds.web.models import Build, Member, Role
 from buildout.units.dates import day_text
 from buildout.units.value import from_plain
 from scheduling.engine import cautions
+from scheduling.engine.learning import LEARNED, is_learned
 from scheduling.engine.tasks import template_of
 from scheduling.engine.template import TemplateRow, default_template, lag_text
 from scheduling.engine.types import PlannedTask, Schedule, Task, TaskEdits, TaskNet
@@ -90,18 +91,23 @@ def rates(request: HttpRequest, build_id: int) -> HttpResponse:
     edits = from_plain(TaskEdits, sheet.document.get("tasks", {}))
     rows, own = template_of(edits, [])
     planned = {task.code for task in sheet.part("tasks", TaskNet).tasks}
-    rated, changed = {rate.code for rate in edits.rates}, {one.code for one in edits.changed}
+    rated, changed = {rate.code: rate.why for rate in edits.rates}, {one.code for one in edits.changed}
     stages: dict[int, list[dict[str, Any]]] = {}
     for code, row in rows.items():
         stages.setdefault(row.stage, []).append(
             {
                 "row": row, "skills": skill_words(list(row.skills)), "after": [lag_text(lag) for lag in row.after],
                 "from": driver_words(row.driver) if row.driver != "1" else "once", "planned": code in planned,
-                "rated": code in rated, "changed": code in changed, "own": code in own,
+                "rated": code in rated, "learned": _learned(rated.get(code, "")),
+                "changed": code in changed, "own": code in own,
             }
         )  # fmt: skip
     context |= {"stages": [(stage_name(number), stages[number]) for number in sorted(stages)], "rate_words": RATE_WORDS}
     return render(request, "scheduling/rates.html", context)
+
+
+def _learned(why: str) -> str:
+    return why if is_learned(why) else ""
 
 
 def _planned(schedule: Schedule) -> dict[str, list[PlannedTask]]:
@@ -139,7 +145,17 @@ class _TaskPage:
     def rate_form(self, data: Any = None) -> RateForm:
         edit: Document = next((rate for rate in self.edits.get("rates", []) if rate["code"] == self.code), {})
         usual = {name: f"{getattr(self.row, name):g}" for name in ("low", "likely", "high")} if self.row else {}
+        edit = {**edit, "why": ""} if is_learned(edit.get("why", "")) else edit
         return RateForm(data, initial=usual | edit)
+
+    @property
+    def rate_from(self) -> str:
+        """Where the rate comes from, in words."""
+        edit: Document = next((rate for rate in self.edits.get("rates", []) if rate["code"] == self.code), {})
+        why = str(edit.get("why", ""))
+        if is_learned(why):
+            return f"{why}; the usual rate counts like three more"
+        return ("Your own rate" + (f": {why}" if why else "")) if edit else ""
 
     @property
     def usual(self) -> Document:
@@ -229,7 +245,7 @@ class _TaskPage:
             "before": [task for task in self.net.tasks if any(lag.task == self.code for lag in task.after)],
             "rate_words": RATE_WORDS[kind].format(unit=unit),
             "is_off": self.code in self.edits.get("off", []),
-            "rated": any(rate["code"] == self.code for rate in self.edits.get("rates", [])),
+            "rate_from": self.rate_from,
             "changed": bool(self.change), "change_form": self.change_form() if self.row else None,
             "done_on": self.edits.get("done", {}).get(self.code, ""),
             "pinned": pinned, "pinned_day": days.get(pinned),
@@ -317,7 +333,7 @@ class Entry:
 
 def _rate(page: _TaskPage, form: RateForm) -> Document:
     data = form.cleaned_data
-    return {**{name: str(data[name]) for name in ("low", "likely", "high")}, "why": data["why"]}
+    return {**{name: str(data[name]) for name in ("low", "likely", "high")}, "why": data["why"].removeprefix(LEARNED)}
 
 
 def _hold(page: _TaskPage, form: HoldForm) -> Document:

@@ -73,6 +73,7 @@ urlpatterns = [
     # The progress sheet
     path("builds/<int:build_id>/progress/", progress.progress, name="progress"),
     path("builds/<int:build_id>/progress/learn/", progress.propose_learned, name="propose-learned"),
+    path("builds/<int:build_id>/progress/forget/", progress.forget_learned, name="forget-learned"),
     # Helpers, by the link they were given: /join/<link>/…
     path("join/<str:token>/", helpers.join, name="join"),
     path("join/<str:token>/<str:day>/", helpers.join_day, name="join-day"),

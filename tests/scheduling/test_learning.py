@@ -3,13 +3,26 @@
 from __future__ import annotations
 
 from datetime import date
+from decimal import Decimal
 from math import exp, log
 
 import pytest
+from msgspec.structs import replace
 
-from scheduling.engine.learning import DayTurnOut, FinishedTask, Learned, calibrate, held_likely, learn, no_show, wilson
+from scheduling.engine.learning import (
+    DayTurnOut,
+    FinishedTask,
+    Learned,
+    calibrate,
+    held_likely,
+    learn,
+    no_show,
+    place_of_task,
+    place_of_turn_out,
+    wilson,
+)
 from scheduling.engine.template import default_template
-from scheduling.engine.types import RateEdit, Task, TaskEdits
+from scheduling.engine.types import Crew, RateEdit, Task, TaskEdits
 from tests.scheduling.test_schedule import net_of, task
 
 ROWS = {row.code: row for row in default_template()}
@@ -27,9 +40,18 @@ def finished(code: str, hours: float, likely: float) -> FinishedTask:
     )  # fmt: skip
 
 
-def learned(*done: FinishedTask, edits: TaskEdits | None = None, days: tuple[DayTurnOut, ...] = ()) -> Learned:
+def decimal(number: float) -> Decimal:
+    return Decimal(str(number))
+
+
+USUAL = Crew(core=[], days=[])
+
+
+def learned(
+    *done: FinishedTask, edits: TaskEdits | None = None, days: tuple[DayTurnOut, ...] = (), crew: Crew = USUAL
+) -> Learned:
     net = net_of(of_list("D02", 8), of_list("D04", 4), of_list("F05", 10), of_list("W11", 27))
-    return learn(net, edits or TaskEdits(), done, days)
+    return learn(net, edits or TaskEdits(), done, days, crew)
 
 
 class TestRates:
@@ -101,6 +123,19 @@ class TestShowUp:
         assert found.no_show is not None
         assert learned().no_show is None
 
+    def test_a_share_set_by_hand_stays_and_a_learned_one_is_learned_anew(self) -> None:
+        days = (DayTurnOut(day="a", date=date(2027, 2, 6), signed=40, came=30),)
+        found = learned(days=days)
+        assert found.no_show is not None
+        assert found.counts == pytest.approx(67.7)  # mean 0.138333, spread 0.25/6: 0.1192/0.001736 − 1
+        points = dict(zip(("no_show_low", "no_show_likely", "no_show_high"), map(decimal, found.no_show), strict=True))
+        by_hand = learned(days=days, crew=replace(USUAL, **points))
+        assert (by_hand.no_show, by_hand.own_no_show) == (None, True)
+        again = learned(
+            days=days, crew=replace(USUAL, **points, no_show_why="Learned: 30 of 40 who had signed up came")
+        )
+        assert again == found
+
 
 class TestCalibration:
     def test_shares_of_a_triangular(self) -> None:
@@ -117,8 +152,37 @@ class TestCalibration:
 
     def test_estimates_that_are_too_short_are_told_from_bad_luck(self) -> None:
         slow = [finished("D02", 15.9, 8)] * 9  # high is 16
-        half, most = calibrate(slow)
+        half, most = calibrate([place_of_task(one) for one in slow])
         assert (half.hits, most.hits) == (0, 0)
         assert not half.fits
         assert not most.fits
-        assert calibrate(slow[:1])[0].fits  # one task says little
+        assert calibrate([place_of_task(slow[0])])[0].fits  # one task says little
+
+    def test_turn_out_lies_where_the_binomial_distribution_says(self) -> None:
+        def day(came: int, signed: int = 8, held: tuple[float, float, float] = (0.25, 0.25, 0.25)) -> DayTurnOut:
+            return DayTurnOut(day="a", date=date(2027, 2, 6), signed=signed, came=came, held=held)
+
+        # Eight signed up, a quarter away for certain: P(at least 6 come) = 0.6785, at least 5 0.8862; two away lies
+        # between P(at most 1 away) = 0.3671 and 0.6785, three away between 0.6785 and 0.8862.
+        assert place_of_turn_out(day(6)) == pytest.approx((0.3671 + 0.6785) / 2, abs=1e-4)
+        assert place_of_turn_out(day(5)) == pytest.approx((0.6785 + 0.8862) / 2, abs=1e-4)
+        # More came than had signed up: nobody away, half of 0.75^8.
+        assert place_of_turn_out(day(11)) == pytest.approx(0.75**8 / 2, abs=1e-6)
+        # One person, share triangular on (0, 0.3, 0.6) with mean 0.3: away has chance 0.3, so lies at 0.7 + 0.15.
+        assert place_of_turn_out(day(0, 1, (0, 0.3, 0.6))) == pytest.approx(0.85, abs=1e-4)
+
+    def test_forecasts_that_fit_are_found_to_fit_over_many(self) -> None:
+        # Outcomes at the 1st, 3rd … 99th hundredth of what was forecast: 25 of 50 below a half, 40 below four fifths.
+        placed = [held_likely(2, 3, 7, _at(n / 100)) for n in range(1, 100, 2)]
+        half, most = calibrate(placed)
+        assert (half.hits, most.hits, half.of) == (25, 40, 50)
+        assert half.fits
+        assert most.fits
+        # Wilson: 25 of 50 leaves 0.366 to 0.634, 40 of 50 0.670 to 0.888.
+        assert half.usual == pytest.approx((0.366, 0.634), abs=1e-3)
+        assert most.usual == pytest.approx((0.670, 0.888), abs=1e-3)
+
+
+def _at(share: float) -> float:
+    """Quantile of (2, 3, 7): 2 + √(5 u) up to u = 0.2, then 7 − √(20 (1 − u)); closed form."""
+    return 2 + (5 * share) ** 0.5 if share < 0.2 else 7 - (20 * (1 - share)) ** 0.5
