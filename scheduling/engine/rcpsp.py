@@ -576,6 +576,10 @@ class Model:
         # Trying out single values before the search ate most of the limit and found nothing here.
         solver.parameters.cp_model_probing_level = 0
         solver.parameters.optimize_with_core = many_terms
+        # What is in the way of one date is found by propagation; a linear relaxation of the plan only costs time.
+        if len(aim.vars) == 1 and aim.vars[0] in {start.index for start in self.start}:
+            solver.parameters.linearization_level = 0
+            solver.parameters.use_strong_propagation_in_disjunctive = True
         status = solver.solve(model)
         work = float(solver.response_proto.deterministic_time)
         if status == cp.INFEASIBLE:
