@@ -519,11 +519,16 @@ class _Writer:
             longest = max((len(shifts.windows) for shifts in days), default=0)
             if max(on_days, at_night) > (longest if on_days else 1):
                 hours = task.likely if task.kind == "fixed" else task.likely / max(1, day_crew or core_crew)
+                lengths = [sum(high - low for low, high in shifts.windows) for shifts in days]
+                if not on_days:
+                    lengths = [high - low for low, high in self._evenings(task)]
+                most = max(lengths, default=0) * calendars.SLOT / 60
                 self.made.reasons.append(
                     _stop(
                         task,
                         "no-day-long-enough",
-                        f"{task.code} {task.name} takes {hours:.1f} hours in one go, and no day is long enough for it",
+                        f"{task.code} {task.name} takes {hours:.3g} hours in one go, and no day is long enough for it: "
+                        f"the longest {'build day' if on_days else 'evening'} leaves {most:.3g} hours for work",
                         "Lengthen a build day, raise its places, or allow the task to be split over days.",
                     )
                 )

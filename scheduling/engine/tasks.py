@@ -19,6 +19,8 @@ from scheduling.engine.template import (
     driver_units,
     find_loop,
     read_after,
+    ring_text,
+    shortest_loop,
 )
 from scheduling.engine.types import Crew, DayJob, Lag, OwnTask, Place, RateEdit, Task, TaskChange, TaskEdits, TaskNet
 
@@ -111,10 +113,11 @@ def generate(edits: TaskEdits, drivers: Mapping[str, float], crew: Crew, groups:
     loop = find_loop({task.code: [lag.task for lag in task.after] for task in tasks})
     if loop:
         status = "infeasible"
+        ring = shortest_loop({task.code: [lag.task for lag in task.after] for task in tasks}, loop[0])
         reasons.append(
             Reason(
                 code="loop",
-                text=f"Tasks wait for each other in a ring: {' → '.join(loop)}",
+                text=ring_text(ring, {task.code: task.name for task in tasks}),
                 where=loop[0],
                 severity="stop",
                 todo="Take one of these predecessors out.",

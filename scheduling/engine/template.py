@@ -23,7 +23,7 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from importlib.resources import files
 from typing import Literal, get_args
@@ -252,3 +252,41 @@ def find_loop(after: dict[str, list[str]]) -> list[str]:
                 state[path.pop()] = 2
                 branches.pop()
     return []
+
+
+def shortest_loop(after: dict[str, list[str]], through: str) -> list[str]:
+    """Return the shortest ring of tasks that wait for each other through one of them, which stands first and last.
+
+    Empty when there is none; of equally short ones that over the smallest codes.
+
+    >>> shortest_loop({"A": ["B", "C"], "B": ["C"], "C": ["A"]}, "A")
+    ['A', 'C', 'A']
+    >>> shortest_loop({"A": ["A"]}, "A"), shortest_loop({"A": ["B"], "B": []}, "A")
+    (['A', 'A'], [])
+    """
+    came_from = {through: ""}
+    to_see = [through]
+    for code in to_see:
+        for previous in sorted(after.get(code, ())):
+            if previous == through:
+                ring = [through]
+                while code != through:
+                    ring.append(code)
+                    code = came_from[code]
+                return [through, *reversed(ring[1:]), through]
+            if previous not in came_from:
+                came_from[previous] = code
+                to_see.append(previous)
+    return []
+
+
+def ring_text(ring: Sequence[str], names: Mapping[str, str]) -> str:
+    """Say which tasks wait for each other, in order, each for the next.
+
+    >>> ring_text(["A", "B", "A"], {"A": "Sand", "B": "Oil"})
+    'A Sand → B Oil → A Sand: each waits for the next, so none of them can ever begin'
+    """
+    said = " → ".join(f"{code} {names.get(code, '')}".strip() for code in ring)
+    if len(ring) == 2:
+        return f"{said}: it waits for itself, so it can never begin"
+    return f"{said}: each waits for the next, so none of them can ever begin"

@@ -348,6 +348,11 @@ def _with_task(inputs: Inputs, code: str, change: Callable[[Task], Task]) -> Inp
     return inputs.but(net=replace(inputs.net, tasks=tasks))
 
 
+def _own_split(inputs: Inputs, code: str) -> Inputs:
+    own = [replace(one, one_day=False) if one.code == code else one for one in inputs.edits.own]
+    return _edited(_with_task(inputs, code, _split), own=own)
+
+
 def _no_longest(task: Task) -> Task:
     return replace(task, after=[replace(lag, most=None) for lag in task.after])
 
@@ -439,6 +444,10 @@ def _for_stops(inputs: Inputs, stops: Sequence[Reason]) -> Iterator[Candidate]:
             yield from _places(inputs, days)
         if stop.code in ("no-window", "no-day-long-enough"):
             yield from _hours(inputs, days)
+        if stop.code == "no-day-long-enough" and any(own.code == task.code for own in inputs.edits.own):
+            # Of tasks of the list the trade says whether they may be split, of one's own the owner.
+            text = f"Let {task.code} {task.name} be split over days"
+            yield Candidate("longest wait", task.code, text, TALK, "a word", partial(_own_split, code=task.code))
         if stop.code == "no-build-day":
             yield from _more_days(inputs)
         if stop.code == "tool-missing":

@@ -44,9 +44,9 @@ def said(problem: builds.Problem) -> str:
 
 
 def show(form: Form, problems: list[builds.Problem], fields: dict[str, str] | None = None) -> None:
-    """Put what the plan's check found beside the field whose name ends the pointer."""
+    """Put what the plan's check found beside the field whose name ends the pointer, entries of a list aside."""
     for problem in problems:
-        name = problem.pointer.rsplit("/", 1)[-1]
+        name = next((part for part in reversed(problem.pointer.split("/")) if not part.isdigit()), "")
         name = (fields or {}).get(name, name)
         form.add_error(name if name in form.fields else None, said(problem))
 

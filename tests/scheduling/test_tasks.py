@@ -202,7 +202,7 @@ def test_a_ring_made_by_own_tasks_stops() -> None:
     ]
     found = net({}, TaskEdits(own=own))
     assert found.status == "infeasible"
-    assert "X1 → X2 → X1" in found.reasons[-1].text
+    assert "X1 First → X2 Second → X1 First: each waits for the next" in found.reasons[-1].text
 
 
 def test_licensed_and_specialist_work_is_a_firms() -> None:

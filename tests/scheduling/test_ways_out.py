@@ -20,6 +20,7 @@ from scheduling.engine.types import (
     Helper,
     Lag,
     NotBefore,
+    OwnTask,
     PersonPin,
     Schedule,
     SignedUp,
@@ -263,6 +264,22 @@ class TestRules:
         assert len({one.start_day for one in found.tasks if one.code.startswith("A")}) == 1
         long = plan(inputs(net_of(task("A", 30, (2, 2), one_day=True), opening("A")), crew_of([4, 4])))
         assert [stop.code for stop in long.reasons if stop.severity == "stop"] == ["no-day-long-enough"]
+        # Thirty person-hours of two people; from 08:30 to 16:30 less the hour's meal are seven hours.
+        assert "takes 15 hours in one go" in long.reasons[0].text
+        assert "the longest build day leaves 7 hours for work" in long.reasons[0].text
+        assert not any("split" in way.text for way in long.ways_out)  # the trade's rule, not the owner's
+
+    def test_an_own_task_in_one_go_may_be_split_after_all(self) -> None:
+        own = OwnTask(code="X01", name="Level the slab", hours=Decimal(14), crew=2, one_day=True)
+        whole = task("X01", 14, (2, 2), kind="fixed", one_day=True)
+        given = inputs(net_of(whole, opening("X01")), crew_of([4, 4]), edits=TaskEdits(own=[own]))
+        none = plan(given)
+        assert [stop.code for stop in none.reasons if stop.severity == "stop"] == ["no-day-long-enough"]
+        way = next(way for way in none.ways_out if "be split over days" in way.text)
+        asked = [(edit.act, edit.at, edit.value) for edit in way.edits]
+        assert asked == [("set", ["tasks", "own", 0, "one_day"], False)]
+        # Two days of seven hours are just enough, so the school opens on the day after the second Saturday.
+        assert way.opening == date(2027, 2, 14)
 
     def test_somebody_named_is_on_one_task_at_a_time(self) -> None:
         pair = [task(code, 3, (1, 1)) for code in "AB"]

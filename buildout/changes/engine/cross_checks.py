@@ -21,7 +21,8 @@ from buildout.units.quantities import QuantityError, convert
 from estimating.engine.offers import PIECES
 from estimating.engine.types import LEAD_GROUPS, Product, PurchaseUnit, Quote, QuoteLine
 from scheduling.engine.calendars import WEEKDAYS
-from scheduling.engine.template import default_template, driver_units, read_after
+from scheduling.engine.tasks import template_of
+from scheduling.engine.template import default_template, driver_units, read_after, ring_text, shortest_loop
 from scheduling.engine.types import BuildDay, Crew
 
 Part = str | int
@@ -668,6 +669,7 @@ def _tasks(notes: _Notes, plan: Plan) -> None:
     for at, pin in enumerate(edits.pins):
         notes.refer(["tasks", "pins", at, "task"], pin.task, "task", codes)
         notes.refer(["tasks", "pins", at, "day"], pin.day, "build day", days)
+    _rings(notes, plan)
     _wishes(notes, plan, codes)
     for code, day in edits.done.items():
         notes.refer(["tasks", "done", code], code, "task", codes)
@@ -690,6 +692,22 @@ def _after(notes: _Notes, here: list[Part], after: list[str], codes: list[str]) 
             notes.refer([*here, "after", number], read_after(before).task, "task", codes)
         except ValueError as error:
             notes.add([*here, "after", number], f"{error}.", '"C11+4h"')
+
+
+def _rings(notes: _Notes, plan: Plan) -> None:
+    """Predecessors that make a task wait for itself; the list has no ring, so each goes through an edited task."""
+    rows, _ = template_of(plan.tasks, [])
+    after = {code: [lag.task for lag in row.after] for code, row in rows.items()}
+    names = {code: row.name for code, row in rows.items()}
+    edited = [("changed", at, one.code) for at, one in enumerate(plan.tasks.changed) if one.after]
+    edited += [("own", at, one.code) for at, one in enumerate(plan.tasks.own) if one.after]
+    seen: set[frozenset[str]] = set()
+    for section, at, code in edited:
+        ring = shortest_loop(after, code)
+        if ring and frozenset(ring) not in seen:
+            seen.add(frozenset(ring))
+            message = f"A ring of predecessors: {ring_text(ring, names)}. Take one of them out."
+            notes.add(["tasks", section, at, "after"], message)
 
 
 def _wishes(notes: _Notes, plan: Plan, codes: list[str]) -> None:
