@@ -25,7 +25,7 @@ changes nothing it does not touch.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass
 from datetime import date, timedelta
 from math import ceil
@@ -572,11 +572,13 @@ class _Play:
     def _turn_out(self) -> None:
         rates = [float(rate) for rate in (self.crew.no_show_low, self.crew.no_show_likely, self.crew.no_show_high)]
         extra = calendars.core_on_site(self.crew) - sum(job.crew for job in self.net.day_jobs)
+        used = {node.planned.build_day for node in self.nodes.values()}
+        asked = {(node.planned.build_day, skill) for node in self.nodes.values() for skill in node.planned.skills}
         for day in self.crew.days:
-            if day.date < self.as_of:
+            if day.date < self.as_of or day.id not in used:  # who comes to an empty day decides nothing
                 continue
             missing = triangular(draws(f"turn-out {day.id}", self.runs), *rates)
-            self.present[day.id] = self._helpers(day, missing) + extra
+            self.present[day.id] = self._helpers(day, missing, {skill for one, skill in asked if one == day.id}) + extra
             when = day_text(day.date, year=False)
             text = f"Turn-out on {day.name}, {when}: {rates[0]:.0%} to {rates[2]:.0%} of helpers stay away"
             here = sum(one.day == day.id for one in self.signed_up)
@@ -587,9 +589,9 @@ class _Play:
                 )  # fmt: skip
         self._name_skills()
 
-    def _helpers(self, day: BuildDay, missing: Runs) -> Runs:
-        """Helpers who come on a day, by the rule this module begins with; those with skills are noted beside."""
-        special = calendars.special_skills(self.crew)
+    def _helpers(self, day: BuildDay, missing: Runs, skills: Set[str]) -> Runs:
+        """Helpers who come on a day, by the rule this module begins with; those with ``skills`` are noted beside."""
+        special = calendars.special_skills(self.crew) & skills
         shares = {skill: float(self.crew.skill_shares.get(skill, 0)) for skill in special}
         here = [one for one in self.signed_up if one.day == day.id]
         ids = {one.id for one in here}

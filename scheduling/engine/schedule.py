@@ -174,6 +174,8 @@ class _Planner:
         self.left = LATER_AIMS
         self.aims: list[Aim] = []
         self.people_proven = True
+        self.unsought: list[str] = []
+        """Aims for which no work was left."""
         self.moves: Stage | None = None
         self.model: Model | None = None
 
@@ -291,6 +293,7 @@ class _Planner:
             return plan
         limit = min(WORK_LIMITS[aim], self.left)
         if limit < LEAST_WORK:
+            self.unsought.append(AIMS[aim])
             return plan
         many = aim not in ("even", "early")
         stage = self.model.minimise(sum(terms), limit, plan, many_terms=many, least=least)
@@ -308,6 +311,8 @@ class _Planner:
                     value=snap(stage.value / units, 0.01),
                     bound=snap(stage.bound / units, 0.01),
                     status="proven" if stage.status == "proven" else "feasible",
+                    work=snap(stage.work, 0.0001),
+                    limit=snap(limit, 0.0001),
                 )
             )
         return stage.plan or plan
@@ -422,7 +427,8 @@ class _Report:
             work=snap(self.planner.work, 0.0001), from_day=self.as_of, opening=opening,
             tasks=tasks, days=days, needs=needs, need_tasks=need_tasks, aims=[
                 Aim(name="Earliest opening", unit="days from today", value=value, bound=bound,
-                    status="proven" if bound == value else "feasible"),
+                    status="proven" if bound == value else "feasible",
+                    work=snap(self.stage.work, 0.0001), limit=WORK_LIMITS["opening"]),
                 *self.planner.aims,
             ],
             reasons=[*made.reasons, *self._reasons(opening, tasks, days)],
@@ -610,7 +616,8 @@ class _Report:
                 found.append(
                     Reason(
                         code="may-be-earlier",
-                        text=f"An opening up to {earlier} days earlier may exist; the search was cut at its work limit",
+                        text=f"An opening up to {earlier} days earlier may exist: the search for the earliest was "
+                        f"stopped after {self.stage.work:.2g} of its {WORK_LIMITS['opening']:g} work units",
                     )
                 )
         if not self.planner.people_proven:
@@ -618,7 +625,15 @@ class _Report:
                 Reason(
                     code="may-be-tidier",
                     text="A plan with fewer evenings or build days and the same opening may exist; "
-                    "the search for it was cut at its work limit",
+                    f"the search for it was stopped{self._spent(AIMS['people'])}",
+                )
+            )
+        if self.planner.unsought:
+            found.append(
+                Reason(
+                    code="aims-not-sought",
+                    text=f"Not sought, as the {LATER_AIMS:g} work units of all aims after the opening were used up: "
+                    f"{', '.join(name[0].lower() + name[1:] for name in self.planner.unsought)}",
                 )
             )
         if self.planner.moves is not None and self.planner.moves.plan and self.planner.moves.value > 0:
@@ -645,6 +660,10 @@ class _Report:
             )
         found += self._day_reasons(days)
         return found
+
+    def _spent(self, name: str) -> str:
+        aim = next((aim for aim in self.planner.aims if aim.name == name), None)
+        return f" after {aim.work:.2g} of its {aim.limit:.2g} work units" if aim else ""
 
     def _day_reasons(self, days: Sequence[DayLoad]) -> Iterable[Reason]:
         for load in days:

@@ -409,6 +409,10 @@ class Aim(Value, kw_only=True):
     value: float
     bound: float
     status: Status
+    work: float = 0.0
+    """Work units of the solver it took."""
+    limit: float = 0.0
+    """Work units it was given; a search that is cut at them leaves ``bound`` apart from ``value``."""
 
 
 class Schedule(Value, kw_only=True):

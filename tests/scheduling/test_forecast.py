@@ -438,11 +438,10 @@ class TestWhoComes:
 
     def helpers(self, signed: int, days_off: int = 0, crew: Crew = CREW) -> Any:
         as_of = crew.days[0].date - timedelta(days=days_off)
-        schedule = solve(
-            net_of(opening()), crew, DATES, NOTHING, [], TaskEdits(), as_of, None
-        )  # fmt: skip
+        net = net_of(work("A", (1, 1, 1)), opening("A"))
+        schedule = solve(net, crew, DATES, NOTHING, [], TaskEdits(), as_of, None)
         book = [SignedUp(id=str(n), day="d1") for n in range(signed)]
-        play = _Play(net_of(opening()), schedule, crew, DATES, NOTHING, TaskEdits(), as_of, 20_000, book)
+        play = _Play(net, schedule, crew, DATES, NOTHING, TaskEdits(), as_of, 20_000, book)
         return play.present["d1"]
 
     def test_of_eight_signed_up_as_many_come_as_the_binomial_distribution_says(self) -> None:

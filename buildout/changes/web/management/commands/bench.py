@@ -76,22 +76,34 @@ class Command(BaseCommand):
             self.stdout.write(json.dumps({"rows": rows}, indent=1))
 
     def _schedule(self, folder: str, *, as_json: bool) -> None:
-        from buildout.changes.web.bench_schedule import measure_schedule
+        from buildout.changes.web.bench_schedule import measure_schedule, sums
 
         rows = []
         if not as_json:
-            self.stdout.write(f"{'':34}{'found':>7} {'bound':>7}  {'s':>8} {'beside':>8} {'ratio':>6}  status")
+            self.stdout.write(
+                f"{'':34}{'found':>7} {'bound':>7} {'gap':>6}  {'s':>8} {'beside':>8} {'ratio':>6}  status"
+            )
         try:
             for row in measure_schedule(Path(folder)):
-                rows.append(msgspec.structs.asdict(row))
+                rows.append(row)
                 if not as_json:
                     ratio = row.seconds / row.anchor_seconds if row.anchor_seconds else 0.0
                     found, bound = ("" if value is None else value for value in (row.found, row.bound))
+                    gap = "" if row.gap is None else f"{row.gap:.1%}"
+                    stopped = f", stopped {row.stopped}" if row.stopped else ""
                     self.stdout.write(
-                        f"{row.instance:34}{found:>7} {bound:>7}  {row.seconds:8.2f} {row.anchor_seconds:8.2f} "
-                        f"{ratio:6.2f}  {row.status}, beside {row.anchor}"
+                        f"{row.instance:34}{found:>7} {bound:>7} {gap:>6}  {row.seconds:8.3f} "
+                        f"{row.anchor_seconds:8.3f} {ratio:6.2f}  {row.status}, beside {row.anchor}{stopped}"
                     )
         except ValueError as error:
             raise CommandError(str(error)) from error
+        total = sums(rows)
         if as_json:
-            self.stdout.write(json.dumps({"rows": rows}, indent=1))
+            listed = [msgspec.structs.asdict(row) for row in rows]
+            self.stdout.write(json.dumps({"rows": listed, "public_instances": total}, indent=1))
+        elif total:
+            self.stdout.write(
+                f"Public instances: {total['proven']} of {total['instances']} proven, {total['seconds']:.3f} s beside "
+                f"{total['anchor_seconds']:.3f} s, ratio of the sums {total['ratio']:.2f}, of the worst row "
+                f"{total['worst_ratio']:.2f}"
+            )
