@@ -34,8 +34,10 @@ from scheduling.engine.calendars import read_time
 from scheduling.engine.day import TaskDay, crew_hours
 from scheduling.engine.template import default_template
 from scheduling.engine.types import PlannedTask, Schedule, Task, TaskNet
-from scheduling.web import marks
+from scheduling.web import guardians, marks
 from scheduling.web.forms import DayEndForm, request_key
+from scheduling.web.helpers import OwnLinkEndedError, own_link
+from scheduling.web.keeping import link_until
 from scheduling.web.marks import Day, Person
 from scheduling.web.models import DayMark, DayPhoto, SignUp
 from scheduling.web.offers import DayOffer, TaskOffer, build_days, day_offers, known_by_name, lead_words, whole_task
@@ -131,6 +133,11 @@ class Desk:
         """From the day itself on: the lead at any time (reports come late), helpers until the end of the next day."""
         return self.days_ahead <= 0 and (self.lead or self.days_ahead >= -1)
 
+    def unsigned(self) -> list[str]:
+        """First names of minors whose guardian has not signed for this day. No query where nobody is under 18."""
+        signed = guardians.signatures(self.offer.sign_ups, self.date)
+        return [row.first_name for row in self.offer.sign_ups if row.minor and row.pk not in signed]
+
     @property
     def meals_expected(self) -> int:
         return ceil(MEALS_A_HEAD * len(self.people) - 1e-9)
@@ -155,7 +162,7 @@ class Desk:
         return [(self.at(start), self.at(start + max(0, day.meal_minutes)))]
 
 
-def _lead_desk(request: HttpRequest, build_id: int, day: str) -> Desk:
+def lead_desk(request: HttpRequest, build_id: int, day: str) -> Desk:
     user = user_of(request)
     build, member = builds.build_for(user, build_id, Role.OWNER, Role.LEAD)
     sheet = builds.sheet_of(build)
@@ -170,6 +177,8 @@ def _helper_desk(token: str) -> Desk:
         SignUp.objects.standing().select_related("build", "build__current"), token=token, build__current__isnull=False
     )
     sheet = builds.sheet_of(row.build)
+    if link_until(row, sheet) < sheet.today():
+        raise OwnLinkEndedError(row, sheet)
     offer = _offer(row.build, sheet, row.day)
     people = marks.roster(sheet, offer)
     return Desk(row.build, sheet, offer, people, row.first_name, lead=False, row=row)
@@ -352,6 +361,7 @@ def _board_page(request: HttpRequest, desk: Desk) -> HttpResponse:
         "meals_expected": desk.meals_expected,
         "first_aid": desk.offer.day.first_aid,
         "keep": [card.url for card in cards] + desk.sheets,
+        "unsigned": desk.unsigned() if desk.lead else [],
     }
     return _render(request, desk, "scheduling/board/board.html", context)
 
@@ -455,26 +465,26 @@ def _photo_answer(desk: Desk, mark_id: int) -> HttpResponse:
 @never_cache
 @require_GET
 def board(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
-    return _board_page(request, _lead_desk(request, build_id, day))
+    return _board_page(request, lead_desk(request, build_id, day))
 
 
 @login_required
 @never_cache
 @require_GET
 def board_task(request: HttpRequest, build_id: int, day: str, code: str) -> HttpResponse:
-    return _task_page(request, _lead_desk(request, build_id, day), code)
+    return _task_page(request, lead_desk(request, build_id, day), code)
 
 
 @login_required
 @require_POST
 def board_mark(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
-    return _mark(request, _lead_desk(request, build_id, day))
+    return _mark(request, lead_desk(request, build_id, day))
 
 
 @login_required
 @require_GET
 def board_photo(request: HttpRequest, build_id: int, day: str, mark_id: int) -> HttpResponse:
-    return _photo_answer(_lead_desk(request, build_id, day), mark_id)
+    return _photo_answer(lead_desk(request, build_id, day), mark_id)
 
 
 @login_required
@@ -482,8 +492,12 @@ def board_photo(request: HttpRequest, build_id: int, day: str, mark_id: int) -> 
 @require_GET
 def board_people(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
     """The arrival list: who is here, who heard the briefing, whom to call."""
-    desk = _lead_desk(request, build_id, day)
+    desk = lead_desk(request, build_id, day)
     names = {offer.code: offer.name for offer in desk.offer.tasks}
+    signed = guardians.signatures(desk.offer.sign_ups, desk.date)
+    said = {
+        row.pk: guardians.words(row, signed.get(row.pk), desk.sheet.today()) for row in desk.offer.sign_ups if row.minor
+    }
     people = [
         {
             "person": person,
@@ -491,6 +505,8 @@ def board_people(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
             "gone": person.key in desk.day.gone,
             "heard": person.key in desk.day.heard,
             "task": names.get(person.task, person.task),
+            "guardian": said.get(person.sign_up.pk, "") if person.sign_up else "",
+            "signed": person.sign_up is not None and person.sign_up.pk in signed,
         }
         for person in desk.people
     ]
@@ -502,7 +518,7 @@ def board_people(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
 @login_required
 @require_POST
 def board_settle(request: HttpRequest, build_id: int, day: str, mark_id: int) -> HttpResponse:
-    desk = _lead_desk(request, build_id, day)
+    desk = lead_desk(request, build_id, day)
     try:
         marks.settle(desk.build, mark_id, take_it="take" in request.POST, by_name=desk.by_name)
     except marks.MarkError as error:
@@ -613,7 +629,7 @@ def _hours(part: PlannedTask) -> float:
 @require_GET
 def board_end(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
     """What was done, what slid, who came; the owner can have the rest planned anew."""
-    desk = _lead_desk(request, build_id, day)
+    desk = lead_desk(request, build_id, day)
     end = day_end(desk)
     return _end_page(request, desk, end, DayEndForm(end.rest, end.unreported))
 
@@ -629,7 +645,7 @@ def _end_page(request: HttpRequest, desk: Desk, end: DayEnd, form: DayEndForm, s
 def board_replan(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
     """Propose the plan with what was finished and begun so far, worked out for the day after."""
     build = builds.owner_build(user_of(request), build_id)
-    desk = _lead_desk(request, build_id, day)
+    desk = lead_desk(request, build_id, day)
     end = day_end(desk)
     form = DayEndForm(end.rest, end.unreported, request.POST)
     if not form.is_valid():
@@ -658,9 +674,13 @@ def board_replan(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
 @require_GET
 def day_sheet(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
     """The day on paper, for when telephones fail."""
-    desk = _lead_desk(request, build_id, day)
+    desk = lead_desk(request, build_id, day)
     cards = cards_of(desk)
-    context = _context(desk) | {"cards": cards, "carries": _carries(desk, cards), "meals_expected": desk.meals_expected}
+    context = _context(desk) | {
+        "cards": cards, "carries": _carries(desk, cards), "meals_expected": desk.meals_expected,
+        "guardians": guardians.states(desk.offer.sign_ups, desk.date, desk.sheet.today()),
+        "signed": guardians.signatures(desk.offer.sign_ups, desk.date),
+    }  # fmt: skip
     return _render(request, desk, "scheduling/board/sheet.html", context)
 
 
@@ -669,22 +689,26 @@ def day_sheet(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
 
 @never_cache
 @require_GET
+@own_link
 def my_board(request: HttpRequest, token: str) -> HttpResponse:
     return _board_page(request, _helper_desk(token))
 
 
 @never_cache
 @require_GET
+@own_link
 def my_board_task(request: HttpRequest, token: str, code: str) -> HttpResponse:
     return _task_page(request, _helper_desk(token), code)
 
 
 @require_POST
+@own_link
 def my_board_mark(request: HttpRequest, token: str) -> HttpResponse:
     return _mark(request, _helper_desk(token))
 
 
 @require_GET
+@own_link
 def my_board_photo(request: HttpRequest, token: str, mark_id: int) -> HttpResponse:
     return _photo_answer(_helper_desk(token), mark_id)
 

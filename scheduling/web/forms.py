@@ -18,7 +18,7 @@ from scheduling.engine.calendars import WEEKDAYS as WEEKDAY_NAMES
 from scheduling.engine.cautions import CAUTIONS
 from scheduling.engine.skills import SKILLS
 from scheduling.engine.template import driver_units, read_after
-from scheduling.web.models import AGES, LIFTING
+from scheduling.web.models import AGES, LIFTING, Signature, SignUp
 from scheduling.web.offers import whole_task
 from scheduling.web.words import OFFERED_SKILLS, driver_words, skill_words
 
@@ -110,11 +110,18 @@ class SignUpForm(forms.Form):
         error_messages={"invalid_choice": "Please choose from the list."},
     )
     guardian = forms.CharField(
-        label="Under 18: who answers for you",
+        label="Under 18: your parent or guardian",
         required=False,
-        max_length=200,
-        help_text="A parent or guardian who agrees, with a phone number. For example: Ada Tallowfen, 555 0142 818. "
+        max_length=80,
+        help_text="First and last name, for example Ada Tallowfen. They get a page of their own to read and sign. "
         "At 14 and 15 they come along.",
+    )
+    guardian_contact = forms.CharField(
+        label="Their phone or e-mail",
+        required=False,
+        max_length=110,
+        help_text="For example 555 0142 818 or ada@example.org",
+        widget=forms.TextInput(attrs={"autocapitalize": "none"}),
     )
     practised = forms.BooleanField(
         label="I am practised in this",
@@ -136,38 +143,98 @@ class SignUpForm(forms.Form):
         data["lifting"] = data.get("lifting") or "any"
         data["age"] = data.get("age") or "adult"
         data["power_tools"] = not data.pop("no_power_tools", False)
-        if (
-            data["age"] != "adult"
-            and "guardian" in data
-            and not re.search(r"\d{5}", re.sub(r"[\s()./-]", "", data["guardian"]))
-        ):
-            self.add_error(
-                "guardian",
-                "Under 18 a guardian with a phone number is needed, for example Ada Tallowfen, 555 0142 818.",
-            )
+        if data["age"] != "adult":
+            self._check_guardian(data)
+        else:
+            data["guardian"] = ""
+        data.pop("guardian_contact", None)
         if data.pop("practised", False) and "skills" in data:
             data["skills"] = list(dict.fromkeys([*data["skills"], *(self.needed or [])]))
         return data
 
+    def _check_guardian(self, data: dict[str, Any]) -> None:
+        """Puts name and contact of the guardian together, or says what is missing."""
+        name, contact = data.get("guardian"), data.get("guardian_contact")
+        if name is not None:
+            name = plain_name(name)
+            if len(name.split()) < 2:
+                said = "Under 18 a parent or guardian has to sign: first and last name, for example Ada Tallowfen."
+                self.add_error("guardian", said)
+            elif name.casefold() == str(data.get("name", "")).casefold():
+                self.add_error("guardian", "This is your own name. Write your parent's or guardian's.")
+        if contact is not None:
+            try:
+                contact = checked_contact(contact)
+            except ValidationError:
+                said = "Write how to reach them, a phone number like 555 0142 818 or an e-mail like ada@example.org."
+                self.add_error("guardian_contact", said)
+        data["guardian"] = f"{name}, {contact}"
+
     def clean_name(self) -> str:
-        # Marks that turn the writing direction round would do so with everything that stands after the name.
-        name = " ".join(TURNS.sub("", str(self.cleaned_data["name"])).split())
+        name = plain_name(self.cleaned_data["name"])
         if not any(letter.isalpha() for letter in name):
             raise ValidationError("Please write your name, for example Bram Tallowfen.")
         return name
 
     def clean_contact(self) -> str:
-        contact = str(self.cleaned_data["contact"]).strip()
-        if "@" in contact:
-            try:
-                validate_email(contact)
-            except ValidationError:
-                raise ValidationError("That is not an e-mail address. Write it like bram@example.org.") from None
-            return contact
-        digits = re.sub(r"\D", "", contact)
-        if not re.fullmatch(r"[+\d][\d\s()./-]*", contact) or not 6 <= len(digits) <= 15:
-            raise ValidationError("Write a phone number like 555 0142 817 or an e-mail address like bram@example.org.")
+        return checked_contact(self.cleaned_data["contact"])
+
+
+def plain_name(typed: object) -> str:
+    """A name without marks that turn the writing direction: they would turn everything that stands after it."""
+    return " ".join(TURNS.sub("", str(typed)).split())
+
+
+def checked_contact(typed: object) -> str:
+    contact = str(typed).strip()
+    if "@" in contact:
+        try:
+            validate_email(contact)
+        except ValidationError:
+            raise ValidationError("That is not an e-mail address. Write it like bram@example.org.") from None
         return contact
+    digits = re.sub(r"\D", "", contact)
+    if not re.fullmatch(r"[+\d][\d\s()./-]*", contact) or not 6 <= len(digits) <= 15:
+        raise ValidationError("Write a phone number like 555 0142 817 or an e-mail address like bram@example.org.")
+    return contact
+
+
+class SignatureForm(forms.Form):
+    """A guardian's signature: the full name, typed, and a tick."""
+
+    name = forms.CharField(
+        label="Your full name",
+        max_length=80,
+        help_text="This is your signature. For example: Ada Tallowfen",
+        widget=forms.TextInput(attrs={"autocomplete": "name"}),
+        error_messages={"required": "Please sign with your first and last name, for example Ada Tallowfen."},
+    )
+    agree = forms.BooleanField(error_messages={"required": "Please tick this too, or say no below."})
+
+    def __init__(self, *args: Any, minor: SignUp, agree: str, **more: Any) -> None:
+        super().__init__(*args, **more)
+        self.minor = minor
+        self.fields["agree"].label = agree
+
+    def clean_name(self) -> str:
+        name = plain_name(self.cleaned_data["name"])
+        if len([part for part in name.split() if any(letter.isalpha() for letter in part)]) < 2:
+            raise ValidationError("Please sign with your first and last name, for example Ada Tallowfen.")
+        if name.casefold() == " ".join(self.minor.name.split()).casefold():
+            raise ValidationError(f"This is {self.minor.first_name}'s own name. A parent or guardian has to sign.")
+        return name
+
+
+class TakenSignatureForm(SignatureForm):
+    """A signature the crew lead takes on the spot."""
+
+    how = forms.ChoiceField(
+        label="How",
+        choices=[(Signature.How.HERE, "They are here and sign on this screen"),
+                 (Signature.How.PAPER, "They signed on paper, and I have the paper")],
+        widget=forms.RadioSelect,
+        error_messages={"required": "Please say how they signed."},
+    )  # fmt: skip
 
 
 # ---------------------------------------------------------------- build days

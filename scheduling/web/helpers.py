@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import wraps
 from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse
@@ -16,16 +18,42 @@ from buildout.builds.web.mail import mail
 from buildout.builds.web.services import Sheet
 from buildout.units.dates import day_text
 from scheduling.engine.types import BuildDay, Schedule
-from scheduling.web import links, sign_ups
+from scheduling.web import guardians, links, sign_ups
 from scheduling.web.calendar_file import calendar_file
 from scheduling.web.forms import SignUpForm, request_key
-from scheduling.web.keeping import KEPT_DAYS, kept_until
+from scheduling.web.keeping import KEPT_DAYS, kept_until, link_until
 from scheduling.web.models import Notice, ShareLink, SignUp, Swap
 from scheduling.web.offers import DayOffer, TaskOffer, build_days, day_offers, known_by_name, upcoming
 
 
 class _ClosedError(Exception):
     """The link was closed, or is past its time."""
+
+
+class OwnLinkEndedError(Exception):
+    """A helper's or guardian's own link is past its last day."""
+
+    def __init__(self, row: SignUp, sheet: Sheet) -> None:
+        super().__init__(row, sheet)
+        self.row, self.sheet = row, sheet
+
+
+def own_link(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+    """A view behind a link of somebody's own: past its last day a page says so, and how to get a new one."""
+
+    @wraps(view)
+    def inner(request: HttpRequest, *args: Any, **more: Any) -> HttpResponse:
+        try:
+            return view(request, *args, **more)
+        except OwnLinkEndedError as error:
+            row, sheet = error.row, error.sheet
+            context = {
+                "build": row.build, "row": row, "ended": link_until(row, sheet), "kept_until": kept_until(row, sheet),
+                "own": more.get("token") == row.token,
+            }  # fmt: skip
+            return render(request, "scheduling/helper/ended.html", context, status=410)
+
+    return inner
 
 
 def _link(token: str) -> tuple[ShareLink, Sheet]:
@@ -161,20 +189,28 @@ def _take(request: HttpRequest, link: ShareLink, day: str, task: str) -> HttpRes
         f"Thank you, {row.first_name}. You are {did} {link.build.name}.\n"
         f"Your own page, to look, change or withdraw: {links.my_address(request, row)}\n"
     )
+    if row.minor:
+        text += f"Your guardian has to sign. Please send them this link: {links.guardian_address(request, row)}\n"
     mail(f"{link.build.name}: your place", text, row.contact)
+    _ask_guardian(request, row)
     return redirect("scheduling:my", row.token)
 
 
 # ------------------------------------------------------------------ a helper's own page
 
 
-def _mine(token: str) -> tuple[SignUp, Sheet]:
+def _mine(token: str, *, ended_too: bool = False) -> tuple[SignUp, Sheet]:
+    """Whose link it is. Raises ``OwnLinkEndedError`` after its last day, unless ``ended_too``."""
     row = get_object_or_404(SignUp.objects.select_related("build", "build__current"), token=token)
-    return row, builds.sheet_of(row.build)
+    sheet = builds.sheet_of(row.build)
+    if not ended_too and row.removed is None and link_until(row, sheet) < sheet.today():
+        raise OwnLinkEndedError(row, sheet)
+    return row, sheet
 
 
 @never_cache
 @require_GET
+@own_link
 def my(request: HttpRequest, token: str) -> HttpResponse:
     row, sheet = _mine(token)
     offers = day_offers(row.build, sheet)
@@ -197,12 +233,36 @@ def my(request: HttpRequest, token: str) -> HttpResponse:
         "subscribe": f"webcal:{address.partition(':')[2]}feed.ics",
         "ahead": _ahead(row),
         "kept_until": kept_until(row, sheet),
+        "link_until": link_until(row, sheet),
+        "guardian": _guardian(request, row, offer, sheet) if offer and row.minor else None,
         "swaps": _open_swaps(row, offers),
         "twice": _twice(row, offer) if offer and not row.withdrawn else [],
         "asked": row.swaps_asked.filter(answered=None).select_related("asked").first() if not row.withdrawn else None,
+        "refused": row.withdrawn is not None and row.minor and row.signatures.filter(yes=False).exists(),
         "again": ShareLink.objects.open().filter(build=row.build).order_by("-pk").first() if row.withdrawn else None,
     }
     return render(request, "scheduling/helper/my.html", context)
+
+
+def _guardian(request: HttpRequest, row: SignUp, offer: DayOffer, sheet: Sheet) -> dict[str, Any]:
+    """What somebody under 18 passes on to their guardian, and whether it has come back signed."""
+    text = guardians.request_text(row.build, row, offer, links.guardian_address(request, row))
+    return {
+        "signed": guardians.signature(row, offer.day.date),
+        "late": row.hold_is_over(sheet.today()),
+        "address": links.guardian_address(request, row),
+        "text": text,
+        "link": links.message_link(row.guardian_contact, guardians.request_subject(row.build, row), text),
+    }
+
+
+def _ask_guardian(request: HttpRequest, row: SignUp) -> None:
+    """Mail the guardian where that is possible; else the helper passes the link on, and the organisers can."""
+    if row.held_until is None or row.guardian_told is not None:
+        return
+    offer = next((one for one in day_offers(row.build, builds.sheet_of(row.build)) if one.day.id == row.day), None)
+    if offer and guardians.ask_by_mail(row.build, row, offer, links.guardian_address(request, row)):
+        SignUp.objects.filter(pk=row.pk, guardian_told=None).update(guardian_told=timezone.now())
 
 
 def _leader(sheet: Sheet, offer: DayOffer, task: TaskOffer) -> str:
@@ -212,6 +272,7 @@ def _leader(sheet: Sheet, offer: DayOffer, task: TaskOffer) -> str:
 
 @never_cache
 @require_GET
+@own_link
 def calendar(request: HttpRequest, token: str) -> HttpResponse:
     row, sheet = _mine(token)
     response = _calendar(request, row, sheet)
@@ -221,6 +282,7 @@ def calendar(request: HttpRequest, token: str) -> HttpResponse:
 
 @never_cache
 @require_GET
+@own_link
 def feed(request: HttpRequest, token: str) -> HttpResponse:
     """The same event for calendars that look again by themselves."""
     row, sheet = _mine(token)
@@ -249,6 +311,7 @@ def _last_known(row: SignUp) -> BuildDay | None:
 
 
 @require_POST
+@own_link
 def seen(request: HttpRequest, token: str, notice_id: int) -> HttpResponse:
     row, _ = _mine(token)
     Notice.objects.filter(pk=notice_id, sign_up=row, seen=None).update(seen=timezone.now())
@@ -257,6 +320,7 @@ def seen(request: HttpRequest, token: str, notice_id: int) -> HttpResponse:
 
 @never_cache
 @require_GET
+@own_link
 def change(request: HttpRequest, token: str) -> HttpResponse:
     row, sheet = _mine(token)
     if row.withdrawn is not None:
@@ -267,6 +331,7 @@ def change(request: HttpRequest, token: str) -> HttpResponse:
 
 @never_cache
 @require_GET
+@own_link
 def change_day(request: HttpRequest, token: str, day: str) -> HttpResponse:
     row, sheet = _mine(token)
     if row.withdrawn is not None:
@@ -309,6 +374,7 @@ def _twice(row: SignUp, offer: DayOffer) -> list[str]:
 
 @never_cache
 @require_http_methods(["GET", "POST"])
+@own_link
 def swap(request: HttpRequest, token: str) -> HttpResponse:
     """Ask somebody by their first name and place whether they change with you."""
     row, sheet = _mine(token)
@@ -335,21 +401,26 @@ def swap(request: HttpRequest, token: str) -> HttpResponse:
 
 
 @require_POST
+@own_link
 def answer_swap(request: HttpRequest, token: str, swap_id: int) -> HttpResponse:
     row, _ = _mine(token)
     try:
-        sign_ups.answer_swap(row, swap_id, yes="yes" in request.POST)
+        done = sign_ups.answer_swap(row, swap_id, yes="yes" in request.POST)
     except sign_ups.NoPlaceError as error:
         context = {"build": row.build, "row": row, "text": str(error)}
         return render(request, "scheduling/helper/gone.html", context, status=409)
+    if done.accepted:
+        for one in SignUp.objects.filter(pk__in=[done.asker_id, done.asked_id]).select_related("build__current"):
+            _ask_guardian(request, one)
     return redirect("scheduling:my", token)
 
 
 @never_cache
 @require_http_methods(["GET", "POST"])
+@own_link
 def remove(request: HttpRequest, token: str) -> HttpResponse:
-    """Take out name, contact and notes for good."""
-    row, _ = _mine(token)
+    """Take out name, contact and notes for good; the one thing a link can do that is past its last day."""
+    row, _ = _mine(token, ended_too=True)
     if request.method == "POST":
         sign_ups.remove(row)
         return redirect("scheduling:my", token)
@@ -371,22 +442,25 @@ def _change_context(row: SignUp, offer: DayOffer, full: str = "") -> dict[str, A
 
 
 @require_POST
+@own_link
 def move(request: HttpRequest, token: str) -> HttpResponse:
     row, _ = _mine(token)
     day, task = request.POST.get("day", "")[:40], request.POST.get("task", "")[:20]
     try:
-        sign_ups.move(row, day, task)
+        moved = sign_ups.move(row, day, task)
     except sign_ups.NoPlaceError as error:
         if error.offer is None:
             context = {"build": row.build, "row": row, "text": str(error)}
             return render(request, "scheduling/helper/gone.html", context, status=409)
         context = _change_context(row, error.offer, str(error))
         return render(request, "scheduling/helper/change_day.html", context, status=409)
+    _ask_guardian(request, moved)
     return redirect("scheduling:my", token)
 
 
 @never_cache
 @require_http_methods(["GET", "POST"])
+@own_link
 def withdraw(request: HttpRequest, token: str) -> HttpResponse:
     row, sheet = _mine(token)
     if request.method == "POST":

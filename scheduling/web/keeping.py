@@ -10,12 +10,15 @@ from django.utils import timezone
 
 from buildout.builds.web.models import Build
 from buildout.builds.web.services import Sheet
-from scheduling.web.models import DayMark, DayPhoto, Notice, SignUp
+from scheduling.web.models import DayMark, DayPhoto, Notice, SignUp, new_token
 from scheduling.web.offers import build_days
 
 KEPT_DAYS = 90
 """Names, contacts and notes are kept so long after a helper's build day: long enough for the insurer and a word of
 thanks. Common practice, no published source."""
+LINK_DAYS = 30
+"""So long after the build day a helper's own link and the guardian's still open their pages. Common practice, no
+published source."""
 NOBODY = "Removed"
 
 
@@ -23,6 +26,14 @@ def kept_until(row: SignUp, sheet: Sheet) -> date:
     """Last day on which a helper's own data is still there; counted from the sign-up where the day is gone."""
     day = next((day.date for day in build_days(sheet) if day.id == row.day), None)
     return (day or sheet.local(row.created).date()) + timedelta(days=KEPT_DAYS)
+
+
+def link_until(row: SignUp, sheet: Sheet) -> date:
+    """Last day on which a helper's own link, and the guardian's, open their pages."""
+    day = next((day.date for day in build_days(sheet) if day.id == row.day), None)
+    # Whose day is gone still has to choose another.
+    ends = day + timedelta(days=LINK_DAYS) if day is not None else kept_until(row, sheet)
+    return max(ends, row.link_until) if row.link_until is not None else ends
 
 
 def strip(build: Build, row: SignUp) -> None:
@@ -34,7 +45,9 @@ def strip(build: Build, row: SignUp) -> None:
     others = [s.asker_id for s in row.swaps_to_answer.all()] + [s.asked_id for s in row.swaps_asked.all()]
     row.name, row.contact, row.note, row.guardian, row.skills, row.word = NOBODY, "", "", "", [], ""
     row.lifting, row.power_tools, row.age, row.removed = "any", True, "adult", timezone.now()
+    row.held_until, row.guardian_told, row.guardian_token = None, None, new_token()
     row.save()
+    row.signatures.all().delete()
     row.notices.all().delete()
     Notice.objects.filter(sign_up__build=build, text__contains=first, sign_up__in=others).delete()
     row.swaps_asked.all().delete()

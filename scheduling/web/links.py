@@ -32,6 +32,11 @@ def my_address(request: HttpRequest, row: SignUp) -> str:
     return full_address(request, reverse("scheduling:my", args=[row.token]))
 
 
+def guardian_address(request: HttpRequest, row: SignUp) -> str:
+    """Where the guardian of somebody under 18 signs."""
+    return full_address(request, reverse("scheduling:guardian", args=[row.guardian_token]))
+
+
 def message_link(contact: str, subject: str, text: str) -> str:
     """A link that opens the owner's own messenger with the text in it: mail (RFC 6068), else a text message (RFC 5724).
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import secrets
+from datetime import date
 from typing import ClassVar
 
 from django.db import models
@@ -77,7 +78,13 @@ class SignUp(models.Model):
     """False: asked to do nothing with tools that have a motor."""
     age = models.CharField(max_length=8, choices=AGES, default="adult")
     guardian = models.CharField(max_length=200, blank=True)
-    """Who answers for somebody under 18, with a way to be reached."""
+    """Who answers for somebody under 18: name, then telephone or e-mail."""
+    guardian_token = models.CharField(max_length=40, unique=True, default=new_token)
+    """Opens the guardian's own page, where they sign; of no use where nobody is under 18."""
+    guardian_told = models.DateTimeField(null=True, blank=True)
+    """When somebody, or a mail, asked the guardian to sign."""
+    held_until = models.DateField(null=True, blank=True)
+    """Last day the place is held while the guardian has not signed; none: it is held for good."""
     note = models.CharField(max_length=300, blank=True)
     waiting = models.DateTimeField(null=True, blank=True)
     """Since when somebody without a place waits for one."""
@@ -92,6 +99,8 @@ class SignUp(models.Model):
     """When the organisers took it out together with others that came in within one hour; it can be brought back."""
     word = models.CharField(max_length=200, blank=True)
     """What a helper who withdrew said about it."""
+    link_until = models.DateField(null=True, blank=True)
+    """Last day of a personal link that was made anew; none: it follows from the build day."""
     changes = models.PositiveSmallIntegerField(default=0)
     """How often the helper chose anew; calendars take an entry with a higher sequence for the newer one."""
 
@@ -118,6 +127,24 @@ class SignUp(models.Model):
         return self.name.split()[0] if self.name.split() else self.name
 
     @property
+    def minor(self) -> bool:
+        return self.age != "adult"
+
+    @property
+    def guardian_contact(self) -> str:
+        """Telephone or e-mail of the guardian, as far as what was written holds one."""
+        found = re.search(r"[^\s,;]+@[^\s,;]+|\+?\d[\d\s()./-]{4,}", self.guardian)
+        return found[0].strip() if found else ""
+
+    @property
+    def guardian_name(self) -> str:
+        return self.guardian.replace(self.guardian_contact, "").strip(" ,;") or "guardian"
+
+    def hold_is_over(self, today: date) -> bool:
+        """Whether the place goes to the next one who wants it: the guardian has not signed in time."""
+        return self.held_until is not None and self.held_until < today
+
+    @property
     def limits(self) -> tuple[str, str, bool]:
         """What decides which tasks the helper may do: age group, lifting, powered tools."""
         return self.age, self.lifting, self.power_tools
@@ -137,6 +164,37 @@ class SignUp(models.Model):
 
     def __str__(self) -> str:
         return f"{self.first_name} on {self.day}"
+
+
+class Signature(models.Model):
+    """What a guardian said for one day of somebody under 18: yes with a signature, or no with a word.
+
+    It speaks of the build day, the date it is held on, and the tasks that are permitted at that age; for another day
+    or date the guardian is asked anew. The last one counts.
+    """
+
+    class How(models.TextChoices):
+        LINK = "link", "on their own page"
+        HERE = "here", "here in person"
+        PAPER = "paper", "on paper"
+
+    sign_up = models.ForeignKey(SignUp, on_delete=models.CASCADE, related_name="signatures")
+    day = models.CharField(max_length=40)
+    date = models.DateField()
+    yes = models.BooleanField()
+    name = models.CharField(max_length=80, blank=True)
+    """As the guardian typed it; empty for a no."""
+    word = models.CharField(max_length=200, blank=True)
+    how = models.CharField(max_length=5, choices=How.choices, default=How.LINK)
+    taken_by = models.CharField(max_length=120, blank=True)
+    """The crew lead or owner who took it on the spot."""
+    at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering: ClassVar = ["pk"]
+
+    def __str__(self) -> str:
+        return f"{self.name} for {self.sign_up_id}" if self.yes else f"no for {self.sign_up_id}"
 
 
 class Notice(models.Model):

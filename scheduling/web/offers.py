@@ -128,10 +128,17 @@ class DayOffer:
     planned: list[PlannedTask]
     load: DayLoad | None
     sign_ups: list[SignUp] = field(default_factory=list)
+    """Everybody who has a place."""
+    today: date = date.min
+
+    @property
+    def holding(self) -> list[SignUp]:
+        """Those whose place nobody else can have: all but minors whose guardian has not signed in time."""
+        return [row for row in self.sign_ups if not row.hold_is_over(self.today)]
 
     @property
     def taken(self) -> int:
-        return len(self.sign_ups)
+        return len(self.holding)
 
     @property
     def free(self) -> int:
@@ -191,9 +198,10 @@ def day_offers(build: Build, sheet: Sheet, schedule: Schedule | None = None) -> 
             planned=sorted(planned[day.id], key=lambda task: (task.start, task.code)),
             load=loads.get(day.id),
             sign_ups=taken[day.id],
+            today=sheet.today(),
         )
         for one in offer.tasks:
-            one.taken = sum(1 for row in offer.sign_ups if row.task == one.code)
+            one.taken = sum(1 for row in offer.holding if row.task == one.code)
             one.day_free = offer.free
         offers.append(offer)
     return offers

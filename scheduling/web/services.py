@@ -14,6 +14,7 @@ from buildout.builds.web.models import Build
 from buildout.builds.web.services import Sheet
 from scheduling.engine.moved import MovedShift
 from scheduling.engine.types import SignedUp
+from scheduling.web import guardians
 from scheduling.web.models import Notice, SignUp
 from scheduling.web.offers import build_days
 
@@ -48,6 +49,7 @@ def write_notices(build: Build, moved: list[MovedShift]) -> list[Notice]:
     """
     touched = SignUp.objects.filter(build=build, withdrawn=None, ref__in=[shift.sign_up for shift in moved])
     rows = {row.ref: row for row in touched}
+    today = Sheet(build.current).today() if build.current is not None else timezone.localdate()
     made = []
     for shift in moved:
         row = rows.get(shift.sign_up)
@@ -56,9 +58,12 @@ def write_notices(build: Build, moved: list[MovedShift]) -> list[Notice]:
         if shift.kind == "task gone":
             row.task, row.task_place = "", None
             row.save(update_fields=["task", "task_place"])
+        if shift.kind == "day moved" and guardians.ask_anew(row, shift.new_date, today):
+            row.save(update_fields=guardians.ASK_FIELDS)
+        anew = " Your guardian has to sign anew for that date." if row.held_until and shift.kind == "day moved" else ""
         ask = "" if shift.kind in ("day moved", "time changed") else " Please open your link and choose what suits you."
         why = f" {shift.why}" if shift.why else ""
-        made.append(Notice.objects.create(sign_up=row, text=f"Hello {row.first_name}. {shift.text}{why}{ask}"))
+        made.append(Notice.objects.create(sign_up=row, text=f"Hello {row.first_name}. {shift.text}{why}{ask}{anew}"))
     return made
 
 

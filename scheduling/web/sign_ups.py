@@ -20,7 +20,7 @@ from buildout.builds.web.models import Build
 from buildout.people.web.models import User
 from buildout.units.dates import day_text
 from scheduling.engine import ages
-from scheduling.web import keeping, services
+from scheduling.web import guardians, keeping, services
 from scheduling.web.models import ShareLink, SignUp, Swap, new_token
 from scheduling.web.offers import DayOffer, day_offers, upcoming
 
@@ -28,6 +28,7 @@ TRIES = 5
 MOST_AN_HOUR = 500
 LONGEST_LINE = 200
 """Most people waiting for one day."""
+PLACE_FIELDS = ["day", "task", "day_place", "task_place", "waiting"]
 T = TypeVar("T")
 
 
@@ -79,6 +80,7 @@ def sign_up(
                 raise
             _room_to_wait(build, day, error)
             row.waiting = timezone.now()
+        _ask_guardian(build, row)
         row.save(force_insert=True)
         did = "is on the waiting list for" if row.waiting else "signed up for"
         builds.note(build, "sign-up", f"{row.first_name} {did} {_where(build, row)}", by_name=row.first_name)
@@ -97,11 +99,13 @@ def move(row: SignUp, day: str, task: str) -> SignUp:
             raise NoPlaceError("You withdrew from this day before.", None)
         if (now.day, now.task) == (day, task) and now.waiting is None:
             return now
-        left = now.day
+        left, was_waiting = now.day, now.waiting is not None
         now.day_place, now.task_place = _free_places(build, now, day, task, mine=now)
         now.day, now.task, now.waiting = day, task, None
         now.changes += 1
-        now.save(update_fields=["day", "task", "day_place", "task_place", "waiting", "changes"])
+        if day != left or was_waiting:
+            _ask_guardian(build, now)
+        now.save(update_fields=[*PLACE_FIELDS, "changes", *guardians.ASK_FIELDS])
         move_up(build, left)
         builds.note(build, "sign-up", f"{now.first_name} changed to {_where(build, now)}", by_name=now.first_name)
         return now
@@ -130,19 +134,25 @@ def move_up(build: Build, day: str) -> list[SignUp]:
     Somebody whose task is full lets others past; their turn comes when it is free. Call it holding the build's row.
     """
     made: list[SignUp] = []
+    today = builds.sheet_of(build).today()
     for row in SignUp.objects.in_line().filter(build=build, day=day):
+        if row.hold_is_over(today):
+            continue  # had a place already; comes in line again when the guardian has signed
         try:
             row.day_place, row.task_place = _free_places(build, row, row.day, row.task, mine=row)
         except NoPlaceError:
             continue
         row.waiting = None
         row.changes += 1
-        row.save(update_fields=["day_place", "task_place", "waiting", "changes"])
+        asked = _ask_guardian(build, row)
+        row.save(update_fields=[*PLACE_FIELDS, "changes", *guardians.ASK_FIELDS])
         where = _where(build, row)
         text = (
             f"Hello {row.first_name}. A place has come free and it is yours: {where}. If you cannot come, please "
             "say so on your page."
         )
+        if asked:
+            text += f" Your guardian has to sign: the place is held until {day_text(row.held_until, year=False)}."
         services.tell(row, text, build.name, "a place has come free for you")
         builds.note(
             build, "sign-up", f"{row.first_name} moved up from the waiting list: {where}", by_name=row.first_name
@@ -178,6 +188,7 @@ def bring_back(build: Build, rows: Iterable[SignUp], *, by: User) -> tuple[int, 
                 row.day_place, row.task_place = _free_places(build, row, row.day, row.task)
             except NoPlaceError:
                 row.waiting = row.created
+        _ask_guardian(build, row)
         placed, waiting = placed + (row.waiting is None), waiting + (row.waiting is not None)
         row.save()
     builds.note(build, "sign-up", f"{placed + waiting} sign-ups taken out together were brought back", by=by)
@@ -190,6 +201,14 @@ def fill_up(build: Build) -> list[SignUp]:
     Build.objects.select_for_update().get(pk=build.pk)
     days = SignUp.objects.in_line().filter(build=build).values_list("day", flat=True)
     return [row for day in sorted(set(days)) for row in move_up(build, day)]
+
+
+def pass_on_places() -> int:
+    """Give places that are no longer held for a signature to those who wait for them; for once a day."""
+    today = timezone.localdate()
+    late = SignUp.objects.standing().filter(held_until__lt=today)
+    builds_of = Build.objects.filter(pk__in=late.values("build"), current__isnull=False).order_by("pk")
+    return sum(len(fill_up(build)) for build in builds_of)
 
 
 # ------------------------------------------------------------------ changing places with somebody
@@ -235,7 +254,8 @@ def answer_swap(asked: SignUp, swap_id: int, *, yes: bool) -> Swap:
         for row, (day, task, day_place, task_place) in ((other, mine), (one, theirs)):
             row.day, row.task, row.day_place, row.task_place = day, task, day_place, task_place
             row.changes += 1
-            row.save(update_fields=["day", "task", "day_place", "task_place", "waiting", "changes"])
+            _ask_guardian(build, row)
+            row.save(update_fields=[*PLACE_FIELDS, "changes", *guardians.ASK_FIELDS])
         builds.note(
             build, "sign-up", f"{one.first_name} and {other.first_name} swapped places: {_where(build, one)} and "
             f"{_where(build, other)}", by_name=other.first_name,
@@ -268,8 +288,9 @@ def renew_link(row: SignUp, *, by: User) -> SignUp:
     """A new personal link; the one before, which others may have got hold of, opens nothing from now on."""
     build = Build.objects.select_for_update().get(pk=row.build_id)
     now = SignUp.objects.select_for_update().get(pk=row.pk)
-    now.token = new_token()
-    now.save(update_fields=["token"])
+    now.token, now.guardian_token = new_token(), new_token()  # whoever has the one may have read the other
+    now.link_until = builds.sheet_of(build).today() + timedelta(days=keeping.LINK_DAYS)
+    now.save(update_fields=["token", "guardian_token", "link_until"])
     text = (
         f"Hello {now.first_name}. Your own page has a new address, and the one before is closed. Day and place are as "
         "they were."
@@ -340,17 +361,47 @@ def _free_places(build: Build, who: SignUp, day: str, task: str, mine: SignUp | 
     if wanted is not None and (why := wanted.refusal(who.skills, *who.limits)):
         raise NoPlaceError(why, offer)
     others = [row for row in offer.sign_ups if mine is None or row.pk != mine.pk]
-    if len(others) >= offer.day.places:
+    unsigned = [row for row in others if row.hold_is_over(sheet.today())]
+    if len(others) - len(unsigned) >= offer.day.places:
         raise FullError("Somebody took the last place of this day just now. Please choose another day.", offer)
+    if wanted is not None:
+        beside = [row for row in others if row.task == task]
+        late = [row for row in unsigned if row.task == task]
+        if len(beside) - len(late) >= wanted.crew:
+            raise FullError("Somebody took the last place of this task just now. These are still free.", offer)
+        if len(beside) >= wanted.crew:
+            others.remove(_give_up_hold(build, late))
+    if len(others) >= offer.day.places:
+        others.remove(_give_up_hold(build, [row for row in unsigned if row in others]))
     day_place = _lowest_free([row.day_place for row in others])
     if mine is not None and mine.day == day and mine.waiting is None:
         day_place = mine.day_place
     if wanted is None:
         return day_place, None
-    beside = [row.task_place or 0 for row in others if row.task == task]
-    if len(beside) >= wanted.crew:
-        raise FullError("Somebody took the last place of this task just now. These are still free.", offer)
-    return day_place, _lowest_free(beside)
+    return day_place, _lowest_free([row.task_place or 0 for row in others if row.task == task])
+
+
+def _ask_guardian(build: Build, row: SignUp) -> bool:
+    sheet = builds.sheet_of(build)
+    return guardians.ask_anew(row, guardians.date_of(row, sheet), sheet.today())
+
+
+def _give_up_hold(build: Build, rows: list[SignUp]) -> SignUp:
+    """Send whose guardian should have signed first on the waiting list, and write what to tell them."""
+    row = min(rows, key=lambda row: (str(row.held_until), row.pk))
+    row.waiting = timezone.now()
+    row.changes += 1
+    row.save(update_fields=["waiting", "changes"])
+    where = _where(build, row)
+    text = (
+        f"Hello {row.first_name}. Your guardian has not signed until {day_text(row.held_until, year=False)}, so your "
+        f"place went to somebody who waited: {where}. You are on the waiting list; your turn comes when your guardian "
+        "has signed."
+    )
+    services.tell(row, text, build.name, "your place is no longer held")
+    did = f"{row.first_name} is on the waiting list again, no guardian having signed: {where}"
+    builds.note(build, "sign-up", did, by_name=row.first_name)
+    return row
 
 
 def _lowest_free(taken: list[int]) -> int:

@@ -1,6 +1,17 @@
 from django.urls import path
 
-from scheduling.web import board, buying, by_hour, editing, helpers, plan_sheet, progress, task_editing, views
+from scheduling.web import (
+    board,
+    buying,
+    by_hour,
+    editing,
+    guardian_pages,
+    helpers,
+    plan_sheet,
+    progress,
+    task_editing,
+    views,
+)
 
 app_name = "scheduling"
 urlpatterns = [
@@ -12,6 +23,11 @@ urlpatterns = [
     path("builds/<int:build_id>/days/notices/<int:notice_id>/told/", views.told, name="told"),
     path("builds/<int:build_id>/days/sign-ups/<int:sign_up_id>/take-out/", views.take_out, name="take-out"),
     path("builds/<int:build_id>/days/sign-ups/<int:sign_up_id>/link/", views.renew_link, name="renew-link"),
+    path(
+        "builds/<int:build_id>/days/sign-ups/<int:sign_up_id>/guardian-asked/",
+        guardian_pages.asked,
+        name="guardian-asked",
+    ),
     path("builds/<int:build_id>/days/by-hour/", by_hour.by_hour, name="by-hour"),
     path("builds/<int:build_id>/days/by-hour/<int:number>/", by_hour.hour, name="hour"),
     path("builds/<int:build_id>/days/by-hour/<int:number>/bring-back/", by_hour.bring_back, name="bring-back"),
@@ -33,6 +49,11 @@ urlpatterns = [
     path("builds/<int:build_id>/days/<str:day>/board/mark/", board.board_mark, name="board-mark"),
     path("builds/<int:build_id>/days/<str:day>/board/photo/<int:mark_id>/", board.board_photo, name="board-photo"),
     path("builds/<int:build_id>/days/<str:day>/board/people/", board.board_people, name="board-people"),
+    path(
+        "builds/<int:build_id>/days/<str:day>/board/guardian/<int:sign_up_id>/",
+        guardian_pages.on_the_spot,
+        name="board-guardian",
+    ),
     path("builds/<int:build_id>/days/<str:day>/board/settle/<int:mark_id>/", board.board_settle, name="board-settle"),
     path("builds/<int:build_id>/days/<str:day>/board/end/", board.board_end, name="board-end"),
     path("builds/<int:build_id>/days/<str:day>/board/replan/", board.board_replan, name="board-replan"),
@@ -79,6 +100,8 @@ urlpatterns = [
     path("join/<str:token>/<str:day>/", helpers.join_day, name="join-day"),
     path("join/<str:token>/<str:day>/anywhere/", helpers.join_as, {"task": ""}, name="join-anywhere"),
     path("join/<str:token>/<str:day>/task/<str:task>/", helpers.join_as, name="join-task"),
+    # A guardian's own page: /guardian/<link>/
+    path("guardian/<str:token>/", guardian_pages.guardian, name="guardian"),
     # A helper's own page: /my/<link>/…
     path("my/<str:token>/", helpers.my, name="my"),
     path("my/<str:token>/calendar.ics", helpers.calendar, name="calendar"),

@@ -10,6 +10,7 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.cache import cache
 from django.db import transaction
+from django.db.models import F, Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.template.loader import render_to_string
@@ -24,8 +25,8 @@ from buildout.people.web.models import User
 from buildout.units.dates import day_text
 from buildout.units.value import content_hash
 from scheduling.engine.types import PlannedTask, Schedule
-from scheduling.web import floods, links, sign_ups
-from scheduling.web.models import Notice, ShareLink, SignUp
+from scheduling.web import floods, guardians, links, sign_ups
+from scheduling.web.models import Notice, ShareLink, Signature, SignUp
 from scheduling.web.offers import DayOffer, day_offers, known_by_name, lead_words, upcoming, whole_task
 from scheduling.web.pictures import draw_day
 from scheduling.web.words import STATUSES, WHO, skill_words
@@ -63,8 +64,12 @@ def days(request: HttpRequest, build_id: int) -> HttpResponse:
     schedule = sheet.part("schedule", Schedule)
     done = sheet.document.get("tasks", {}).get("done", {})
     offers = day_offers(build, sheet, schedule)
+    signed = guardians.signatures_on(upcoming(offers, sheet.today()))
     notices = (
-        Notice.objects.filter(sign_up__build=build, sign_up__withdrawn=None).select_related("sign_up").order_by("pk")
+        Notice.objects.filter(sign_up__build=build)
+        .filter(Q(sign_up__withdrawn=None) | Q(created__gte=F("sign_up__withdrawn")))
+        .select_related("sign_up")
+        .order_by("pk")
     )
     link = open_link(build)
     others = list(SignUp.objects.filter(build=build, removed=None).exclude(withdrawn=None, waiting=None))
@@ -76,7 +81,7 @@ def days(request: HttpRequest, build_id: int) -> HttpResponse:
         "schedule": schedule,
         "status": STATUSES[schedule.status],
         "days_left": [
-            _day(offer, in_line, called_off, known_by_name(sheet), tasks_at)
+            _day(offer, in_line, called_off, known_by_name(sheet), tasks_at, signed, sheet.today())
             for offer in upcoming(offers, sheet.today())
         ],
         "days_past": [offer for offer in offers if offer.day.date < sheet.today()],
@@ -103,6 +108,7 @@ def days(request: HttpRequest, build_id: int) -> HttpResponse:
             for notice in notices
             for text in [f"{notice.text} {links.my_address(request, notice.sign_up)}"]
         ],
+        "to_ask": guardians.to_ask(request, build, upcoming(offers, sheet.today()), signed, sheet.today()),
         "untold": sum(1 for notice in notices if notice.told is None and notice.seen is None),
         "link": link,
     }
@@ -122,11 +128,19 @@ def _line(task: PlannedTask, tasks_at: str) -> dict[str, Any]:
 
 
 def _day(
-    offer: DayOffer, in_line: list[SignUp], called_off: list[SignUp], known: dict[str, str], tasks_at: str
+    offer: DayOffer,
+    in_line: list[SignUp],
+    called_off: list[SignUp],
+    known: dict[str, str],
+    tasks_at: str,
+    signed: dict[int, Signature],
+    today: date,
 ) -> dict[str, Any]:
     names = {task.code: task.name for task in offer.tasks}
     people = [
         {
+            "signed": row.pk in signed,
+            "guardian": guardians.words(row, signed.get(row.pk), today) if row.minor else "",
             "row": row,
             "task": names.get(row.task, f"{row.task}, no longer on this day") if row.task else "",
             "skills": skill_words(row.skills),
@@ -260,6 +274,7 @@ def _reminder(request: HttpRequest, row: SignUp, offer: DayOffer, sheet: builds.
         f"You are down for: {job}.",
         f"Food: {offer.day.food}." if offer.day.food else "",
         "Bring closed shoes, gloves and clothes that may get dirty.",
+        f"Your guardian still has to sign: {links.guardian_address(request, row)}" if row.held_until else "",
         f"Cannot come? Please say so here: {links.my_address(request, row)}",
     ]
     return " ".join(part for part in parts if part)

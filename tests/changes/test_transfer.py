@@ -38,7 +38,7 @@ from estimating.web.models import (
     ReadyMadeOffer,
     SentDocument,
 )
-from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, SignUp, Swap
+from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, Signature, SignUp, Swap
 from scheduling.web.services import signed_up
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -121,6 +121,12 @@ def full(demo: Build) -> Build:
     sign_up = SignUp.objects.filter(build=demo).first()
     assert sign_up is not None
     Notice.objects.create(sign_up=sign_up, text="Hello Bram. Später.", told=timezone.now())
+    minor = SignUp.objects.filter(build=demo, age="16-17").first()
+    assert minor is not None
+    Signature.objects.create(
+        sign_up=minor, day=minor.day, date=date(2027, 2, 20), yes=True, name="Ada Tällowfen", how="paper",
+        taken_by="Inés",
+    )  # fmt: skip
     fill_a_day(demo, sign_up)
     SignUp.objects.create(
         build=demo, day="gone", day_place=1, name="Ash", contact="x", request_key="ash", withdrawn=timezone.now()
@@ -230,10 +236,13 @@ def test_an_exported_file_computes_to_what_is_stored(full: Build) -> None:
 def test_a_build_taken_in_twice_keeps_links_apart(full: Build) -> None:
     data = json.dumps(transfer.export_build(full)).encode()
     report = transfer.import_build(data)
-    assert report.new_links == ShareLink.objects.filter(build=full).count() + SignUp.objects.filter(build=full).count()
+    sign_ups, minors = (SignUp.objects.filter(build=full, **more).count() for more in ({}, {"age": "16-17"}))
+    assert minors > 0
+    assert report.new_links == ShareLink.objects.filter(build=full).count() + sign_ups + minors
     assert report.new_people == []
     tokens = list(SignUp.objects.values_list("token", flat=True))
-    assert len(tokens) == len(set(tokens)) == 2 * SignUp.objects.filter(build=full).count()
+    tokens += SignUp.objects.values_list("guardian_token", flat=True)
+    assert len(tokens) == len(set(tokens)) == 4 * sign_ups
 
 
 def put_on(build: Build, task: str, row: SignUp) -> None:

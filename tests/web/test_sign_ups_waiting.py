@@ -181,23 +181,29 @@ def test_a_swap_into_work_somebody_may_not_do_is_refused(client: Client, share_l
 
 
 @pytest.mark.parametrize(
-    ("age", "guardian", "task", "status"),
+    ("age", "guardian", "contact", "task", "status"),
     [
-        ("16-17", "", "", 422),
-        ("16-17", "Ada, no number", "", 422),
-        ("16-17", "Ada Tallowfen, 555 0142 818", "", 302),
-        ("14-15", "Ada Tallowfen, 555 0142 818", "C12", 409),  # ladders
-        ("under 14", "Ada Tallowfen, 555 0142 818", "", 409),
-        ("nonsense", "", "", 422),
+        ("16-17", "", "", "", 422),
+        ("16-17", "Ada Tallowfen", "no number", "", 422),
+        ("16-17", "Ada", "555 0142 818", "", 422),
+        ("16-17", "bram  TALLOWFEN", "555 0142 818", "", 422),  # signs for himself
+        ("16-17", "Ada Tallowfen", "555 0142 818", "", 302),
+        ("16-17", "Ada Tallowfen", "ada@example.org", "", 302),
+        ("14-15", "Ada Tallowfen", "555 0142 818", "C12", 409),  # ladders
+        ("under 14", "Ada Tallowfen", "555 0142 818", "", 409),
+        ("nonsense", "", "", "", 422),
     ],
 )
 def test_people_under_18(
-    client: Client, share_link: ShareLink, age: str, guardian: str, task: str, status: int
+    client: Client, share_link: ShareLink, age: str, guardian: str, contact: str, task: str, status: int
 ) -> None:
-    form = FORM | {"skills": [], "age": age, "guardian": guardian, "request_key": key()}
+    form = FORM | {"skills": [], "age": age, "guardian": guardian, "guardian_contact": contact, "request_key": key()}
     answer = client.post(join_url(share_link, "strip", task or "anywhere"), form)
     assert answer.status_code == status
     assert SignUp.objects.count() == (1 if status == 302 else 0)
+    if status == 302:
+        row = SignUp.objects.get()
+        assert (row.guardian_name, row.guardian_contact) == (guardian, contact)
 
 
 def test_being_removed_leaves_nothing_of_a_person(client: Client, share_link: ShareLink) -> None:
@@ -225,7 +231,7 @@ def test_what_helpers_wrote_is_taken_out_when_its_time_is_over(
     hand_build.current.document["crew"]["days"][0]["date"] = day.isoformat()
     hand_build.current.save()
     page = client.get(mine(row)).content.decode()
-    assert f"taken out by themselves after {day + timedelta(days=90):%-d %B %Y}" in page
+    assert f"taken out by themselves after {day + timedelta(days=90):%a %-d %b %Y}" in page
     call_command("forget_helpers")
     row.refresh_from_db()
     assert row.name == "Zebulon Quench"

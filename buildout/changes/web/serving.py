@@ -205,6 +205,18 @@ def forget_helpers(say: Say) -> None:
         say(f"Names and contacts of {count} helper{'s' if count > 1 else ''} taken out: their time is over.")
 
 
+def pass_on_places(say: Say) -> None:
+    """Give places nobody's guardian signed for to those who wait. A busy database is left for tomorrow."""
+    from scheduling.web.sign_ups import pass_on_places
+
+    try:
+        count = pass_on_places()
+    except OperationalError:
+        return
+    if count:
+        say(f"{count} moved up from a waiting list to places no guardian had signed for in time.")
+
+
 def serve(host: str, port: int, *, processes: int, say: Say, started: Callable[[], None]) -> None:
     """Run the web server and the worker until Ctrl-C or SIGTERM; ``started`` is called once both are up."""
     before = {number: signal.signal(number, _stop) for number in (signal.SIGINT, signal.SIGTERM)}
@@ -226,6 +238,7 @@ def serve(host: str, port: int, *, processes: int, say: Say, started: Callable[[
             if time.monotonic() >= next_tidy:
                 next_tidy += DAY
                 forget_helpers(say)
+                pass_on_places(say)
                 connection.close()
             if children["web server"].poll() is not None:
                 raise CommandError("The web server ended by itself; the lines above say why.")

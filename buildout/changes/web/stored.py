@@ -157,14 +157,20 @@ def enter_commitments(build: Build, file: BuildFile, *, by: User | None, helper_
         if sign_up.task:
             places[sign_up.day, sign_up.task] += 1
             task_place = places[sign_up.day, sign_up.task]
+        day = next((day for day in plan.crew.days if day.id == sign_up.day), None)
         row = SignUp.objects.create(
             build=build, ref=sign_up.id, day=sign_up.day, task=sign_up.task, day_place=day_place, task_place=task_place,
             name=helper.name[:80], contact=helper.contact, note=helper.note, skills=list(sign_up.skills),
             age=sign_up.age, lifting=sign_up.lifting, power_tools=sign_up.power_tools,
             guardian=helper.guardian, request_key=new_token(),
+            held_until=day.date if day is not None and sign_up.age != "adult" else None,
         )  # fmt: skip
-        day = next((day.name for day in plan.crew.days if day.id == sign_up.day), sign_up.day)
-        builds.note(build, "sign-up", f"{row.first_name} signed up for {day}", by_name=row.first_name)
+        builds.note(
+            build,
+            "sign-up",
+            f"{row.first_name} signed up for {day.name if day else sign_up.day}",
+            by_name=row.first_name,
+        )
 
 
 def _enter_charges(build: Build, file: BuildFile, entered: dict[str, Order], taken: set[int], by: User | None) -> None:

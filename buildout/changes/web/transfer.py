@@ -40,7 +40,7 @@ from estimating.web.models import (
     ReadyMadeOffer,
     SentDocument,
 )
-from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, SignUp, Swap
+from scheduling.web.models import DayMark, DayPerson, DayPhoto, Notice, ShareLink, Signature, SignUp, Swap
 
 LARGEST_IMPORT = 90_000_000
 """Bytes; a build's tables grow with every revision kept."""
@@ -70,6 +70,7 @@ TABLES: tuple[tuple[str, type[models.Model], str], ...] = (
     ("reading_photos", ReadingPhoto, "build"),
     ("share_links", ShareLink, "build"),
     ("sign_ups", SignUp, "build"),
+    ("signatures", Signature, "sign_up__build"),
     ("notices", Notice, "sign_up__build"),
     ("swaps", Swap, "asker__build"),
     ("day_marks", DayMark, "build"),
@@ -375,7 +376,8 @@ class _Import:
                 held = type(made)._base_manager.filter(**{field.name: getattr(made, field.attname)})
                 if held.exists():
                     setattr(made, field.attname, field.get_default())
-                    self.new_links += 1
+                    # Only guardians of minors were ever given theirs.
+                    self.new_links += field.name != "guardian_token" or getattr(made, "minor", False)
         if isinstance(made, SignUp) and SignUp.objects.filter(request_key=made.request_key).exists():
             made.request_key = SignUp._meta.get_field("token").get_default()
 
