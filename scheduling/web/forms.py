@@ -133,6 +133,8 @@ class SignUpForm(forms.Form):
         """``needed``: skills of a task that is for practised people only; None where anybody may take part."""
         super().__init__(*args, **more)
         self.needed = needed
+        for name in ("guardian", "guardian_contact"):
+            self.fields[name].unmarked = True  # type: ignore[attr-defined]  # needed, but under 18 only
         if needed is None:
             del self.fields["practised"]
         elif skill_words(needed):

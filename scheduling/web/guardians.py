@@ -113,7 +113,7 @@ def request_text(build: Build, row: SignUp, offer: DayOffer, address: str) -> st
     return (
         f"Hello {row.guardian_name}. {row.name} would like to help on a build day of {build.name}: "
         f"{day_text(day.date)}, {day.start} to {day.end}. Under 18 this needs your signature. Please read what is done "
-        f"on that day, and sign or say no, here: {address}{until}"
+        f"on that day, and sign or say no.{until} {address}"
     )
 
 

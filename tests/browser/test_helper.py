@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -10,9 +11,9 @@ from django.urls import reverse
 from playwright.sync_api import expect
 
 from buildout.builds.web.models import Build
-from buildout.changes.web.demo import OWNER
+from buildout.changes.web.demo import LEAD, OWNER
 from scheduling.web import sign_ups
-from scheduling.web.models import Notice, ShareLink, SignUp
+from scheduling.web.models import Notice, ShareLink, Signature, SignUp
 from tests.browser.chromium import DESK, PHONE
 from tests.browser.test_change import move_wall
 
@@ -89,6 +90,90 @@ def test_a_double_tap_makes_one_sign_up(demo: Build, phone: Any) -> None:
     expect(page.locator("body")).to_contain_text("Ottilie")
     page.reload()
     assert SignUp.objects.filter(name="Ottilie Brambleby").count() == 1
+
+
+def test_a_minor_signs_up_and_the_guardian_signs_without_javascript(
+    demo: Build, visit: Callable[..., Any], phone: Any
+) -> None:
+    """The place is held, the link passed on, the day read and signed; owner and paper say so. Another day asks anew."""
+    link = ShareLink.objects.get(build=demo)
+    page = phone.page
+    weigh(phone, reverse("scheduling:join-anywhere", args=[link.token, "paint"]))
+    page.get_by_label("Your name").fill("Wren Applegarth")
+    page.get_by_label("Phone or e-mail", exact=False).first.fill("07700 900456")
+    page.locator("summary", has_text="I am under 18").click()
+    page.get_by_label("16 or 17").check()
+    page.get_by_role("button", name="Sign me up").click()
+    expect(page.get_by_text("Under 18 a parent or guardian has to sign")).to_be_visible()
+    expect(page.get_by_label("Your name")).to_have_value("Wren Applegarth")
+    page.get_by_label("Under 18: your parent or guardian").fill("Ada Applegarth")
+    page.get_by_label("Their phone or e-mail").fill("07700 900457")
+    page.get_by_role("button", name="Sign me up").click()
+    expect(page.get_by_text("Your guardian has to sign")).to_be_visible()
+    expect(page.get_by_role("link", name="Open it as a message")).to_have_attribute(
+        "href", re.compile("^sms:07700900457")
+    )
+    row = SignUp.objects.get(name="Wren Applegarth")
+    weigh(phone, reverse("scheduling:my", args=[row.token]))
+    owner = visit(PHONE).sign_in(OWNER[0])
+    days = reverse("scheduling:days", args=[demo.pk])
+    owner.go(days)
+    to_ask = owner.page.locator("li.warning", has_text="for Wren Applegarth, Sat 20 Feb")
+    expect(to_ask).to_contain_text("the place is held until")
+    owner.fits()
+
+    guardian = visit(PHONE, java_script_enabled=False, has_touch=True)
+    weigh(phone, reverse("scheduling:guardian", args=[row.guardian_token]))
+    guardian.go(reverse("scheduling:guardian", args=[row.guardian_token]))
+    read = guardian.page
+    expect(read.locator("main")).to_contain_text("Wren Applegarth, 16 or 17")
+    expect(read.locator("main")).to_contain_text("Ines")
+    expect(read.locator("main li", has_text="Floor setting-out")).to_be_visible()
+    expect(read.locator("main")).not_to_contain_text("Make ramped edges")  # sawing
+    read.get_by_role("button", name="I sign").click()
+    expect(read.get_by_text("Not signed yet.")).to_be_visible()
+    read.get_by_label("Your full name").fill("Ada Applegarth")
+    read.get_by_label("I am Wren Applegarth's parent or guardian", exact=False).check()
+    read.get_by_role("button", name="I sign").dblclick()
+    expect(read.get_by_text("Signed by Ada Applegarth")).to_be_visible()
+    assert Signature.objects.get(sign_up=row).name == "Ada Applegarth"
+
+    phone.go(reverse("scheduling:my", args=[row.token]))
+    expect(page.get_by_text("Ada Applegarth has signed")).to_be_visible()
+    owner.go(days)
+    expect(to_ask).to_have_count(0)
+    owner.go(reverse("scheduling:day-sheet", args=[demo.pk, "paint"]))
+    expect(owner.page.locator("tr", has_text="Wren Applegarth")).to_contain_text("Guardian has signed: Ada Applegarth")
+    owner.fits()
+
+    phone.go(reverse("scheduling:change-day", args=[row.token, "strip"]))
+    page.get_by_role("button", name="Wherever I am needed").click()
+    expect(page.get_by_text("Your guardian has to sign")).to_be_visible()
+    read.reload()
+    expect(read.get_by_text("You signed for another day")).to_be_visible()
+
+
+def test_the_lead_takes_a_guardians_signature_on_the_day(demo: Build, visit: Callable[..., Any]) -> None:
+    """At 390 px, the guardian standing there; what was taken says by whom."""
+    link = ShareLink.objects.get(build=demo)
+    row = sign_ups.sign_up(
+        link, "paint", "", name="Wren Applegarth", contact="0770 0900 456", request_key="m" * 20, age="14-15",
+        guardian="Ada Applegarth, 0770 0900 457",
+    )  # fmt: skip
+    lead = visit(PHONE, has_touch=True).sign_in(LEAD[0])
+    lead.go(reverse("scheduling:board", args=[demo.pk, "paint"]))
+    lead.page.get_by_role("link", name="Take the signature").click()
+    expect(lead.page.locator("li", has_text="Wren").first).to_contain_text("Guardian has not signed")
+    lead.fits()
+    lead.page.get_by_role("link", name="Take the signature for Wren here").click()
+    expect(lead.page.locator("main")).to_contain_text("At 14 and 15 you come along")
+    lead.fits()
+    lead.page.get_by_label("They are here and sign on this screen").check()
+    lead.page.get_by_label("Your full name").fill("Ada Applegarth")
+    lead.page.locator("input[name=agree]").check()
+    lead.page.get_by_role("button", name="The guardian has signed").click()
+    expect(lead.page.locator("li", has_text="Wren").first).to_contain_text(f"taken by {LEAD[1]}")
+    assert Signature.objects.get(sign_up=row).how == "here"
 
 
 def test_two_helpers_swap_without_javascript(demo: Build, phone: Any) -> None:

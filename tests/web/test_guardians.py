@@ -388,5 +388,5 @@ def test_queries_do_not_grow_with_minors(
         browser.get(days)
     with django_assert_num_queries(6):  # session, user, member with build and revision, sign-ups, marks, signatures
         browser.get(people)
-    with django_assert_num_queries(5):  # row, build and revision; sign-ups; crew leads; signed for this day, for another
+    with django_assert_num_queries(5):  # row with build; sign-ups; crew leads; signed for this day, for others
         client.get(page_of(rows[1]))
