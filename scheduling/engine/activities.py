@@ -781,6 +781,8 @@ class _Writer:
                 if lag.task in made.done:
                     over = min(made.from_day, made.done[lag.task] + timedelta(days=1))
                     not_before(mine[0], made.local.slot(over) + slots)
+                    if lag.most is not None:
+                        self._start_by(task, mine[0], lag)
         for rule in goods_rules(self.net, made.deliveries, made.done):
             mine = made.of_task[rule.task]
             days = made.deliveries[rule.item].planned
@@ -793,6 +795,25 @@ class _Writer:
         made.links = sorted(set(links))
         for i, slot in earliest.items():
             made.activities[i] = made.activities[i]._replace(earliest=max(made.activities[i].earliest, slot))
+
+    def _start_by(self, task: Task, i: int, lag: Lag) -> None:
+        """Bind a task to its longest wait after one that is done; say so where that time is over already."""
+        made = self.made
+        last = made.local.slot(made.done[lag.task] + timedelta(days=1)) + most_minutes(lag) // calendars.SLOT
+        if last >= 0:
+            modes = tuple(
+                mode._replace(starts=calendars.clip_starts(mode.starts or ((0, made.horizon),), 0, last))
+                for mode in made.activities[i].modes
+            )
+            kept = tuple(mode for mode in modes if mode.starts)
+            made.activities[i] = made.activities[i]._replace(modes=kept)
+            return
+        text = (
+            f"{task.code} {task.name} should have begun sooner after {lag.task}, done on "
+            f"{day_text(made.done[lag.task])}; its longest wait cannot be kept any more"
+        )
+        todo = "Ask the maker what to do, then take the longest wait out."
+        self._ignored("waited-too-long", task.code, text, todo)
 
     def _keep_sign_ups(self) -> None:
         """Every task somebody has signed up for is done, at least in part, on that day."""

@@ -1,102 +1,144 @@
-"""Schedules of random builds, every rule checked again from the result alone by code of its own."""
+"""Schedules of random builds judged by ``checker.py`` from the result alone; and the judge judged by broken plans."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable
+from dataclasses import replace as again
 from datetime import date, timedelta
 from decimal import Decimal
-from itertools import combinations
-from math import ceil
+from typing import Any
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
+from estimating.engine.types import Arrival, Arrivals
 from scheduling.engine.schedule import solve
 from scheduling.engine.types import (
+    Aim,
     Appointment,
-    Crew,
     Dates,
+    DayJob,
     HallHours,
     Helper,
     Holiday,
     Lag,
     NotBefore,
     PersonPin,
-    PlannedTask,
     Schedule,
     SignedUp,
+    Skill,
     Task,
     TaskEdits,
-    TaskNet,
     TaskPin,
 )
-from tests.scheduling.test_schedule import MONDAY, NOTHING_ORDERED, SATURDAY, crew_of, net_of, opening, task
+from tests.scheduling.checker import RULES, Case, faults
+from tests.scheduling.test_schedule import MONDAY, NOTHING_ORDERED, crew_of, net_of, opening, task
 
 CLOSED = date(2027, 2, 3)
-SHIFTS = ((8 * 60 + 30, 12 * 60), (13 * 60, 16 * 60 + 30))
-"""As in ``crew_of``: 08:30 to 16:30, the meal from 12 to 13."""
+LANDLORD = HallHours(weekdays=[0, 1, 2, 3, 4, 5], start="09:00", end="20:00", quiet_from="19:00")
+ORDER = task("C04", 1, (1, 1), place="core team", where="desk", name="Place the orders")
+DAY_JOBS = [
+    DayJob(code="S", name="Sign in", when="start", minutes=30, crew=0),
+    DayJob(code="Z", name="Tidy up", when="end", minutes=30, crew=0),
+    DayJob(code="M", name="Meals", when="all day", minutes=0, crew=1),
+]
 
 
-class Case:
-    def __init__(self, net: TaskNet, crew: Crew, dates: Dates, signed_up: list[SignedUp], edits: TaskEdits) -> None:
-        self.net, self.crew, self.dates, self.signed_up, self.edits = net, crew, dates, signed_up, edits
-
-    def plan(self) -> Schedule:
-        return solve(
-            self.net, self.crew, self.dates, NOTHING_ORDERED, self.signed_up, self.edits, MONDAY, None, explained=False
-        )  # fmt: skip
+def plan(case: Case, before: Schedule | None = None) -> Schedule:
+    return solve(
+        case.net, case.crew, case.dates, case.arrivals, list(case.signed_up), case.edits, case.as_of, before,
+        explained=False,
+    )  # fmt: skip
 
 
 def some(draw: st.DrawFn, share: int = 4) -> bool:
     return draw(st.integers(1, share)) == 1
 
 
+def _lag(draw: st.DrawFn, before: str) -> Lag:
+    minutes = draw(st.sampled_from([0, 0, 60, 240, 1440]))
+    most = draw(st.sampled_from([None, None, None, 1440, 3 * 1440]))
+    from_start = some(draw, 6)
+    return Lag(
+        task=before, minutes=min(minutes, 240) if from_start else minutes, from_start=from_start,
+        most=None if most is None or most < minutes or from_start else most, in_hours=draw(st.booleans()),
+        most_in_hours=draw(st.booleans()),
+    )  # fmt: skip
+
+
+def _task(draw: st.DrawFn, number: int, asked: list[list[Skill]]) -> Task:
+    """``asked``: the skills a task of this case may ask for; few, so that several compete for them."""
+    place = draw(st.sampled_from(["build day", "build day", "build day", "core team", "trade", "wait"]))
+    kind = {"trade": "trade", "wait": "wait"}.get(place) or draw(st.sampled_from(["work", "work", "fixed"]))
+    least = draw(st.integers(1, 3))
+    long = draw(st.sampled_from([0.5, 1, 2])) if kind in ("trade", "wait") else draw(st.sampled_from([1, 3, 7.3, 12]))
+    saw, hands = some(draw, 3), kind in ("work", "fixed")
+    return task(
+        f"T{number}", long, (least, draw(st.integers(least, 5))) if hands else (0, 0), kind=kind, place=place,
+        after=[_lag(draw, f"T{other}") for other in range(number) if some(draw, 3)],
+        noisy=some(draw), tools="saw, guide" if saw else "",
+        cautions=draw(st.sampled_from([[], [], [], ["LIFT"], ["TRIP"], ["SOLV"]])),
+        skills=draw(st.sampled_from(asked)),
+        zone=draw(st.sampled_from(["", "", "floor"])), one_day=some(draw) and kind == "work",
+        where=draw(st.sampled_from(["hall", "hall", "workshop"])), volunteers=True,
+        cures=kind == "wait" and draw(st.booleans()),
+    )  # fmt: skip
+
+
+def _goods(draw: st.DrawFn, tasks: list[Task]) -> tuple[list[Task], list[Arrival]]:
+    """Let some tasks need goods: ordered already, or to be ordered by a task of its own, with or without a wait."""
+    due = [MONDAY + timedelta(days=draw(st.integers(0, 6))) for _ in range(2)]
+    foam = Arrival(
+        item="foam", supplier="s", low=MONDAY, likely=min(due), high=max(due), lead_group="foam",
+        basis=draw(st.sampled_from(["received", "promised", "ordered", "to order", "unquoted"])),
+        acclimatise_days=draw(st.sampled_from([0, 0, 2])),
+    )  # fmt: skip
+    first = [ORDER] if draw(st.booleans()) else []
+    if some(draw, 2):
+        after = [Lag(task="C04")] if first else []
+        first.append(
+            task("C07", 3, (0, 0), kind="wait", place="wait", arrival_of="foam", after=after, where="desk", name="Foam")
+        )
+    taking = {draw(st.integers(0, len(tasks) - 1)), draw(st.integers(0, len(tasks) - 1))}
+    last = [Lag(task=first[-1].code)] if first else []
+    fed = [
+        replace(one, needs=["foam"], after=[*one.after, *last]) if n in taking and one.kind != "wait" else one
+        for n, one in enumerate(tasks)
+    ]
+    return [*first, *fed], [foam]
+
+
+def _helper(draw: st.DrawFn, number: int) -> Helper:
+    return Helper(
+        id=f"h{number}", name=f"H{number}", age=draw(st.sampled_from(["adult", "adult", "16-17", "14-15", "under 14"])),
+        lifting=draw(st.sampled_from(["any", "light", "none"])), power_tools=draw(st.booleans()),
+        skills=draw(st.sampled_from([[], [], ["carp"]])), sure=draw(st.sampled_from([Decimal(1), Decimal("0.5")])),
+        days=draw(st.sampled_from([["d1"], ["d1", "d2"]])),
+    )  # fmt: skip
+
+
 @st.composite
 def cases(draw: st.DrawFn) -> Case:
-    tasks: list[Task] = []
-    for n in range(draw(st.integers(2, 5))):
-        place = draw(st.sampled_from(["build day", "build day", "core team", "trade", "wait"]))
-        kind = {"trade": "trade", "wait": "wait"}.get(place) or draw(st.sampled_from(["work", "work", "fixed"]))
-        least = draw(st.integers(1, 3))
-        after = [
-            Lag(
-                task=f"T{other}",
-                minutes=draw(st.sampled_from([0, 0, 60, 240, 1440])),
-                most=draw(st.sampled_from([None, None, 1440, 3 * 1440])) if draw(st.booleans()) else None,
-            )
-            for other in range(n)
-            if some(draw, 3)
-        ]
-        after = [replace(lag, most=None) if lag.most is not None and lag.most < lag.minutes else lag for lag in after]
-        saw = some(draw)
-        made = task(
-            f"T{n}",
-            draw(st.sampled_from([0.5, 1, 2])) if kind in ("trade", "wait") else draw(st.sampled_from([1, 3, 7.3, 12])),
-            (least, draw(st.integers(least, 5))) if kind in ("work", "fixed") else (0, 0),
-            kind=kind, place=place, after=after, noisy=some(draw), tools="saw, guide" if saw else "",
-            cautions=["LIFT"] if some(draw) else [],
-            skills=draw(st.sampled_from([*[[]] * 6, ["carp"], ["lead"]])),
-            zone=draw(st.sampled_from(["", "", "floor"])), one_day=some(draw) and kind == "work",
-            where=draw(st.sampled_from(["hall", "hall", "workshop"])), volunteers=True,
-        )  # fmt: skip
-        tasks.append(made)
+    theme: Skill = draw(st.sampled_from(["clean", "carp", "lead"]))
+    tasks = [_task(draw, n, [[], [theme]]) for n in range(draw(st.integers(2, 5)))]
+    items: list[Arrival] = []
+    if some(draw, 3):
+        tasks, items = _goods(draw, tasks)
     codes = [one.code for one in tasks]
     hands = [one.code for one in tasks if one.kind in ("work", "fixed")]
-    helpers = [
-        Helper(
-            id=f"h{n}", name=f"H{n}", age=draw(st.sampled_from(["adult", "16-17"])),
-            lifting=draw(st.sampled_from(["any", "none"])), days=draw(st.sampled_from([["d1"], ["d1", "d2"]])),
-        )
-        for n in range(draw(st.integers(0, 2)))
-    ]  # fmt: skip
+    helpers = [_helper(draw, n) for n in range(draw(st.integers(0, 3)))]
     crew = crew_of(
-        draw(st.lists(st.integers(4, 8), min_size=2, max_size=3)), core=draw(st.integers(1, 3)), hours=3,
-        skill_shares={"carp": Decimal("0.5")}, helpers=helpers, skills=draw(st.sampled_from([["lead"], ["lead"], []])),
+        draw(st.lists(st.integers(4, 10), min_size=2, max_size=3)), core=draw(st.sampled_from([1, 1, 2, 3])), hours=3,
+        skill_shares={"carp": draw(st.sampled_from([Decimal(0), Decimal("0.5")]))}, helpers=helpers,
+        skills=draw(st.sampled_from([["lead", theme], ["lead", theme], ["lead", theme], []])),
         tools=draw(st.sampled_from([{}, {"saw": 1}])), firm_sign_ups=some(draw),
+        no_show_likely=draw(st.sampled_from([Decimal(0), Decimal("0.2")])),
+        core_hours_by_weekday=draw(st.sampled_from([{}, {"tue": Decimal(1)}])),
     )  # fmt: skip
-    days = [replace(day, quiet_until="10:00", quiet_from="15:00") if some(draw) else day for day in crew.days]
-    crew = replace(crew, days=days)
+    core = [replace(one, skills=[]) if n and draw(st.booleans()) else one for n, one in enumerate(crew.core)]
+    crew = replace(crew, core=core, days=[_day(draw, day) for day in crew.days])
     edits = TaskEdits(
         pins=[TaskPin(task=draw(st.sampled_from(hands)), day="d2")] if hands and some(draw, 6) else [],
         not_before=[NotBefore(task=draw(st.sampled_from(codes)), date=MONDAY + timedelta(days=8))]
@@ -105,229 +147,225 @@ def cases(draw: st.DrawFn) -> Case:
         people=[
             PersonPin(task=code, person=draw(st.sampled_from(["h0", "p0"])), lead=some(draw, 2)) for code in hands[:2]
         ]
-        if helpers and some(draw, 2)
+        if helpers and some(draw, 5)
         else [],
         appointments=[
             Appointment(task=one.code, date=MONDAY + timedelta(days=draw(st.integers(1, 11))))
             for one in tasks
             if one.kind in ("trade", "wait") and some(draw, 12)
         ],
+        done={codes[0]: MONDAY - timedelta(days=draw(st.integers(1, 3)))} if some(draw, 8) else {},
     )
-    hours = [HallHours(weekdays=[0, 1, 2, 3, 4, 5], start="09:00", end="20:00", quiet_from="19:00")]
     dates = Dates(
         lease_start=MONDAY + timedelta(days=draw(st.sampled_from([0, 2]))), opening_wish=date(2027, 12, 31),
-        holidays=[Holiday(date=CLOSED, name="Closed")], hall_hours=hours if some(draw) else [],
+        holidays=[Holiday(date=CLOSED, name="Closed")], hall_hours=[LANDLORD] if some(draw) else [],
     )  # fmt: skip
-    signed = [SignedUp(id="1", day="d1", task=draw(st.sampled_from(hands)))] if hands and some(draw, 2) else []
-    return Case(net_of(*tasks, opening(*codes)), crew, dates, signed, edits)
-
-
-def minute(one: PlannedTask) -> tuple[int, int]:
-    """Start and end in minutes from midnight of the first Monday."""
-    return (
-        (one.start_day - MONDAY).days * 1440 + one.start,
-        (one.end_day - MONDAY).days * 1440 + one.end,
-    )
-
-
-def faults(case: Case, found: Schedule) -> Iterator[str]:
-    tasks = {one.code: one for one in case.net.tasks}
-    runs: dict[str, list[PlannedTask]] = {}
-    for one in found.tasks:
-        runs.setdefault(one.code.split("/")[0], []).append(one)
-    for code in tasks:
-        if code not in runs:
-            yield f"{code} is not planned"
-    yield from _orders(tasks, runs)
-    yield from _windows(case, tasks, found)
-    yield from _shares(case, tasks, found)
-    yield from _wishes(case, tasks, runs)
-    if found.bound > found.value:
-        yield "bound above value"
-    for aim in found.aims:
-        if aim.bound > aim.value + 1e-9:
-            yield f"bound of {aim.name} above its value"
-
-
-def _orders(tasks: dict[str, Task], runs: dict[str, list[PlannedTask]]) -> Iterator[str]:
-    for code, source in tasks.items():
-        start = min(minute(one)[0] for one in runs[code])
-        for lag in source.after:
-            whole_days = "wait" in (source.kind, tasks[lag.task].kind) or code == "L10"
-            end = max(minute(one)[1] for one in runs[lag.task])
-            leeway = 720 if lag.minutes and lag.minutes % 1440 == 0 else 0
-            if whole_days:  # waits and the opening are shown by whole days
-                if start // 1440 < (end - 1440) // 1440:
-                    yield f"{code} before {lag.task}"
-            elif start - end < lag.minutes - leeway:
-                yield f"{code} too soon after {lag.task}"
-            if lag.most is not None and not whole_days and start - end > lag.most + 720:
-                yield f"{code} too long after {lag.task}"
-        spent = sum(
-            (minute(one)[1] - minute(one)[0]) / 60 * (one.crew if source.kind == "work" else 1)
-            for one in runs[code]
-            if one.start_day == one.end_day
+    signed = [
+        SignedUp(
+            id=f"s{n}", day="d1", task=draw(st.sampled_from([*hands, ""])),
+            skills=draw(st.sampled_from([[], ["carp"]])),
+            age=draw(st.sampled_from(["adult", "16-17"])), lifting=draw(st.sampled_from(["any", "none"])),
         )
-        one_by_one = all(one.start_day == one.end_day for one in runs[code])
-        if source.kind in ("work", "fixed") and one_by_one and spent < source.likely - 1e-6:
-            yield f"{code} is given {spent} hours of {source.likely}"
-        for one in runs[code]:
-            if (
-                source.kind in ("work", "fixed")
-                and source.likely
-                and not source.crew_min <= one.crew <= source.crew_max
-            ):
-                yield f"{code} with {one.crew}"
-        if source.one_day and len({one.start_day for one in runs[code]} | {one.end_day for one in runs[code]}) > 1:
-            yield f"{code} is split over days"
+        for n in range(draw(st.integers(0, 2)))
+    ]  # fmt: skip
+    net = replace(net_of(*tasks, opening(*codes)), day_jobs=DAY_JOBS if some(draw) else [])
+    return Case(net, crew, dates, Arrivals(status="proven", items=items, reasons=[]), signed, edits, MONDAY)
 
 
-def _windows(case: Case, tasks: dict[str, Task], found: Schedule) -> Iterator[str]:
-    days = {day.id: day for day in case.crew.days}
-    bound_hall = bool(case.dates.hall_hours)
-    for one in found.tasks:
-        source = tasks[one.code.split("/")[0]]
-        if source.where == "hall" and one.start_day < case.dates.lease_start and source.code != "L10":
-            yield f"{one.code} before the lease"
-        if one.build_day:
-            day = days[one.build_day]
-            if one.start_day != day.date or one.end_day != day.date:
-                yield f"{one.code} not on the day of {day.id}"
-            if not any(low <= one.start < one.end <= high for low, high in SHIFTS):
-                yield f"{one.code} outside the shifts"
-            if source.noisy and day.quiet_until and (one.start < 600 or one.end > 900):
-                yield f"{one.code} is loud in quiet hours"
-            if bound_hall and (one.start < 540 or one.end > 1200):
-                yield f"{one.code} outside the landlord's hours"
-        elif one.crew and one.start_day == one.end_day:
-            if one.start_day.weekday() > 4 or one.start_day == CLOSED:
-                yield f"{one.code} on a day off"
-            last = 1140 if source.noisy else 1200
-            if not 18 * 60 <= one.start < one.end <= (last if bound_hall and source.where == "hall" else 21 * 60):
-                yield f"{one.code} outside the evening"
-        elif one.place == "trade" and (one.start_day.weekday() > 4 or one.start_day == CLOSED):
-            yield f"{one.code}: the firm works on a day off"
+def _day(draw: st.DrawFn, day: Any) -> Any:
+    changed: dict[str, Any] = {}
+    if some(draw):
+        changed |= {"quiet_until": "10:00", "quiet_from": "15:00"}
+    if some(draw):
+        changed |= {"meal_start": "12:30", "meal_minutes": draw(st.sampled_from([0, 30]))}
+    if day.id == "d2" and some(draw):
+        changed |= {"date": day.date - timedelta(days=1)}  # a Friday: no evening of the core team then
+    if day.id == "d2" and some(draw, 6):
+        changed |= {"place": "workshop"}
+    return replace(day, **changed)
 
 
-def _shares(case: Case, tasks: dict[str, Task], found: Schedule) -> Iterator[str]:
-    """Who and what is used at every half hour."""
-    pinned = {pin.task: pin.person for pin in case.edits.people}
-    work = [one for one in found.tasks if one.start_day == one.end_day and one.place != "wait" and one.end > one.start]
-    on_site = len(case.crew.core) - (1 if len(case.crew.core) >= 2 else 0)
-    carpenters = sum("carp" in person.skills for person in case.crew.core)
-    for at in sorted({minute(one)[0] for one in work}):
-        now = [one for one in work if minute(one)[0] <= at < minute(one)[1]]
-        mine = [tasks[one.code.split("/")[0]] for one in now]
-        zones = [source.zone for source in mine if source.zone]
-        if len(zones) > len(set(zones)):
-            yield "a zone held twice"
-        hands = [(one, source) for one, source in zip(now, mine, strict=True) if source.kind in ("work", "fixed")]
-        if case.crew.tools and sum("saw" in source.tools for _, source in hands) > case.crew.tools["saw"]:
-            yield "more saws than there are"
-        people = [pinned[source.code] for _, source in hands if source.code in pinned]
-        leaders = {person.id for person in case.crew.core if "lead" in person.skills}
-        led_by_others = {pin.task for pin in case.edits.people if pin.lead and pin.person not in leaders}
-        asked = sum(
-            ceil(one.crew / 7) - (source.code in led_by_others) for one, source in hands if "lead" in source.skills
-        )
-        asked += sum(pinned.get(source.code) in leaders for _, source in hands if "lead" not in source.skills)
-        if asked > len(leaders):
-            yield "a task without its lead, or somebody leads two at once"
-        if len(people) > len(set(people)):
-            yield "somebody is on two tasks"
-        if sum(one.crew for one, _ in hands if not one.build_day) > len(case.crew.core):
-            yield "more of the core team than there are"
-        for day in case.crew.days:
-            here = [(one, source) for one, source in hands if one.build_day == day.id]
-            limited = [helper for helper in case.crew.helpers if day.id in helper.days]
-            limited = [helper for helper in limited if helper.age != "adult" or helper.lifting == "none"]
-            free = day.places + on_site - len(limited)
-            for count in range(1, len(here) + 1):
-                for group in combinations(here, count):
-                    may = sum(
-                        any(
-                            not (helper.age == "16-17" and "saw" in source.tools)
-                            and not (helper.lifting == "none" and "LIFT" in source.cautions)
-                            for _, source in group
-                        )
-                        for helper in limited
-                    )
-                    if sum(one.crew for one, _ in group) > free + may:
-                        yield f"too many on {day.id}, or somebody on what they may not do"
-            wanted = sum(ceil(one.crew / 7) for one, source in here if "carp" in source.skills)
-            if wanted > carpenters + int(0.5 * day.places + 1e-9):
-                yield f"too few carpenters on {day.id}"
+COUNTED = {"planned": 0, "refused": 0, "planned again": 0}
 
 
-def _wishes(case: Case, tasks: dict[str, Task], runs: dict[str, list[PlannedTask]]) -> Iterator[str]:
-    ignored = {reason.where for reason in case.plan().reasons if reason.code.endswith("-ignored")}
-    for pin in case.edits.pins:
-        if any(one.build_day != pin.day for one in runs[pin.task]):
-            yield f"{pin.task} is not on {pin.day}"
-    for hold in case.edits.not_before:
-        if min(one.start_day for one in runs[hold.task]) < hold.date:
-            yield f"{hold.task} before it may"
-    for agreed in case.edits.appointments:
-        if agreed.task in ignored:
-            continue
-        wait = tasks[agreed.task].kind == "wait"
-        day = max(one.end_day for one in runs[agreed.task]) if wait else min(one.start_day for one in runs[agreed.task])
-        if day != agreed.date:
-            yield f"{agreed.task} on {day}, not on its appointment"
-    helpers = {helper.id: helper for helper in case.crew.helpers}
-    helpers["p0"] = Helper(id="p0", name="", skills=[], days=["", *(day.id for day in case.crew.days)])
-    for person in case.edits.people:
-        if any(one.build_day not in helpers[person.person].days for one in runs[person.task]):
-            yield f"{person.task} without {person.person}"
-    if case.crew.firm_sign_ups:
-        for signed in case.signed_up:
-            if signed.task in runs and all(one.build_day != signed.day for one in runs[signed.task]):
-                yield f"the sign-up for {signed.task} is left alone"
-
-
-COUNTED = {"planned": 0, "refused": 0}
-
-
-@settings(max_examples=1200, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
-@given(cases())
-def test_every_rule_holds_in_every_plan(case: Case) -> None:
-    found = case.plan()
+@settings(max_examples=1400, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+@given(cases(), st.booleans())
+def test_every_rule_holds_in_every_plan(case: Case, again_planned: bool) -> None:
+    found = plan(case)
     if found.opening is None:
         COUNTED["refused"] += 1
         assert any(reason.severity == "stop" for reason in found.reasons) or found.status == "infeasible"
         return
     COUNTED["planned"] += 1
-    assert list(faults(case, found)) == []
+    assert faults(case, found) == []
+    if again_planned:  # a task is held back for a while, and the plan people rely on is the start
+        held = NotBefore(task=case.net.tasks[-2].code, date=MONDAY + timedelta(days=6))
+        changed = again(case, edits=replace(case.edits, not_before=[*case.edits.not_before, held]))
+        later = plan(changed, found)
+        if later.opening is not None and held.task not in case.edits.done:
+            COUNTED["planned again"] += 1
+            assert faults(changed, later) == []
 
 
 def test_most_of_them_had_a_plan() -> None:
     """The check above must not pass for want of plans: five hundred of them were held against every rule."""
     if sum(COUNTED.values()):
         assert COUNTED["planned"] >= 500
+        assert COUNTED["planned again"] >= 100
 
 
-def test_the_checker_sees_what_is_wrong() -> None:
-    """Faults put into a sound plan by hand are found."""
-    net = net_of(
-        task("A", 3, (1, 1), zone="floor", tools="saw"), task("B", 3, (1, 1), zone="floor", after=[Lag(task="A")]),
-        opening("A", "B"),
-    )  # fmt: skip
-    case = Case(
-        net, crew_of([4, 4], tools={"saw": 1}), Dates(lease_start=MONDAY, opening_wish=SATURDAY), [], TaskEdits()
+# ---------------------------------------------------------------- the judge itself, on plans broken by hand
+
+
+def case_of(*tasks: Task, crew: Any = None, **more: Any) -> Case:
+    given: dict[str, Any] = {
+        "dates": Dates(lease_start=MONDAY, opening_wish=date(2027, 12, 31)), "arrivals": NOTHING_ORDERED,
+        "signed_up": [], "edits": TaskEdits(), "as_of": MONDAY,
+    }  # fmt: skip
+    return Case(net_of(*tasks, opening(*(one.code for one in tasks))), crew or crew_of([4, 4]), **{**given, **more})
+
+
+Moved = Callable[[Schedule], Schedule]
+
+
+def shifted(code: str, **fields: Any) -> Moved:
+    """The plan with other values for one planned task."""
+    return lambda found: replace(
+        found, tasks=[replace(one, **fields) if one.code == code else one for one in found.tasks]
     )
-    sound = case.plan()
-    assert list(faults(case, sound)) == []
 
-    def changed(code: str, **more: object) -> set[str]:
-        tasks = [replace(one, **more) if one.code == code else one for one in sound.tasks]  # type: ignore[arg-type]
-        return set(faults(case, replace(sound, tasks=tasks)))
 
-    assert "a zone held twice" in changed("B", start=510, end=690)
-    unled = replace(case.net, tasks=[replace(one, skills=["lead"]) for one in case.net.tasks[:2]] + case.net.tasks[2:])
-    led = Case(unled, case.crew, case.dates, [], TaskEdits())
-    assert "a task without its lead, or somebody leads two at once" in set(faults(led, sound))
-    assert "B too soon after A" in changed("B", start=510, end=690)
-    assert any("outside the shifts" in fault for fault in changed("B", start=700, end=880))
-    assert "A with 9" in changed("A", crew=9)
-    assert any("too many" in fault for fault in changed("A", crew=9))
-    assert any("is given" in fault for fault in changed("A", end=540))
+def without(code: str) -> Moved:
+    return lambda found: replace(found, tasks=[one for one in found.tasks if one.code != code])
+
+
+FRIDAY, SATURDAY, SUNDAY, NEXT = (MONDAY + timedelta(days=n) for n in (4, 5, 6, 12))
+"""As in ``crew_of``: build days on Saturday and on the next, 08:30 to 16:30, the meal from 12:00 to 13:00."""
+A, B = task("A", 2, (1, 1)), task("B", 2, (1, 1))
+EVENING = task("A", 3, (1, 1), place="core team")
+FIRM = task("A", 1, (0, 0), kind="trade", place="trade")
+DRY = task("A", 2, (0, 0), kind="wait", place="wait")
+TEAM = crew_of([4, 4], core=2, hours=3, skills=["lead"])
+FOAM = Arrival(item="foam", supplier="s", low=NEXT, likely=NEXT, high=NEXT, basis="promised", lead_group="foam")
+MINOR = Helper(id="cas", name="Casimir", age="16-17", days=["d1"])
+CASIMIR = PersonPin(task="A", person="cas")
+NO_WISH = {"opening_wish": date(2027, 12, 31)}
+
+BROKEN: list[tuple[str, Case, Moved]] = [
+    ("every task is planned", case_of(A, B), without("B")),
+    # B after A: both from 08:30. An hour of drying: ten o'clock is too soon after half past ten.
+    ("order", case_of(A, replace(B, after=[Lag(task="A")])), shifted("B", start=510, end=630)),
+    ("order", case_of(A, replace(B, after=[Lag(task="A", minutes=60)])), shifted("B", start=630, end=750)),
+    ("order", case_of(A, replace(B, after=[Lag(task="A", minutes=60, from_start=True)])),
+     shifted("B", start=510, end=630)),
+    # Two days to dry from Saturday half past ten: not over on Saturday night, nor may B start on Sunday.
+    ("wait", case_of(A, replace(DRY, code="W", after=[Lag(task="A")])), shifted("W", end_day=SATURDAY)),
+    ("order", case_of(A, replace(DRY, code="W", after=[Lag(task="A")])),
+     shifted("L10", start_day=SUNDAY, end_day=SUNDAY)),
+    ("order", case_of(A, B), shifted("L10", start_day=SATURDAY, end_day=SATURDAY)),
+    ("longest wait", case_of(A, replace(B, after=[Lag(task="A", most=120)])),
+     shifted("B", start_day=NEXT, end_day=NEXT, build_day="d2")),
+    ("hours", case_of(A), shifted("A", end=600)),
+    ("hours", case_of(A), shifted("A", end=660)),
+    ("hours", case_of(FIRM), shifted("A", end=720)),
+    ("hours", case_of(task("A", 2, (1, 2))), shifted("A", crew=1, start=510, end=570)),
+    ("crew", case_of(A), shifted("A", crew=2)),
+    ("crew", case_of(task("A", 3, (2, 2), kind="fixed")), shifted("A", crew=1)),
+    # Seven hours in two shifts of one day; the second half a week later.
+    ("in one go", case_of(task("A", 7, (1, 1), one_day=True)),
+     shifted("A/2", start_day=NEXT, end_day=NEXT, build_day="d2")),
+    ("parts in turn", case_of(task("A", 7, (1, 1))), shifted("A/2", start=510, end=720)),
+    ("lease", case_of(A, dates=Dates(lease_start=MONDAY + timedelta(days=7), **NO_WISH)),
+     shifted("A", start_day=SATURDAY, end_day=SATURDAY, build_day="d1")),
+    ("build day hours", case_of(A), shifted("A", start=660, end=780)),  # through the meal
+    ("build day hours", case_of(A), shifted("A", start=900, end=1020)),  # past the end
+    ("build day hours", case_of(A), shifted("A", start_day=SUNDAY, end_day=SUNDAY)),
+    ("build day hours", again(case_of(A), net=replace(net_of(A, opening("A")), day_jobs=DAY_JOBS)),
+     shifted("A", start=510, end=630)),  # while everybody signs in
+    ("build day hours", case_of(A, crew=replace(TEAM, days=[TEAM.days[0], replace(TEAM.days[1], place="garage")])),
+     shifted("A", start_day=NEXT, end_day=NEXT, build_day="d2")),
+    ("quiet hours", case_of(replace(A, noisy=True),
+                            crew=replace(TEAM, days=[replace(day, quiet_until="10:00") for day in TEAM.days])),
+     shifted("A", start_day=SATURDAY, end_day=SATURDAY, build_day="d1", start=570, end=690)),
+    ("quiet hours", case_of(replace(EVENING, likely=1, noisy=True), crew=TEAM,
+                            dates=Dates(lease_start=MONDAY, hall_hours=[LANDLORD], **NO_WISH)),
+     shifted("A", start=1110, end=1170)),
+    ("landlord's hours", case_of(A, dates=Dates(lease_start=MONDAY, hall_hours=[LANDLORD], **NO_WISH)),
+     shifted("A", start=510, end=630)),
+    ("evening", case_of(EVENING, crew=TEAM), shifted("A", start=1050, end=1230)),
+    ("evening", case_of(EVENING, crew=TEAM), shifted("A", start_day=SATURDAY, end_day=SATURDAY)),
+    ("evening", case_of(EVENING, crew=TEAM,
+                        dates=Dates(lease_start=MONDAY, holidays=[Holiday(date=CLOSED, name="")], **NO_WISH)),
+     shifted("A", start_day=CLOSED, end_day=CLOSED)),
+    ("firm's hours", case_of(FIRM), shifted("A", start_day=SATURDAY, end_day=SATURDAY)),
+    ("firm's hours", case_of(FIRM), shifted("A", start=540, end=1020)),
+    ("zone", case_of(replace(A, zone="floor"), replace(B, zone="floor")), shifted("B", start=510, end=630)),
+    ("tool", case_of(replace(A, tools="saw, guide"), replace(B, tools="saw"), crew=crew_of([4], tools={"saw": 1})),
+     shifted("B", start=510, end=630)),
+    ("one place at a time",
+     case_of(A, B, crew=crew_of([4], helpers=[Helper(id="bram", name="Bram", days=["d1"])]),
+             edits=TaskEdits(people=[PersonPin(task=code, person="bram") for code in "AB"])),
+     shifted("B", start=510, end=630)),
+    ("one place at a time", case_of(replace(A, skills=["lead"]), replace(B, skills=["lead"]),
+                                    crew=crew_of([4], core=2, skills=["lead"])),
+     lambda found: shifted("A", start=510, end=630, lead="p0")(shifted("B", start=510, end=630, lead="p0")(found))),
+    ("lead", case_of(replace(A, skills=["lead"]), replace(B, skills=["lead"]),
+                     crew=crew_of([4], core=1, skills=["lead"])), shifted("B", start=510, end=630)),
+    ("lead", case_of(A, crew=TEAM, edits=TaskEdits(people=[PersonPin(task="A", person="p0", lead=True)])),
+     shifted("A", lead="p1")),
+    ("core team", case_of(replace(EVENING, crew_min=2, crew_max=2, likely=6), replace(EVENING, code="B"), crew=TEAM),
+     lambda found: shifted("A", start_day=MONDAY, end_day=MONDAY)(
+         shifted("B", start_day=MONDAY, end_day=MONDAY)(found))),
+    ("places", case_of(task("A", 6, (3, 3)), task("B", 4, (2, 2)), crew=crew_of([4])),
+     shifted("B", start=510, end=630)),
+    # Of ten places two are counted on; of five, one is taken by a child of twelve.
+    ("places", case_of(task("A", 2, (1, 3)), crew=crew_of([10], no_show_likely=Decimal("0.8"))), shifted("A", crew=3)),
+    ("places", case_of(task("A", 8, (4, 5)), crew=crew_of([5], helpers=[replace(MINOR, age="under 14")])),
+     shifted("A", crew=5)),
+    ("may not", case_of(task("A", 6, (3, 3), tools="saw"), task("B", 4, (2, 2), tools="saw"),
+                        crew=crew_of([5, 5], helpers=[MINOR])),
+     lambda found: shifted("B", start_day=SATURDAY, end_day=SATURDAY, build_day="d1", start=510, end=630)(
+         shifted("A", start_day=SATURDAY, end_day=SATURDAY, build_day="d1", start=510, end=630)(found))),
+    ("skill", case_of(replace(A, skills=["carp"]), replace(B, skills=["carp"]),
+                      crew=crew_of([4], core=1, skills=["carp"], skill_shares={"carp": Decimal(0)})),
+     shifted("B", start=510, end=630)),
+    ("pin", case_of(A, edits=TaskEdits(pins=[TaskPin(task="A", day="d2")])),
+     shifted("A", start_day=SATURDAY, end_day=SATURDAY, build_day="d1")),
+    ("not before", case_of(A, edits=TaskEdits(not_before=[NotBefore(task="A", date=NEXT)])),
+     shifted("A", start_day=SATURDAY, end_day=SATURDAY, build_day="d1")),
+    ("appointment", case_of(FIRM, edits=TaskEdits(appointments=[Appointment(task="A", date=FRIDAY)])),
+     shifted("A", start_day=MONDAY, end_day=MONDAY)),
+    ("person", case_of(A, crew=crew_of([4, 4], helpers=[MINOR]), edits=TaskEdits(people=[CASIMIR])),
+     shifted("A", start_day=NEXT, end_day=NEXT, build_day="d2")),
+    ("person", case_of(A, crew=crew_of([4, 4], helpers=[MINOR]), edits=TaskEdits(people=[CASIMIR])),
+     shifted("A", people=[])),
+    ("sign-up", case_of(A, crew=crew_of([4, 4], firm_sign_ups=True), signed_up=[SignedUp(id="1", day="d2", task="A")]),
+     shifted("A", start_day=SATURDAY, end_day=SATURDAY, build_day="d1")),
+    ("goods", case_of(replace(A, needs=["foam"]), arrivals=Arrivals(status="proven", items=[FOAM], reasons=[])),
+     shifted("A", start_day=SATURDAY, end_day=SATURDAY, build_day="d1")),
+    # Two days in the room before use: the Saturday it comes is too early.
+    ("goods", case_of(replace(A, needs=["foam"]), crew=crew_of([4, 4, 4]), arrivals=Arrivals(
+        status="proven", items=[replace(FOAM, acclimatise_days=2)], reasons=[])),
+     shifted("A", start_day=NEXT, end_day=NEXT, build_day="d2")),
+    # Ordered on Monday evening, six days on the way: not there on Saturday.
+    ("goods", case_of(ORDER, replace(A, needs=["foam"]), crew=TEAM, arrivals=Arrivals(
+        status="proven", items=[replace(FOAM, likely=SUNDAY, high=SUNDAY, basis="to order")], reasons=[])),
+     shifted("A", start_day=SATURDAY, end_day=SATURDAY, build_day="d1", start=510, end=630)),
+    ("done", case_of(A, B, edits=TaskEdits(done={"A": MONDAY - timedelta(days=1)})),
+     shifted("A", start_day=SATURDAY, end_day=SATURDAY)),
+    ("bound", case_of(A), lambda found: replace(found, bound=found.value + 1)),
+    ("bound", case_of(A), lambda found: replace(
+        found, aims=[Aim(name="Even days", unit="%", value=1.0, bound=2.0, status="feasible")])),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("rule", "case", "broken"), BROKEN, ids=[f"{n}-{rule}" for n, (rule, *_) in enumerate(BROKEN)])
+def test_the_judge_sees_a_plan_that_breaks_a_rule(rule: str, case: Case, broken: Moved) -> None:
+    sound = plan(case)
+    assert sound.opening is not None
+    assert faults(case, sound) == []
+    assert rule in {fault.rule for fault in faults(case, broken(sound))}
+
+
+def test_every_rule_of_the_judge_is_broken_once() -> None:
+    assert {rule for rule, *_ in BROKEN} == set(RULES)

@@ -247,6 +247,18 @@ class TestRules:
         assert kinds(none) == [("tool", "A"), ("tool", "B")]
         assert none.ways_out[0].text == "Borrow or hire one “saw”"
 
+    def test_one_carpenter_of_two_serves_one_evening_task_at_a_time(self) -> None:
+        # Three hours each on evenings of three hours; both of the core team could come, one can do carpentry.
+        pair = [task(code, 3, (1, 1), place="core team", skills=["carp"]) for code in "AB"]
+        crew = crew_of([], core=2, hours=3, skill_shares={"carp": Decimal(0)})
+        one = replace(crew, core=[replace(crew.core[0], skills=["carp"]), crew.core[1]])
+        both = replace(crew, core=[replace(person, skills=["carp"]) for person in crew.core])
+        starts = [
+            sorted(placed(plan(inputs(net_of(*pair, opening("A", "B")), team)))[code][0] for code in "AB")
+            for team in (one, both)
+        ]
+        assert starts == [["01 Feb 18:00", "02 Feb 18:00"], ["01 Feb 18:00", "01 Feb 18:00"]]
+
     def test_a_longest_wait(self) -> None:
         # B may start at most two hours after A, but lasts three: A waits for the afternoon too.
         tasks = [task("A", 1, (1, 1)), task("B", 3, (1, 1), after=[Lag(task="A", most=120)]), task("C", 3, (4, 4))]
@@ -255,6 +267,24 @@ class TestRules:
             one.code: one for one in plan(inputs(net_of(*tasks, opening("B", "C")), crew_of([4]), edits=hold)).tasks
         }
         assert 0 <= found["B"].start - found["A"].end <= 120
+
+    def test_a_longest_wait_after_work_that_is_done(self) -> None:
+        # A was done on Sunday, so over at midnight; 4 build-day people lay B on Saturday at half past eight: 5 days and
+        # 8.5 hours later. Six days allow it, five do not, and half a day was over before today.
+        def within(most: int) -> Schedule:
+            late = task("B", 8, (4, 4), after=[Lag(task="A", most=most, most_in_hours=True)])
+            done = TaskEdits(done={"A": MONDAY - timedelta(days=1)})
+            given = inputs(net_of(task("A", 2), late, opening("A", "B")), crew_of([4, 4]), edits=done)
+            return plan(again(given, as_of=MONDAY + timedelta(days=1)) if most < 1440 else given)
+
+        assert placed(within(6 * 1440))["B"][0] == "06 Feb 08:30"
+        five = within(5 * 1440)
+        assert [one.kind for one in five.conflict] == ["longest wait"]
+        assert five.conflict[0].text == "B Task B starts at most 5 days after A Task A"
+        assert [(way.kind, way.opening) for way in five.ways_out] == [("longest wait", date(2027, 2, 7))]
+        over = within(720)
+        assert placed(over)["B"][0] == "06 Feb 08:30"
+        assert [reason.where for reason in over.reasons if reason.code == "waited-too-long"] == ["B"]
 
     def test_work_in_one_go_stays_on_one_day(self) -> None:
         # Six hours: two shifts of one day, not the evening shift of one and the morning of the next.
