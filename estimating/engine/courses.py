@@ -13,6 +13,7 @@ from typing import Any, Literal
 
 from estimating.engine.course_field import EDGE, CourseField, each, firsts
 from estimating.engine.laid_courses import Bands, Goods, LaidCourses, Offsets, PieceRules
+from estimating.engine.limits import Work
 from estimating.engine.mat_shape import GRID, Point, Ring, parts_of, tidy_ring
 
 Direction = Literal["x", "y"]
@@ -23,8 +24,8 @@ FINEST = 50.0
 """mm (about 2 in); a finer grid of offsets is not worth its time."""
 CLIPPED = 6_000
 """Sheet positions looked at in the best layouts by arithmetic, per direction, whose pieces are cut out of the field."""
-FEWEST, MOST = 64, 160
-"""Layouts looked at in large fields and in small ones."""
+FEWEST = 64
+"""Layouts cut out at least, however large the field."""
 
 
 @dataclass(frozen=True)
@@ -58,6 +59,7 @@ class Courses:
     goods: Goods
     rules: PieceRules
     direction: Direction
+    work: Work = field(default_factory=Work)
     line: float | None = None
     """A course line that is pinned, v."""
     corner: Point | None = None
@@ -239,7 +241,7 @@ class Courses:
         by_whole = np.lexsort((*reversed(place), stock, count, whole, faults))
         by_stock = np.lexsort((*reversed(place), count, whole, stock, faults))
         cells = (self.high_u - self.low_u) / length * (self.high_v - self.low_v) / self.goods.width
-        most = max(FEWEST, min(MOST, int(CLIPPED / max(1.0, cells))))
+        most = min(self.work["layouts cut out"], max(FEWEST, int(CLIPPED / max(1.0, cells))))
         mixed = dict.fromkeys(np.column_stack([by_stock, by_whole]).ravel().tolist())
         return [offsets[k] for k in list(mixed)[:most]]
 

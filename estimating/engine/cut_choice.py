@@ -11,11 +11,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any, Protocol
 
+from estimating.engine.limits import Work
 from estimating.engine.linear import Master, cover
 
 PRICE_SCALE = 1 << 20
-ROUNDS = 120
-NODES = 3_000
 
 
 @dataclass(frozen=True)
@@ -61,11 +60,18 @@ class Choice:
     bound: int
 
 
-def choose_stock(demand: Sequence[int], sizes: Sequence[int], sources: Sequence[Source], pricing: Pricing) -> Choice:
+def choose_stock(
+    demand: Sequence[int],
+    sizes: Sequence[int],
+    sources: Sequence[Source],
+    pricing: Pricing,
+    work: Work | None = None,
+) -> Choice:
     """Cover the demand at least cost. ``sizes``: length or area of each kind.
 
     At least one source must be unlimited and hold every kind of piece; raises ValueError otherwise.
     """
+    work = work or Work()
     wanted = list(demand)
     taken = _greedy(wanted, list(sizes), sources, pricing)
     best = sum(sources[s].cost for s, _ in taken)
@@ -89,7 +95,7 @@ def choose_stock(demand: Sequence[int], sizes: Sequence[int], sources: Sequence[
     for source, offer in taken:
         add(source, offer)
     bound, best_prices = 0, list[int]()
-    for _ in range(ROUNDS):
+    for _ in range(work["stock rounds"]):
         value, duals = master.solve()
         prices = [int(d * PRICE_SCALE) for d in duals[: len(wanted)]]
         ceilings = []
@@ -105,10 +111,14 @@ def choose_stock(demand: Sequence[int], sizes: Sequence[int], sources: Sequence[
             bound, best_prices = max(bound, here), [int(p * shrink) for p in prices]
         if not new or bound >= min(best, -int(-value // 1)):
             break
-    chosen, _ = cover(
+    else:
+        work.out("stock rounds")
+    chosen, answer = cover(
         [(float(sources[s].cost), _terms(s, o, len(wanted), limited)) for s, o in columns], rows, below=best - 1,
-        nodes=NODES,
+        nodes=work["stock choice"],
     )  # fmt: skip
+    if answer.cut_short:
+        work.out("stock choice")
     if chosen:
         taken = [columns[c] for c, times in enumerate(chosen) for _ in range(times)]
         best = sum(sources[s].cost for s, _ in taken)
@@ -118,13 +128,15 @@ def choose_stock(demand: Sequence[int], sizes: Sequence[int], sources: Sequence[
             break
         chosen, answer = cover(
             [(float(sources[s].cost), _terms(s, o, len(wanted), limited)) for s, o in found_all], rows, below=best - 1,
-            nodes=NODES,
+            nodes=work["stock choice"],
         )  # fmt: skip
         if chosen:
             taken = [found_all[c] for c, times in enumerate(chosen) for _ in range(times)]
             best = sum(sources[s].cost for s, _ in taken)
         else:
             bound = best if answer.infeasible else bound
+            if answer.cut_short:
+                work.out("stock choice")
             break
     return Choice(taken, best, min(bound, best))
 

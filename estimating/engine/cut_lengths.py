@@ -14,12 +14,10 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from estimating.engine.limits import Work
 from estimating.engine.linear import Master, cover
 
 PRICE_SCALE = 1 << 24
-MOST_ROUNDS = 400
-MOST_PATTERNS = 20_000
-MOST_STEPS = 400_000
 
 
 @dataclass(frozen=True)
@@ -30,13 +28,15 @@ class LengthPlan:
     bound: int
     too_long: list[int]
     """Indices of pieces longer than the stock; they are in no bar."""
+    stopped_by: str = ""
+    """Limits that kept the search from proving more, in words."""
 
     @property
     def proven(self) -> bool:
         return not self.too_long and len(self.bars) == self.bound
 
 
-def cut_lengths(pieces: Sequence[int], stock: int, kerf: int = 0) -> LengthPlan:
+def cut_lengths(pieces: Sequence[int], stock: int, kerf: int = 0, *, work: Work | None = None) -> LengthPlan:
     """Cut every piece from as few stock lengths as can be found.
 
     Never more lengths than first-fit decreasing; ``bound`` is what no plan can beat.
@@ -53,6 +53,7 @@ def cut_lengths(pieces: Sequence[int], stock: int, kerf: int = 0) -> LengthPlan:
     too_long = [i for i, piece in enumerate(pieces) if piece > stock]
     fits = [i for i, piece in enumerate(pieces) if piece <= stock]
     room = stock + kerf
+    work = work or Work()
     order = sorted(fits, key=lambda i: (-pieces[i], i))
     sizes = sorted({pieces[i] + kerf for i in fits}, reverse=True)
     demand = [sum(1 for i in fits if pieces[i] + kerf == size) for size in sizes]
@@ -64,7 +65,7 @@ def cut_lengths(pieces: Sequence[int], stock: int, kerf: int = 0) -> LengthPlan:
     patterns = [Counter(bar) for bar in min((first, best_fit), key=len)]
     bound = lower_bound(sizes, demand, room)
     if bound < len(patterns):
-        patterns, bound = _by_patterns(sizes, demand, room, patterns, bound)
+        patterns, bound = _by_patterns(sizes, demand, room, patterns, bound, work)
     waiting: dict[int, list[int]] = {}
     for i in reversed(order):
         waiting.setdefault(pieces[i] + kerf, []).append(i)
@@ -75,7 +76,7 @@ def cut_lengths(pieces: Sequence[int], stock: int, kerf: int = 0) -> LengthPlan:
             bars.append(bar)
     if bound > len(bars):
         raise AssertionError("the bound lies above the plan")
-    return LengthPlan(bars, bound, too_long)
+    return LengthPlan(bars, bound, too_long, work.said() if bound < len(bars) else "")
 
 
 def _first_fit(sizes: Sequence[int], room: int) -> list[list[int]]:
@@ -160,6 +161,7 @@ def price_patterns(
     room: int,
     start: Sequence[Counter[int]],
     good_enough: int | None,
+    work: Work,
     most: Sequence[int] | None = None,
 ) -> tuple[Master, tuple[int, int], list[int]]:
     """Column generation. Gives the master, the best proven bound as (numerator, denominator), and the last prices.
@@ -176,7 +178,7 @@ def price_patterns(
         master.add(1.0, {kind_of[size]: count for size, count in sorted(pattern.items())})
     bound = (0, 1)
     prices = [0] * len(sizes)
-    for _ in range(MOST_ROUNDS):
+    for _ in range(work["length rounds"]):
         _, duals = master.solve()
         prices = [int(d * PRICE_SCALE) for d in duals]
         value, counts = best_pattern(sizes, most, prices, room)
@@ -190,17 +192,21 @@ def price_patterns(
             break
         if not master.add(1.0, {kind: count for kind, count in enumerate(counts) if count}):
             break
+    else:
+        work.out("length rounds")
     return master, bound, prices
 
 
 def _by_patterns(
-    sizes: list[int], demand: list[int], room: int, plan: list[Counter[int]], bound: int
+    sizes: list[int], demand: list[int], room: int, plan: list[Counter[int]], bound: int, work: Work
 ) -> tuple[list[Counter[int]], int]:
-    master, found, prices = price_patterns(sizes, demand, room, plan, len(plan))
+    master, found, prices = price_patterns(sizes, demand, room, plan, len(plan), work)
     bound = max(bound, -(-found[0] // found[1]))
     if bound >= len(plan):
         return plan, len(plan)
-    counts, _ = cover(master.columns, demand, below=None, nodes=2_000)
+    counts, answer = cover(master.columns, demand, below=None, nodes=work["length choice"])
+    if answer.cut_short:
+        work.out("length choice")
     plan = _better(plan, _drawn(master.columns, counts, sizes, demand))
     while bound < len(plan):
         # A plan of at most ``target`` lengths can use only patterns whose reduced cost is within the gap.
@@ -208,17 +214,18 @@ def _by_patterns(
         total = sum(p * d for p, d in zip(prices, demand, strict=True))
         dearest = max(PRICE_SCALE, best_pattern(sizes, demand, prices, room)[0])
         slack = target * dearest - total
-        columns, complete = near_patterns(sizes, demand, prices, room, dearest - slack)
+        columns, complete = near_patterns(sizes, demand, prices, room, dearest - slack, work)
         if not complete:
-            counts, _ = cover([*master.columns, *columns], demand, below=target, nodes=2_000)
+            counts, _ = cover([*master.columns, *columns], demand, below=target, nodes=work["length choice"])
             plan = _better(plan, _drawn([*master.columns, *columns], counts, sizes, demand))
             break
-        counts, answer = cover(columns, demand, below=target, nodes=10_000)
+        counts, answer = cover(columns, demand, below=target, nodes=work["length proof"])
         if answer.infeasible:
             bound = len(plan)
         elif counts:
             plan = _better(plan, _drawn(columns, counts, sizes, demand))
         else:
+            work.out("length proof")
             break
     return plan, min(bound, len(plan))
 
@@ -247,7 +254,7 @@ def _drawn(
 
 
 def near_patterns(
-    sizes: Sequence[int], demand: Sequence[int], prices: Sequence[int], room: int, least: int
+    sizes: Sequence[int], demand: Sequence[int], prices: Sequence[int], room: int, least: int, work: Work
 ) -> tuple[list[tuple[float, dict[int, int]]], bool]:
     """Every maximal pattern worth at least ``least``; False in second place when the limits cut the list short."""
     import numpy as np
@@ -271,7 +278,8 @@ def near_patterns(
     stack: list[tuple[int, int, int, tuple[tuple[int, int], ...]]] = [(0, room, 0, ())]
     while stack:
         steps += 1
-        if steps > MOST_STEPS or len(found) > MOST_PATTERNS:
+        if steps > work["length steps"] or len(found) > work["length patterns"]:
+            work.out("length steps" if steps > work["length steps"] else "length patterns")
             return found, False
         kind, free, worth, chosen = stack.pop()
         if worth + int(suffix[kind][free]) < least:

@@ -16,7 +16,6 @@ from estimating.engine.best_sheet import Cut
 from estimating.engine.cut_choice import Choice, Offer, Priced, Pricing, Source, choose_stock
 from estimating.engine.cut_lengths import best_pattern, near_patterns
 from estimating.engine.cut_parts import (
-    LIMITED,
     STEPS_PER_MM,
     FirstCuts,
     Wanted,
@@ -28,10 +27,9 @@ from estimating.engine.cut_parts import (
 )
 from estimating.engine.cut_patterns import PatternSearch
 from estimating.engine.cut_rests import Made, Rest, cuts_made
+from estimating.engine.limits import LimitName, Work, stopped_after
 from estimating.engine.types import CutDemand, CutPiece, CutPlan, CutStock, MadeCut, Product, Remnant
 
-JOINS = 400_000
-ALL_JOINS = 3_000_000
 Box = tuple[int, int]
 
 
@@ -56,7 +54,12 @@ class _Stock:
 
 
 def mixed_plan(
-    product: Product, need: Wanted, others: Sequence[Product], remnants: Sequence[Remnant], made: Sequence[MadeCut]
+    product: Product,
+    need: Wanted,
+    others: Sequence[Product],
+    remnants: Sequence[Remnant],
+    made: Sequence[MadeCut],
+    work: Work | None = None,
 ) -> CutPlan:
     """Cut a product's pieces from its own size, from ``others``, from remnants and from what is left of ``made``."""
     flat = product.form == "length"
@@ -81,10 +84,11 @@ def mixed_plan(
     waiting: dict[Box, list[tuple[CutDemand, Box]]] = {}
     for demand, size in reversed(todo):
         waiting.setdefault(_kind(size, turns=turns), []).append((demand, size))
-    pricing = _lengths(kinds, stock, kerf) if flat else _sheets(kinds, stock, kerf, product)
+    work = work or Work()
+    pricing = _lengths(kinds, stock, kerf, work) if flat else _sheets(kinds, stock, kerf, product, work)
     choice = choose_stock(
         [len(waiting[k]) for k in kinds], [a * b for a, b in kinds],
-        [Source(s.cost, s.number) for s in stock], pricing,
+        [Source(s.cost, s.number) for s in stock], pricing, work,
     )  # fmt: skip
     taken = _used_first(choice, stock, [len(waiting[k]) for k in kinds], [a * b for a, b in kinds], pricing)
     drawn: list[CutStock] = list(cut.stock)
@@ -101,7 +105,7 @@ def mixed_plan(
         )  # fmt: skip
         drawn.append(first)
     cost = sum(s.cost for one in drawn if one.source == "new" for s in news if s.product == (one.product or product.id))
-    return _summed(product, drawn, stock, cut, (cost, choice.bound), reasons, flat=flat)
+    return _summed(product, drawn, stock, cut, (cost, choice.bound), reasons, work.said(), flat=flat)
 
 
 def _used_first(
@@ -170,7 +174,7 @@ def _left_over(remnants: Sequence[Remnant], width: int | None) -> list[_Stock]:
 # ---------------------------------------------------------------- patterns
 
 
-def _lengths(kinds: list[Box], stock: Sequence[_Stock], kerf: int) -> Pricing:
+def _lengths(kinds: list[Box], stock: Sequence[_Stock], kerf: int, work: Work) -> Pricing:
     raised = [a + kerf for a, _ in kinds]
 
     def price(source: int, prices: list[int], most: list[int], least: int, *, every: bool = False) -> Priced:
@@ -179,7 +183,7 @@ def _lengths(kinds: list[Box], stock: Sequence[_Stock], kerf: int) -> Pricing:
         value, counts = best_pattern(raised, most, here, room)
         if not every:
             return Priced([Offer(value, tuple(counts), None)] if value > least else [], value, False)
-        listed, complete = near_patterns(raised, most, here, room, least + 1)
+        listed, complete = near_patterns(raised, most, here, room, least + 1, work)
         offers = [
             Offer(0, tuple(pattern.get(k, 0) for k in range(len(kinds))), None)
             for _, pattern in listed
@@ -190,7 +194,7 @@ def _lengths(kinds: list[Box], stock: Sequence[_Stock], kerf: int) -> Pricing:
     return price
 
 
-def _sheets(kinds: list[Box], stock: Sequence[_Stock], kerf: int, product: Product) -> Pricing:
+def _sheets(kinds: list[Box], stock: Sequence[_Stock], kerf: int, product: Product, work: Work) -> Pricing:
     raised = [(a + kerf, b + kerf) for a, b in kinds]
     strips = product.cuts == "rips, then crosscuts"
     made: dict[Box, PatternSearch] = {}
@@ -201,8 +205,13 @@ def _sheets(kinds: list[Box], stock: Sequence[_Stock], kerf: int, product: Produ
             return Priced([], 0, True)
         if room not in made:
             made[room] = PatternSearch(raised, room, turns=product.turns, strips=strips)
-        joins = ALL_JOINS if every else JOINS
-        found = made[room].search(prices, most, least=least, joins=joins, only_best=least == 0 and not every)
+        limit: LimitName = "stock proof joins" if every else "stock joins"
+        best = least == 0 and not every
+        found = made[room].search(
+            prices, most, least=least, joins=work[limit], listed=work["patterns listed"], only_best=best
+        )
+        if not found.complete:
+            work.out(limit if found.joins >= work[limit] else "patterns listed")
         return Priced([Offer(p.value, p.counts, p.cuts) for p in found.patterns], max(found.ceiling, 0), found.complete)
 
     return price
@@ -256,7 +265,7 @@ def _draw(
 
 def _summed(
     product: Product, drawn: list[CutStock], stock: list[_Stock], made: Made, costs: tuple[int, int],
-    reasons: list[Reason], *, flat: bool,
+    reasons: list[Reason], limits: str, *, flat: bool,
 ) -> CutPlan:  # fmt: skip
     cost, cost_bound = costs
     short, long = (steps(k) for k in keeps(product))
@@ -298,8 +307,8 @@ def _summed(
     if status == "feasible":
         text = (
             f"{product.name}: the stock drawn is reckoned at {cost}; no plan could be below {cost_bound}, "
-            f"{100 * (cost - cost_bound) / cost:.1f} % less. {LIMITED}"
-        )
+            f"{100 * (cost - cost_bound) / cost:.1f} % less. {stopped_after(limits)}"
+        ).rstrip()
         reasons = [*reasons, Reason(code="cut plan not proven best", where=product.id, text=text)]
     if taken:
         text = f"{product.name}: {len(taken)} of what is in stock is used before anything new"
@@ -311,4 +320,5 @@ def _summed(
         scrap_area=snap(scrap / scale),
         waste_area=snap((total - used) / scale), waste_share=snap((total - used) / total, 0.0001) if total else 0.0,
         reasons=reasons, cost=float(cost), cost_bound=float(cost_bound),
+        stopped_by=limits if status == "feasible" else "",
     )  # fmt: skip

@@ -9,6 +9,7 @@ from typing import Literal
 
 from buildout.units.value import Reason, Status, snap
 from estimating.engine.cut_order import Rect, free_rectangles
+from estimating.engine.limits import stopped_after
 from estimating.engine.said import length as said
 from estimating.engine.types import CutDemand, CutPiece, CutPlan, CutStock, Product
 
@@ -24,8 +25,6 @@ KEEP_COVER = 1828.8
 HAIR = 25.4 / 32
 """mm; half a sixteenth of an inch, the finest mark of a tape. Less than this can be neither marked nor sawn off, so a
 piece this much short of its stock's end is left as long as the stock. Common practice, no published source."""
-
-LIMITED = "The search stops after a fixed amount of work, the same on every machine."
 
 
 @dataclass
@@ -101,9 +100,12 @@ def too_large(product: Product, demands: Sequence[CutDemand]) -> list[Reason]:
 
 def finished(
     product: Product, form: str, *, value: float, bound: float, stock: list[CutStock], areas: tuple[int, int, int, int],
-    scale: int, large: list[Reason], unit: str,
+    scale: int, large: list[Reason], unit: str, stopped: str,
 ) -> CutPlan:  # fmt: skip
-    """``areas``: pieces, offcuts, kerf, scrap in whole steps; ``scale`` of them make one mm² (or mm)."""
+    """``areas``: pieces, offcuts, kerf, scrap in whole steps; ``scale`` of them make one mm² (or mm).
+
+    ``stopped``: limits the search ran into, in words.
+    """
     used, offcut, kerf, scrap = (snap(a / scale) for a in areas)
     waste_count = areas[1] + areas[2] + areas[3]
     total = areas[0] + waste_count
@@ -116,8 +118,8 @@ def finished(
                 where=product.id,
                 text=(
                     f"{product.name}: {_drawn(value, unit)} drawn; no plan could need less than "
-                    f"{_drawn(bound, unit)}, {100 * (value - bound) / value:.1f} % below. {LIMITED}"
-                ),
+                    f"{_drawn(bound, unit)}, {100 * (value - bound) / value:.1f} % below. {stopped_after(stopped)}"
+                ).rstrip(),
             )
         )
     status: Status = "infeasible" if large else "proven" if proven else "feasible"
@@ -125,6 +127,7 @@ def finished(
         product=product.id, form=form, status=status, value=value, bound=bound, stock=stock,  # type: ignore[arg-type]
         used_area=used, offcut_area=offcut, kerf_area=kerf, scrap_area=scrap, waste_area=snap(waste_count / scale),
         waste_share=snap(waste_count / total, 0.0001) if total else 0.0, reasons=reasons,
+        stopped_by=stopped if status == "feasible" else "",
     )  # fmt: skip
 
 

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import Any, overload
 
 from estimating.engine.best_sheet import BestSheet, Cut
+from estimating.engine.limits import LIMITS
 
 BOUND_POINTS = 120
 """Cut positions per side in the bound; where sizes give more, they are rounded down to a coarser grid."""
@@ -122,12 +123,19 @@ class PatternSearch:
         return rest
 
     def search(
-        self, prices: Sequence[int], most: Sequence[int], *, least: int = 0, joins: int, only_best: bool = False
+        self,
+        prices: Sequence[int],
+        most: Sequence[int],
+        *,
+        least: int = 0,
+        joins: int,
+        listed: int = 0,
+        only_best: bool = False,
     ) -> Found:
         """Patterns worth more than ``least`` with at most ``most`` of each kind; ``only_best``: the best alone.
 
-        ``joins`` limits the work. Only rectangles that could still grow into such a pattern are kept, and of
-        those with the same pieces only the ones not larger than another.
+        ``joins`` limits the work, ``listed`` the patterns given (0: the usual limit). Only rectangles that could still
+        grow into such a pattern are kept, and of those with the same pieces only the ones not larger than another.
         """
         import numpy as np
 
@@ -218,7 +226,7 @@ class PatternSearch:
                 top.setdefault(counts.rows[number].tobytes(), number)
         order = sorted(top.values(), key=lambda i: (-int(worth.rows[i, 0]), i))
         highest = int(worth.rows[order[0], 0]) if order else least
-        chosen = order[:MOST_PATTERNS]
+        chosen = order[: listed or LIMITS["patterns listed"].most]
 
         def draw(place: int) -> Pattern:
             number = chosen[place]
@@ -228,7 +236,7 @@ class PatternSearch:
 
         ceiling = highest if complete else max(highest, -heap[0][0])
         patterns = Patterns(counts.rows[chosen], draw)
-        return Found(patterns, ceiling, complete and len(order) <= MOST_PATTERNS, work)
+        return Found(patterns, ceiling, complete and len(order) == len(chosen), work)
 
     def _by_area(self, prices: Sequence[int], most: Sequence[int]) -> tuple[list[float], list[float]]:
         """Corners of the curve: the most that pieces can be worth on so much area, the dearest for their size first."""
@@ -245,9 +253,6 @@ class PatternSearch:
             return ("piece", first, int(size[number, 0]), int(size[number, 1]))
         at = int(size[first, 0 if name == "x" else 1])
         return (name, at, self._cuts(first, made, size), self._cuts(second, made, size))
-
-
-MOST_PATTERNS = 30_000
 
 
 class _Rows:

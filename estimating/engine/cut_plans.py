@@ -31,6 +31,7 @@ from estimating.engine.cut_parts import (
 from estimating.engine.cut_roll_plan import roll_plan
 from estimating.engine.cut_sheets import cut_sheets
 from estimating.engine.frame_run import shared_out
+from estimating.engine.limits import LimitName, Work
 from estimating.engine.low_walls import cap_boards
 from estimating.engine.roll_widths import cheapest_width
 from estimating.engine.types import (
@@ -57,8 +58,9 @@ def plan_cuts(
     wall_systems: list[WallSystem],
     remnants: Sequence[Remnant] = (),
     made: Sequence[MadeCut] = (),
+    limits: Mapping[LimitName, int] | None = None,
 ) -> CutPlans:
-    """Plan the cutting of everything the layouts ask for.
+    """Plan the cutting of everything the layouts ask for. ``limits``: others than the usual ones of the search.
 
     ``remnants`` are used before anything new is drawn. ``made``: what was cut already stays as it is; pieces of it that
     are still wanted are taken, and what is left of it is cut from again.
@@ -76,7 +78,7 @@ def plan_cuts(
             wanted.setdefault(cut.product, Wanted())
     reasons += _unknown_stock(products, remnants, made)
     plans = [
-        _ordered(_plan(products[item], need, products, remnants, made), products)
+        _ordered(_plan(products[item], need, products, remnants, made, Work(limits)), products)
         for item, need in sorted(wanted.items())
     ]
     states = [plan.status for plan in plans] + (["infeasible"] if any(r.severity == "stop" for r in reasons) else [])
@@ -205,6 +207,7 @@ def _plan(
     products: Mapping[str, Product],
     remnants: Sequence[Remnant],
     made: Sequence[MadeCut],
+    work: Work,
 ) -> CutPlan:
     others = [products[i] for i in product.also_sold if i in products and i != product.id]
     group = {product.id, *(other.id for other in others)}
@@ -217,20 +220,22 @@ def _plan(
         todo = "Keep it for repairs, or say in the product that lots do not matter"
         left_lying.append(Reason(code="shade lots", where=product.id, text=text, todo=todo))
         stock = []
-    plan = _drawn_from(product, need, others, stock, cut)
+    plan = _drawn_from(product, need, others, stock, cut, work)
     return msgspec.structs.replace(plan, reasons=[*plan.reasons, *left_lying]) if left_lying else plan
 
 
 def _drawn_from(
-    product: Product, need: Wanted, others: list[Product], stock: list[Remnant], cut: list[MadeCut]
+    product: Product, need: Wanted, others: list[Product], stock: list[Remnant], cut: list[MadeCut], work: Work
 ) -> CutPlan:
     if product.form != "roll" and (others or stock or cut or product.cuts != "any straight cut"):
-        return mixed_plan(product, need, others, stock, cut)
+        return mixed_plan(product, need, others, stock, cut, work)
     if product.form == "sheet":
-        return _sheet_plan(product, need)
+        return _sheet_plan(product, need, work)
     if product.form == "roll":
-        return cheapest_width(product, need, others, stock, cut) if others else roll_plan(product, need, stock, cut)
-    return _length_plan(product, need)
+        if others:
+            return cheapest_width(product, need, others, stock, cut, work)
+        return roll_plan(product, need, stock, cut, work)
+    return _length_plan(product, need, work)
 
 
 def _ordered(plan: CutPlan, products: Mapping[str, Product]) -> CutPlan:
@@ -266,7 +271,7 @@ def _ordered(plan: CutPlan, products: Mapping[str, Product]) -> CutPlan:
     return msgspec.structs.replace(plan, stock=stock, bought=bought)
 
 
-def _sheet_plan(product: Product, need: Wanted) -> CutPlan:
+def _sheet_plan(product: Product, need: Wanted, work: Work) -> CutPlan:
     if product.length is None or product.width is None:
         return missing(product, "sheet", "length and width")
     length, width = steps(product.length.mm), steps(product.width.mm)
@@ -274,7 +279,7 @@ def _sheet_plan(product: Product, need: Wanted) -> CutPlan:
     kerf = steps(product.kerf.mm) if product.kerf else 0
     room = (length - 2 * trim, width - 2 * trim)
     sizes = [(steps(d.length), steps(d.width)) for d in need.pieces]
-    plan = cut_sheets(sizes, room, kerf=kerf, turns=product.turns)
+    plan = cut_sheets(sizes, room, kerf=kerf, turns=product.turns, work=work)
     keep, first_cut = keeps(product), FirstCuts(product)
     stock: list[CutStock] = []
     used = offcuts = kerfs = scrap = 0
@@ -309,11 +314,11 @@ def _sheet_plan(product: Product, need: Wanted) -> CutPlan:
     return finished(
         product, "sheet", value=float(len(stock)), bound=float(plan.bound + len(need.whole)), stock=stock,
         areas=(used, offcuts, kerfs, scrap), scale=STEPS_PER_MM**2,
-        large=too_large(product, [need.pieces[i] for i in plan.too_big]), unit="sheets",
+        large=too_large(product, [need.pieces[i] for i in plan.too_big]), unit="sheets", stopped=plan.stopped_by,
     )  # fmt: skip
 
 
-def _length_plan(product: Product, need: Wanted) -> CutPlan:
+def _length_plan(product: Product, need: Wanted, work: Work) -> CutPlan:
     if product.length is None:
         return missing(product, "length", "length")
     length = steps(product.length.mm)
@@ -323,7 +328,7 @@ def _length_plan(product: Product, need: Wanted) -> CutPlan:
     # Butted parts are as long as the stock; a trimmed end would make them too long by a hair, so trim is
     # only taken where the pieces leave room for it.
     sizes = [steps(d.length) for d in need.pieces]
-    plan = cut_lengths(sizes, length - 2 * trim, kerf)
+    plan = cut_lengths(sizes, length - 2 * trim, kerf, work=work)
     stock: list[CutStock] = []
     used = offcuts = kerfs = scrap = 0
     for bar in plan.bars:
@@ -350,5 +355,5 @@ def _length_plan(product: Product, need: Wanted) -> CutPlan:
     return finished(
         product, "length", value=float(len(stock)), bound=float(plan.bound), stock=stock,
         areas=(used, offcuts, kerfs, scrap), scale=STEPS_PER_MM,
-        large=too_large(product, [need.pieces[i] for i in plan.too_long]), unit="lengths",
+        large=too_large(product, [need.pieces[i] for i in plan.too_long]), unit="lengths", stopped=plan.stopped_by,
     )  # fmt: skip

@@ -11,6 +11,7 @@ from estimating.engine.cut_order import free_rectangles
 from estimating.engine.cut_parts import STEPS_PER_MM, Wanted, finished, keeps, missing, mm, steps, too_large
 from estimating.engine.cut_rests import Rest, cuts_made
 from estimating.engine.cut_rolls import Level, cut_rolls, fill_length
+from estimating.engine.limits import Work
 from estimating.engine.types import CutDemand, CutPiece, CutPlan, CutStock, MadeCut, Product, Remnant
 
 Wish = tuple[CutDemand, tuple[int, int]]
@@ -40,7 +41,11 @@ class _Sum:
 
 
 def roll_plan(
-    product: Product, need: Wanted, remnants: Sequence[Remnant] = (), made: Sequence[MadeCut] = ()
+    product: Product,
+    need: Wanted,
+    remnants: Sequence[Remnant] = (),
+    made: Sequence[MadeCut] = (),
+    work: Work | None = None,
 ) -> CutPlan:
     """Cut a product's blanks from remnants first and then from rolls; ``made`` is kept as it was cut.
 
@@ -52,6 +57,7 @@ def roll_plan(
     width = steps(product.width.mm)
     trim = steps(product.trim.mm) if product.trim else 0
     roll = steps(product.length.mm) - 2 * trim if product.length else None
+    work = work or Work()
     total = _Sum(product)
     wishes: list[Wish] = [(d, (steps(d.length), steps(d.width))) for d in need.pieces]
     cut = cuts_made(product, made, wishes)
@@ -69,7 +75,7 @@ def roll_plan(
     spared = taken = 0
     for name, long, across, rest in lying:
         spared += long + total.kerf
-        fit = fill_length([size for _, size in wishes], long, across, total.kerf)
+        fit = fill_length([size for _, size in wishes], long, across, total.kerf, work)
         if fit is None:
             if rest is not None:
                 total.offcuts += long * across
@@ -81,7 +87,7 @@ def roll_plan(
         wishes = [w for k, w in enumerate(wishes) if k not in inside]
         run = sum(level.length for level in levels) + total.kerf * len(levels)
         _stock(total, pieces, long, across, min(run, long), long, name, rest)
-    plan = cut_rolls([size for _, size in wishes], width, roll=roll, kerf=total.kerf)
+    plan = cut_rolls([size for _, size in wishes], width, roll=roll, kerf=total.kerf, work=work)
     for levels in plan.rolls:
         run = sum(level.length + total.kerf for level in levels) + 2 * trim
         pieces = total.cut(levels, wishes, trim)
@@ -96,7 +102,7 @@ def roll_plan(
     result = finished(
         product, "roll", value=mm(drawn), bound=mm(min(least, drawn)), stock=total.stock,
         areas=(total.used, total.offcuts, total.dust, total.scrap), scale=STEPS_PER_MM**2,
-        large=too_large(product, [demand for demand, _ in large]), unit="mm",
+        large=too_large(product, [demand for demand, _ in large]), unit="mm", stopped=work.said(),
     )  # fmt: skip
     reasons = list(result.reasons)
     if taken:

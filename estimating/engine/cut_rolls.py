@@ -19,12 +19,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from estimating.engine.cut_lengths import cut_lengths, price_patterns
+from estimating.engine.limits import Work
 from estimating.engine.linear import cover
 
-ORDERS = 120
-POOLED = (16, 48, ORDERS)
-"""After so many orders the cheapest cover is chosen from the levels seen so far."""
-LENGTH_ORDERS = 20
+POOLED = (16, 48)
+"""After so many orders, and after the last, the cheapest cover is chosen from the levels seen so far."""
 SEED = 11
 
 
@@ -53,13 +52,17 @@ class RollPlan:
     too_big: list[int]
     rolls_bound: int = 0
     """Fewest rolls of the stated length; 1 where none is stated."""
+    stopped_by: str = ""
+    """Limits that kept the search from proving more, in words."""
 
     @property
     def proven(self) -> bool:
         return not self.too_big and self.drawn == self.bound
 
 
-def cut_rolls(pieces: Sequence[tuple[int, int]], width: int, *, roll: int | None = None, kerf: int = 0) -> RollPlan:
+def cut_rolls(
+    pieces: Sequence[tuple[int, int]], width: int, *, roll: int | None = None, kerf: int = 0, work: Work | None = None
+) -> RollPlan:
     """Cut every blank (length, width) from goods ``width`` wide.
 
     ``roll``: usable length of one roll; None when cut to order. Raises ValueError for sizes below 1.
@@ -80,9 +83,10 @@ def cut_rolls(pieces: Sequence[tuple[int, int]], width: int, *, roll: int | None
     alone = [i for i in fits if pieces[i][1] + kerf + narrowest > width]
     shared = [i for i in fits if pieces[i][1] + kerf + narrowest <= width]
     ends = sum(pieces[i][0] + kerf for i in alone)
-    bound = _bound(pieces, shared, width, kerf) if shared else 0
+    work = work or Work()
+    bound = _bound(pieces, shared, width, kerf, work) if shared else 0
     levels = [Level(pieces[i][0], [Blank(i, 0, 0)]) for i in alone]
-    levels += _levels(pieces, shared, width, kerf, bound, roll) if shared else []
+    levels += _levels(pieces, shared, width, kerf, bound, roll, work) if shared else []
     bound += ends
     drawn = sum(level.length + kerf for level in levels)
     if drawn < bound:
@@ -93,7 +97,8 @@ def cut_rolls(pieces: Sequence[tuple[int, int]], width: int, *, roll: int | None
     else:
         packed = cut_lengths([level.length for level in levels], roll, kerf)
         rolls = [[levels[k] for k in bar] for bar in packed.bars]
-    return RollPlan(rolls, drawn, bound, too_big, min(len(rolls), _rolls_bound(pieces, fits, width, roll, kerf, bound)))
+    fewest = min(len(rolls), _rolls_bound(pieces, fits, width, roll, kerf, bound))
+    return RollPlan(rolls, drawn, bound, too_big, fewest, work.said() if bound < drawn else "")
 
 
 def _rolls_bound(
@@ -105,24 +110,25 @@ def _rolls_bound(
     return max(-(-bound // (roll + kerf)), cut_lengths(wide, roll, kerf).bound)
 
 
-def _bound(pieces: Sequence[tuple[int, int]], fits: list[int], width: int, kerf: int) -> int:
+def _bound(pieces: Sequence[tuple[int, int]], fits: list[int], width: int, kerf: int, work: Work) -> int:
     longest = max(pieces[i][0] for i in fits) + kerf
     kinds = Counter((pieces[i][1] + kerf, pieces[i][0] + kerf) for i in fits)
     sizes = sorted(kinds, reverse=True)
     demand = [long * kinds[wide, long] for wide, long in sizes]
     most = [kinds[size] for size in sizes]
-    _, (top, below), _ = price_patterns([wide for wide, _ in sizes], demand, width + kerf, [], None, most)
+    _, (top, below), _ = price_patterns([wide for wide, _ in sizes], demand, width + kerf, [], None, work, most)
     return max(longest, -(-top // below))
 
 
 def _levels(
-    pieces: Sequence[tuple[int, int]], fits: list[int], width: int, kerf: int, bound: int, roll: int | None
+    pieces: Sequence[tuple[int, int]], fits: list[int], width: int, kerf: int, bound: int, roll: int | None, work: Work
 ) -> list[Level]:
     draw = random.Random(SEED)  # noqa: S311  # repeatable search, no secret
     best: list[Level] = []
     best_length = 0
     pool: dict[tuple[tuple[int, int], ...], Level] = {}
-    for attempt in range(ORDERS):
+    orders = work["roll orders"]
+    for attempt in range(orders):
         jitter = {i: 1.0 if attempt < 3 else 1.0 + 0.3 * (draw.random() - 0.5) for i in fits}
         sign = (-1, 1, 0)[attempt % 3]
         order = sorted(fits, key=lambda i, j=jitter, s=sign: (-pieces[i][0] * j[i], s * pieces[i][1], i))  # type: ignore[misc]
@@ -133,10 +139,12 @@ def _levels(
             pool.setdefault(tuple(sorted(pieces[b.piece] for b in level.blanks)), level)
         if not best or length < best_length:
             best, best_length = levels, length
-        if best_length > bound and attempt + 1 in POOLED:
-            best, best_length = _from_pool(pieces, fits, kerf, list(pool.items()), best, best_length)
+        if best_length > bound and attempt + 1 in (*POOLED, orders):
+            best, best_length = _from_pool(pieces, fits, kerf, list(pool.items()), best, best_length, work)
         if best_length <= bound:
             break
+    else:
+        work.out("roll orders")
     return best
 
 
@@ -189,7 +197,7 @@ def _fill(
 
 
 def fill_length(
-    pieces: Sequence[tuple[int, int]], length: int, width: int, kerf: int
+    pieces: Sequence[tuple[int, int]], length: int, width: int, kerf: int, work: Work | None = None
 ) -> tuple[list[Level], set[int]] | None:
     """Levels that use up most of one piece of goods ``length`` × ``width``, and the blanks in them; None: none fits.
 
@@ -200,13 +208,19 @@ def fill_length(
     fits = [i for i, (a, b) in enumerate(pieces) if a <= length and b <= width]
     best: tuple[int, list[Level]] = (0, [])
     draw = random.Random(SEED)  # noqa: S311  # repeatable search, no secret
-    for attempt in range(LENGTH_ORDERS if fits else 0):
+    work = work or Work()
+    for attempt in range(work["remnant orders"] if fits else 0):
         jitter = {i: 1.0 + (0.4 * (draw.random() - 0.5) if attempt else 0.0) for i in fits}
         order = sorted(fits, key=lambda i, j=jitter: (-pieces[i][0] * pieces[i][1] * j[i], i))  # type: ignore[misc]
         levels = _fill(pieces, order, width, kerf, [0] * len(fits), length, total=length)
         area = sum(pieces[b.piece][0] * pieces[b.piece][1] for level in levels for b in level.blanks)
         if area > best[0]:
             best = (area, levels)
+        if len(fits) == 1 or area == length * width:
+            break
+    else:
+        if fits:
+            work.out("remnant orders")
     return (best[1], {b.piece for level in best[1] for b in level.blanks}) if best[1] else None
 
 
@@ -217,6 +231,7 @@ def _from_pool(
     pool: list[tuple[tuple[tuple[int, int], ...], Level]],
     best: list[Level],
     best_length: int,
+    work: Work,
 ) -> tuple[list[Level], int]:
     kinds = sorted({pieces[i] for i in fits})
     number = {kind: k for k, kind in enumerate(kinds)}
@@ -229,7 +244,11 @@ def _from_pool(
         for kind in key:
             counts[number[kind]] = counts.get(number[kind], 0) + 1
         columns.append((float(level.length + kerf), counts))
-    chosen, _ = cover(columns, [len(waiting[kind]) for kind in kinds], below=best_length - 1, nodes=500)
+    chosen, answer = cover(
+        columns, [len(waiting[kind]) for kind in kinds], below=best_length - 1, nodes=work["roll choice"]
+    )
+    if answer.cut_short:
+        work.out("roll choice")
     levels = []
     for (_, level), times in zip(pool, chosen, strict=False):
         for _ in range(times):

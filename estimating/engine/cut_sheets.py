@@ -21,34 +21,23 @@ from itertools import product
 
 from estimating.engine.best_sheet import BestSheet, Cut
 from estimating.engine.cut_patterns import PatternSearch
+from estimating.engine.limits import Work
 from estimating.engine.linear import Master, cover
 from estimating.engine.sheet_bound import fewest_sheets
 
 PRICE_SCALE = 1 << 24
-PATTERN_WORK = 6_000_000
-DIVE_WORK = 8_000_000
-"""Pairs of rectangles looked at in pricing and diving before they stop with what they have."""
 SEARCH_WORK = 20_000
-"""What one search costs beside its pairs, in the same unit."""
+"""What one search costs beside its pairs of parts, in the same unit."""
 FREE_POINTS = 150
-FREE_ROUNDS = 80
 PULL = 0.6
-ROUND_JOINS = 200_000
-LIFT_ROUNDS = 8
-LIFT_JOINS = 3_000_000
 DIVE_JOINS = 60_000
-PROOF_JOINS = 6_000_000
+"""Pairs of parts looked at in one round of a dive; what it misses a later round may find."""
 FINE_POINTS = 240
 """Cut positions per side once coarser ones no longer find or bound anything."""
 COLUMNS = 30
-DIVES = 6
 DIVE_ROUNDS = 3
-CHOICE_NODES = 300
-PROOF_NODES = 3_000
-FIRST_WORK = 8_000
-FITTING_WORK = 150_000
-"""Tries of a piece in a free rectangle before the fitting stops looking for a better order."""
-MIXED_ORDERS = 300
+FIRST_TRIES = 8_000
+"""Tries of a piece in a free space before patterns are priced; the fitting goes on later."""
 SEED = 7
 
 
@@ -78,6 +67,8 @@ class SheetPlan:
     bound: int
     too_big: list[int]
     """Indices of pieces that fit no sheet; they are on none."""
+    stopped_by: str = ""
+    """Limits that kept the search from proving more, in words."""
 
     @property
     def proven(self) -> bool:
@@ -85,7 +76,12 @@ class SheetPlan:
 
 
 def cut_sheets(
-    pieces: Sequence[tuple[int, int]], sheet: tuple[int, int], *, kerf: int = 0, turns: bool = True
+    pieces: Sequence[tuple[int, int]],
+    sheet: tuple[int, int],
+    *,
+    kerf: int = 0,
+    turns: bool = True,
+    work: Work | None = None,
 ) -> SheetPlan:
     """Cut every piece (length, width) from as few sheets as can be found.
 
@@ -104,22 +100,24 @@ def cut_sheets(
         return SheetPlan([], 0, too_big)
     raised, room = _kinds(pieces, fits, kerf, turns), (sheet[0] + kerf, sheet[1] + kerf)
     bound = -(-sum(a * b * count for (a, b), count in raised.items()) // (room[0] * room[1]))
-    sheets = _fit_all(pieces, fits, sheet, kerf, turns, bound, work=0)
+    work = work or Work()
+    sheets = _fit_all(pieces, fits, sheet, kerf, turns, bound, tries=0)
     if bound < len(sheets):
         bound = max(bound, fewest_sheets(list(raised), list(raised.values()), room, turns=turns))
     if bound < len(sheets):
-        sheets = _fit_all(pieces, fits, sheet, kerf, turns, bound, work=FIRST_WORK)
+        sheets = _fit_all(pieces, fits, sheet, kerf, turns, bound, tries=min(FIRST_TRIES, work["fitting tries"]))
     if bound < len(sheets):
-        pool = _pool(pieces, fits, sheet, kerf, turns)
+        pool = _pool(pieces, fits, sheet, kerf, turns, work)
         pool.take(pieces, sheets)
         bound = max(bound, pool.price_unlimited(len(sheets)))
         if bound < len(sheets):
-            sheets = min(sheets, _fit_all(pieces, fits, sheet, kerf, turns, bound, work=FITTING_WORK), key=_rank)
+            more = _fit_all(pieces, fits, sheet, kerf, turns, bound, tries=work["fitting tries"], work=work)
+            sheets = min(sheets, more, key=_rank)
         if bound < len(sheets):
             sheets, bound = _by_patterns(pieces, fits, sheet, kerf, turns, sheets, bound, pool)
     if bound > len(sheets):
         raise AssertionError("the bound lies above the plan")
-    return SheetPlan(sheets, bound, too_big)
+    return SheetPlan(sheets, bound, too_big, work.said() if bound < len(sheets) else "")
 
 
 def _ways(piece: tuple[int, int], room: tuple[int, int], turns: bool) -> list[tuple[int, int, bool]]:
@@ -144,9 +142,11 @@ def _fit_all(
     turns: bool,
     bound: int,
     *,
-    work: int,
+    tries: int,
+    work: Work | None = None,
 ) -> list[Sheet]:
-    """The best of many orders, until one meets the bound or ``work`` is used up."""
+    """The best of many orders, until one meets the bound or ``tries`` are used up."""
+    work = work or Work()
     keys: list[Callable[[int], tuple[int, ...]]] = [
         lambda i: (-pieces[i][0] * pieces[i][1], -max(pieces[i])),
         lambda i: (-pieces[i][0], -pieces[i][1]),
@@ -158,26 +158,34 @@ def _fit_all(
     # The tightest space by area, divided so that the larger part stays whole, mostly needs fewest: it comes first.
     for key, choose, divide in product(keys, ("area", "first", "short"), ("area", "short", "long")):
         order = sorted(fits, key=lambda i, key=key: (key(i), i))  # type: ignore[misc]
-        found, tries = _fit(pieces, order, sheet, kerf, turns, choose, divide)
-        work -= tries
+        found, took = _fit(pieces, order, sheet, kerf, turns, choose, divide)
+        tries -= took
         if best is None or _rank(found) < _rank(best):
             best = found
-        if len(best) <= bound or work <= 0:
+        if len(best) <= bound:
+            return best
+        if tries <= 0:
+            work.out("fitting tries")
             return best
     draw = random.Random(SEED)  # noqa: S311  # repeatable search, no secret
-    for _ in range(MIXED_ORDERS):
-        if best is None or work <= 0:
+    for _ in range(work["fitting orders"]):
+        if best is None:
+            break
+        if tries <= 0:
+            work.out("fitting tries")
             break
         jitter = {i: (1.0 + 0.35 * (draw.random() - 0.5)) for i in fits}
         mixed = sorted(fits, key=lambda i: (-pieces[i][0] * pieces[i][1] * jitter[i], i))
         choose = ("first", "short", "area")[int(draw.random() * 3)]
         divide = ("short", "long", "area")[int(draw.random() * 3)]
-        found, tries = _fit(pieces, mixed, sheet, kerf, turns, choose, divide)
-        work -= tries
+        found, took = _fit(pieces, mixed, sheet, kerf, turns, choose, divide)
+        tries -= took
         if _rank(found) < _rank(best):
             best = found
         if len(best) <= bound:
             break
+    else:
+        work.out("fitting orders")
     return best or []
 
 
@@ -262,10 +270,12 @@ def _kinds(pieces: Sequence[tuple[int, int]], fits: list[int], kerf: int, turns:
     return {(a + kerf, b + kerf): counted[a, b] for a, b in sorted(counted, reverse=True)}
 
 
-def _pool(pieces: Sequence[tuple[int, int]], fits: list[int], sheet: tuple[int, int], kerf: int, turns: bool) -> _Pool:
+def _pool(
+    pieces: Sequence[tuple[int, int]], fits: list[int], sheet: tuple[int, int], kerf: int, turns: bool, work: Work
+) -> _Pool:
     raised = _kinds(pieces, fits, kerf, turns)
     room = (sheet[0] + kerf, sheet[1] + kerf)
-    return _Pool(PatternSearch(list(raised), room, turns=turns), list(raised.values()), kerf)
+    return _Pool(PatternSearch(list(raised), room, turns=turns), list(raised.values()), kerf, work)
 
 
 def _by_patterns(
@@ -313,7 +323,7 @@ def _by_patterns(
     if any(waiting.values()):
         raise AssertionError("the chosen patterns leave pieces over")
     if len(plan) > bound:
-        fresh = _pool(pieces, fits, sheet, kerf, turns)
+        fresh = _pool(pieces, fits, sheet, kerf, turns, pool.limits)
         fresh.take(pieces, plan)
         bound = max(bound, fresh.price_unlimited(len(plan)))
         again, more = _by_patterns(pieces, fits, sheet, kerf, turns, plan, bound, fresh)
@@ -324,12 +334,12 @@ def _by_patterns(
 class _Pool:
     """Patterns seen so far, the work left, and what is to be covered."""
 
-    def __init__(self, search: PatternSearch, demand: list[int], kerf: int) -> None:
-        self.search, self.demand, self.kerf = search, demand, kerf
+    def __init__(self, search: PatternSearch, demand: list[int], kerf: int, limits: Work) -> None:
+        self.search, self.demand, self.kerf, self.limits = search, demand, kerf, limits
         self.cuts: dict[tuple[int, ...], Cut | None] = {}
         """None: as on one of the ``fitted`` sheets."""
         self.fitted: list[Sheet] = []
-        self.work = PATTERN_WORK
+        self.work = limits["pricing joins"]
         area = search.sheet[0] * search.sheet[1]
         self.duals = [PRICE_SCALE * a * b // area for a, b in search.kinds]
         self.ceiling = PRICE_SCALE
@@ -379,7 +389,7 @@ class _Pool:
             # Prices drawn towards the best feasible ones found so far swing less and bound sooner (Wentges,
             # Int. Trans. Oper. Res. 4, 1997).
             prices = [int(pull * c + (1 - pull) * d * PRICE_SCALE) for c, d in zip(self.duals, duals, strict=True)]
-            found = self.search.search(prices, self.demand, least=PRICE_SCALE, joins=ROUND_JOINS)
+            found = self.search.search(prices, self.demand, least=PRICE_SCALE, joins=self.limits["round joins"])
             self.work -= found.joins + SEARCH_WORK
             ceiling = max(PRICE_SCALE, found.ceiling)
             total = sum(p * d for p, d in zip(prices, self.demand, strict=True))
@@ -400,14 +410,18 @@ class _Pool:
             elif pull > 0.05:
                 pull -= PULL / 4
             elif found.complete or self.search.points >= FINE_POINTS:
+                if not found.complete:
+                    self.limits.out("round joins")
                 break
             else:
                 self.search, pull = self.search.finer(FINE_POINTS), PULL
+        else:
+            self.limits.out("pricing joins")
         return self._lifted(master, min(enough, bound + 1), bound)
 
     def _lifted(self, master: Master, target: int, bound: int) -> int:
         """Try to lift the bound to ``target`` at the gentlest prices that could: those just above it in all."""
-        for _ in range(LIFT_ROUNDS):
+        for _ in range(self.limits["raising rounds"]):
             _, duals = master.solve()
             worth = [int(d * PRICE_SCALE) for d in duals]
             high = sum(p * d for p, d in zip(worth, self.demand, strict=True))
@@ -418,7 +432,7 @@ class _Pool:
                 break
             pull = min(1.0, max(0.0, (high - goal) / (high - low))) if high > low else 0.0
             prices = [int(pull * c + (1 - pull) * w) + 1 for c, w in zip(self.duals, worth, strict=True)]
-            found = self.search.search(prices, self.demand, least=PRICE_SCALE, joins=LIFT_JOINS)
+            found = self.search.search(prices, self.demand, least=PRICE_SCALE, joins=self.limits["raising joins"])
             ceiling = max(PRICE_SCALE, found.ceiling)
             total = sum(p * d for p, d in zip(prices, self.demand, strict=True))
             if -(-total // ceiling) >= target:
@@ -428,7 +442,11 @@ class _Pool:
             for pattern in new:
                 master.add(1.0, {k: n for k, n in enumerate(pattern.counts) if n})
             if not new:
+                if not found.complete:
+                    self.limits.out("raising joins")
                 break
+        else:
+            self.limits.out("raising rounds")
         return bound
 
     def price_unlimited(self, enough: int) -> int:
@@ -436,7 +454,7 @@ class _Pool:
         sheet = BestSheet(self.search.kinds, self.search.sheet, turns=self.search.turns, limit=FREE_POINTS)
         master = self._master(self.demand)
         bound = 0
-        for _ in range(FREE_ROUNDS):
+        for _ in range(self.limits["free rounds"]):
             value, duals = master.solve()
             if bound >= min(enough, math.ceil(value - 1e-6)):
                 break
@@ -449,18 +467,22 @@ class _Pool:
                 bound = max(bound, -(-total // ceiling))
             if worth <= PRICE_SCALE + len(prices) or not master.add(1.0, counts):
                 break
+        else:
+            self.limits.out("free rounds")
         return bound
 
     def choose(self, target: int) -> list[tuple[int, ...]]:
         """Patterns of the pool that cover the demand with at most ``target`` sheets, if the search finds any."""
         columns = [(1.0, {k: n for k, n in enumerate(counts) if n}) for counts in self.cuts]
-        counts, _ = cover(columns, self.demand, below=target, nodes=CHOICE_NODES)
+        counts, answer = cover(columns, self.demand, below=target, nodes=self.limits["choice"])
+        if answer.cut_short:
+            self.limits.out("choice")
         return [pattern for pattern, times in zip(self.cuts, counts, strict=False) for _ in range(times)]
 
     def dive(self, bound: int, target: int) -> list[tuple[int, ...]]:
         """Fix the most used pattern of the linear programme, price again for what is left, and so on."""
-        self.work = DIVE_WORK
-        for skip in range(DIVES):
+        self.work = self.limits["dive joins"]
+        for skip in range(self.limits["dives"]):
             left, taken = list(self.demand), list[tuple[int, ...]]()
             while any(left) and len(taken) <= target and self.work > 0:
                 master = self._master(left)
@@ -499,6 +521,10 @@ class _Pool:
                 return taken
             if found_plan := self.choose(target):
                 return found_plan
+            if self.work <= 0:
+                self.limits.out("dive joins")
+                return []
+        self.limits.out("dives")
         return []
 
     def prove(self, target: int, bound: int) -> tuple[list[tuple[int, ...]], int]:
@@ -508,16 +534,20 @@ class _Pool:
         """
         total = sum(p * d for p, d in zip(self.duals, self.demand, strict=True))
         least = self.ceiling - (target * self.ceiling - total) - 1
-        found = self.search.search(self.duals, self.demand, least=max(-1, least), joins=PROOF_JOINS)
-        listed = list(found.patterns)
-        for pattern in listed:
+        joins, listed = self.limits["proof joins"], self.limits["patterns listed"]
+        found = self.search.search(self.duals, self.demand, least=max(-1, least), joins=joins, listed=listed)
+        patterns = list(found.patterns)
+        for pattern in patterns:
             self.add(pattern.counts, pattern.cuts)
         if not found.complete:
+            self.limits.out("proof joins" if found.joins >= joins else "patterns listed")
             return [], bound
-        columns = [(1.0, {k: n for k, n in enumerate(p.counts) if n}) for p in listed]
-        counts, answer = cover(columns, self.demand, below=target, nodes=PROOF_NODES)
+        columns = [(1.0, {k: n for k, n in enumerate(p.counts) if n}) for p in patterns]
+        counts, answer = cover(columns, self.demand, below=target, nodes=self.limits["proof"])
+        if answer.cut_short and not counts:
+            self.limits.out("proof")
         if counts:
-            return [p.counts for p, times in zip(listed, counts, strict=True) for _ in range(times)], bound
+            return [p.counts for p, times in zip(patterns, counts, strict=True) for _ in range(times)], bound
         return [], target + 1 if answer.infeasible else bound
 
 

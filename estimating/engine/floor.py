@@ -23,6 +23,7 @@ from estimating.engine import said
 from estimating.engine.courses import Courses, Direction, Way, on_grid, turned_point, turned_ring
 from estimating.engine.frame_run import Timbers, frame_pieces, ramp_pieces
 from estimating.engine.laid_courses import Cut, Goods, LaidCourses, PieceRules
+from estimating.engine.limits import Work, stopped_after
 from estimating.engine.mat_shape import GRID, MatShape, Point, mat_shape, ring_of, signed_area, without_columns
 from estimating.engine.mat_sides import mat_sides
 from estimating.engine.pins import LayerPins, floor_pins, missed
@@ -43,8 +44,6 @@ from estimating.engine.types import (
 
 MOST_PIECES = 5000
 """More than this in one layer means a size typed in the wrong unit."""
-PAIRS = 1500
-"""Pairs whose joints are compared at most."""
 END_JOINTS = 304.8
 """mm (12 in) between end joints of neighbouring courses."""
 SWING_STEPS = 12
@@ -92,6 +91,7 @@ def lay_floor(
     products: dict[str, Product],
     pins: Sequence[Pin] = (),
     choices: Sequence[SideChoice] = (),
+    work: Work | None = None,
 ) -> FloorLayout:
     """Lay a floor system in a room's mat field.
 
@@ -102,9 +102,14 @@ def lay_floor(
     layout is given, and a warning names the rule and the pieces. ``choices`` say what stands at single sides of the
     mat. Never raises for bad numbers.
     """
+    work = work or Work()
     if choices_of_width(system, products, pins):
         one_width = {name: msgspec.structs.replace(product, also_sold=[]) for name, product in products.items()}
-        return lay_in_every_width(system, products, pins, lambda one: lay_floor(plan, one, one_width, pins, choices))
+
+        def lay(one: FloorSystem) -> FloorLayout:
+            return lay_floor(plan, one, one_width, pins, choices, work)
+
+        return lay_in_every_width(system, products, pins, lay, work)
     pinned = floor_pins(system, pins, products)
     system = pinned.system
     problems = _unfit(system, products)
@@ -127,7 +132,7 @@ def lay_floor(
     made: dict[tuple[Goods, Direction, LayerPins], Courses] = {}
     chosen = [
         replace(c, drawn=c.courses.cut_out([c.way.offsets], exact=True))
-        for c in _choose(shape, system, products, pinned.layers, made)
+        for c in _choose(shape, system, products, pinned.layers, made, work)
     ]
     layers, layer_reasons = _drawn(chosen, system, shape, plan)
     reasons += layer_reasons
@@ -148,12 +153,15 @@ def lay_floor(
     bound = sum(layer.sheets_bound for layer in layers)
     broken = any(r.severity == "warning" and r.code.startswith("floor-rule") for r in reasons)
     status: Status = "proven" if value == bound and not broken else "feasible"
+    stopped = ""
     if value > bound:
         counted, clipped = sum(c.counted for c in made.values()), sum(c.clipped for c in made.values())
+        stopped = f"{counted:,} layouts counted and the best {clipped:,} of them cut out of the field"
+        if work.said():
+            stopped += f", and {work.said()}"
         text = (
-            f"{value} sheets and rolls are used; the area alone asks for {bound}, so no layout can use fewer. "
-            f"{counted} layouts were counted and the best {clipped} of them cut out and packed: that is where the "
-            "search stops, on any machine."
+            f"{value} sheets and rolls are used; the area alone asks for {bound}, so no layout can use fewer, "
+            f"{100 * (value - bound) / value:.1f} % below. {stopped_after(stopped)}"
         )
         reasons.append(said.note("floor-bound", text, system.id))
     around = [shape.field.exterior, *shape.field.interiors]
@@ -178,6 +186,7 @@ def lay_floor(
         reasons=reasons,
         pinned=pinned.timber,
         sides=sides,
+        stopped_by=stopped,
     )
 
 
@@ -259,12 +268,13 @@ def _choose(
     products: dict[str, Product],
     pins: Mapping[int, LayerPins],
     made: dict[tuple[Goods, Direction, LayerPins], Courses],
+    work: Work,
 ) -> list[Chosen]:
     """The best layout of every layer: with the stagger stated, else with another if that breaks fewer rules."""
-    stated = _search(shape, system, products, pins, made, stated=True)
+    stated = _search(shape, system, products, pins, made, work, stated=True)
     if not _broken(stated) or all(_goods(products[layer.product]).roll for layer in system.layers):
         return stated
-    other = _search(shape, system, products, pins, made, stated=False)
+    other = _search(shape, system, products, pins, made, work, stated=False)
     return other if _broken(other) < _broken(stated) else stated
 
 
@@ -279,6 +289,7 @@ def _search(
     products: dict[str, Product],
     pins: Mapping[int, LayerPins],
     made: dict[tuple[Goods, Direction, LayerPins], Courses],
+    work: Work,
     *,
     stated: bool,
 ) -> list[Chosen]:
@@ -297,7 +308,7 @@ def _search(
             if key not in made:
                 corner = kept.pieces[0][1] if kept.pieces else None
                 made[key] = Courses(
-                    shape.field, key[0], rules, direction, line=kept.line[1] if kept.line else None,
+                    shape.field, key[0], rules, direction, work, line=kept.line[1] if kept.line else None,
                     corner=turned_point(corner, direction) if corner else None,
                 )  # fmt: skip
             found += [Chosen(made[key], way) for way in made[key].ways(staggers)]
@@ -305,9 +316,9 @@ def _search(
     first = offered[0]
     if len(offered) == 1:
         return [_best_alone(first, long_side)]
-    chosen = list(_best_pair(first, offered[1], float(system.joint_offset), long_side))
+    chosen = list(_best_pair(first, offered[1], float(system.joint_offset), long_side, work))
     for more in offered[2:]:
-        chosen.append(_best_pair([chosen[-1]], more, float(system.joint_offset), long_side)[1])
+        chosen.append(_best_pair([chosen[-1]], more, float(system.joint_offset), long_side, work)[1])
     return chosen
 
 
@@ -341,7 +352,9 @@ def _best_alone(found: list[Chosen], long_side: Direction) -> Chosen:
         heapq.heapreplace(heap, (_order((found[k],), long_side), k))
 
 
-def _best_pair(below: list[Chosen], above: list[Chosen], offset: float, long_side: Direction) -> tuple[Chosen, Chosen]:
+def _best_pair(
+    below: list[Chosen], above: list[Chosen], offset: float, long_side: Direction, work: Work
+) -> tuple[Chosen, Chosen]:
     """The first pair, in order, whose parallel joints keep their distance; else the least bad of those compared.
 
     Pairs are looked at by broken rules and stock, and only within one such class put in order. A layout is packed when
@@ -356,7 +369,8 @@ def _best_pair(below: list[Chosen], above: list[Chosen], offset: float, long_sid
     done = np.zeros((len(below), len(above)), dtype=bool)
     best: tuple[float, float, int, int] | None = None
     compared = 0
-    while compared < PAIRS and not done.all():
+    most = work["pairs of layouts"]
+    while compared < most and not done.all():
         classes = np.where(done, np.iinfo(np.int64).max, first[:, None] + second[None, :])
         least = int(classes.min())
         for i, j in _in_order(np.argwhere(classes == least), below, above, long_side):
@@ -376,7 +390,10 @@ def _best_pair(below: list[Chosen], above: list[Chosen], offset: float, long_sid
             faults = below[i].way.faults + above[j].way.faults
             if best is None or (faults, clash) < best[:2]:
                 best = (faults, clash, i, j)
-            if clash == 0 or compared >= PAIRS:
+            if clash == 0:
+                break
+            if compared >= most and not done.all():
+                work.out("pairs of layouts")
                 break
         else:
             continue

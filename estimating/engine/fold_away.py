@@ -12,6 +12,7 @@ import msgspec
 from buildout.rooms.engine.types import RoomPlan
 from buildout.units.value import Reason, Status, snap
 from estimating.engine import said
+from estimating.engine.limits import Work, stopped_after
 from estimating.engine.mat_shape import Point, Ring, polygon_of, tidy_ring
 from estimating.engine.pins import SAME, holds_mat, refused
 from estimating.engine.rolled import SHARE
@@ -24,8 +25,6 @@ SQUEEZE = 0.5
 """mm a mat may lie over the line; foam gives more than that."""
 AT_ONCE = 50_000
 """Mats looked at in one go."""
-STEPS = 8
-"""Shares of the free space at which the grid is tried, besides flush with every corner."""
 
 
 def lay_fold_away(
@@ -35,6 +34,7 @@ def lay_fold_away(
     wanted: Decimal | None = None,
     store: Store | None = None,
     pins: Sequence[Pin] = (),
+    work: Work | None = None,
 ) -> FoldAwayLayout:
     """Lay out whole mats in one grid; no mat is cut.
 
@@ -65,7 +65,8 @@ def lay_fold_away(
         field = shapely.difference(field, shapely.union_all([shapely.Polygon(c.outline) for c in plan.columns]))
     most = math.floor(field.area / (length * width) + 1e-9)
     placed, asked = _placed(pins)
-    mats, through = _laid(field, length, width, placed)
+    shares = max(1, (work or Work())["grids of mats"])
+    mats, through = _laid(field, length, width, placed, shares)
     if wanted is not None:
         enough = max(0, math.ceil(float(wanted) * 1e6 / (length * width) - 1e-9))
         if enough > len(mats):
@@ -104,10 +105,22 @@ def lay_fold_away(
     left = field.area - covered
     text = f"{said.count(len(mats), 'mat')} cover {said.area(covered)}; {said.area(left)} of the mat field stays bare."
     reasons.insert(0, said.note("fold-away-bare", text, plan.room))
+    stopped = ""
+    if len(mats) < most:
+        sides = said.count(len(_angles(field)), "direction")
+        stopped = (
+            f"grids in {sides}, either way round, through every corner and at {shares} shares of the space left over"
+        )
+        text = (
+            f"{said.count(len(mats), 'mat lies', 'mats lie')}; by area no layout could hold more than {most}, a gap of "
+            f"{100 * (most - len(mats)) / most:.1f} %. {stopped_after(stopped)}"
+        )
+        reasons.insert(1, said.note("fold-away-bound", text, plan.room))
     result = _result(plan, system, "proven" if len(mats) == most else "feasible", mats, left, mass, reasons)
     return msgspec.structs.replace(
         result, under_laps=laps if system.under_lap else 0, under_lap_length=lap_length if system.under_lap else 0.0,
         mat_mass=snap(mat_mass, 0.001), folded=folded, stacks=stacks, stored=stored,
+        bound=most, stopped_by=stopped,
     )  # fmt: skip
 
 
@@ -119,13 +132,13 @@ def _placed(pins: Sequence[Pin]) -> tuple[list[Pin], list[Reason]]:
     return placed, [refused(pin, "it does not say where a mat lies", todo) for pin in own if pin not in placed]
 
 
-def _laid(field: Any, length: float, width: float, pins: Sequence[Pin]) -> tuple[list[Ring], Pin | None]:
+def _laid(field: Any, length: float, width: float, pins: Sequence[Pin], shares: int) -> tuple[list[Ring], Pin | None]:
     """The best grid through the first pinned mat that can lie where it is pinned, and that pin."""
     for number, pin in enumerate(pins):
-        mats = _best(field, length, width, pins[number:])
+        mats = _best(field, length, width, shares, pins[number:])
         if mats:
             return mats, pin
-    return _best(field, length, width), None
+    return _best(field, length, width, shares), None
 
 
 def _at(pin: Pin) -> Point:
@@ -263,7 +276,7 @@ def _mass(product: Product | None, system: FoldAwaySystem, covered: float) -> tu
     return 0.0, [said.note("fold-away-mass", text, product.id, "Type it from the data sheet.")]
 
 
-def _best(field: Any, length: float, width: float, pins: Sequence[Pin] = ()) -> list[Ring]:
+def _best(field: Any, length: float, width: float, shares: int, pins: Sequence[Pin] = ()) -> list[Ring]:
     """The grid with most mats; with pins one through the first of them, that holds most of the others."""
     import numpy as np
     import shapely
@@ -283,8 +296,8 @@ def _best(field: Any, length: float, width: float, pins: Sequence[Pin] = ()) -> 
         for turned, (along, across) in enumerate(((length, width), (width, length))[: 1 if length == width else 2]):
             if pins and pins[0].direction and (along >= across) != (pins[0].direction == "x"):
                 continue
-            xs = _starts(corners[:, 0], along)
-            ys = _starts(corners[:, 1], across)
+            xs = _starts(corners[:, 0], along, shares)
+            ys = _starts(corners[:, 1], across, shares)
             if pins:
                 xs = _through(xs, float(held[0, 0]), float(corners[:, 0].min()), along)
                 ys = _through(ys, float(held[0, 1]), float(corners[:, 1].min()), across)
@@ -337,11 +350,11 @@ def _angles(field: Any) -> list[float]:
     return [*found, round(middle, 9)] if all(abs(middle - other) > 1e-6 for other in found) else found
 
 
-def _starts(corners: Any, step: float) -> list[float]:
+def _starts(corners: Any, step: float, shares: int) -> list[float]:
     """Grid offsets: flush with each corner, and shares of the space left over."""
     low, high = float(corners.min()), float(corners.max())
     free = (high - low) % step
-    wanted = [float(c) - low for c in corners] + [free * k / STEPS for k in range(STEPS + 1)]
+    wanted = [float(c) - low for c in corners] + [free * k / shares for k in range(shares + 1)]
     return sorted({round(low + w % step, 2) for w in wanted})
 
 

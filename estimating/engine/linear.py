@@ -54,6 +54,11 @@ class Answer:
     """No solution can be below this (minimisation); ``-inf`` when nothing is known."""
     values: list[float]
 
+    @property
+    def cut_short(self) -> bool:
+        """The nodes ran out before the answer was certain."""
+        return not self.proven and not self.infeasible
+
 
 @dataclass
 class Programme:

@@ -14,6 +14,7 @@ from buildout.units.value import Reason, snap
 from estimating.engine import said
 from estimating.engine.cut_parts import Wanted
 from estimating.engine.cut_roll_plan import roll_plan
+from estimating.engine.limits import Work
 from estimating.engine.pins import layer_names
 from estimating.engine.types import (
     CutDemand,
@@ -26,8 +27,6 @@ from estimating.engine.types import (
     Remnant,
 )
 
-MOST_WIDTHS = 4
-"""Widths of one layer's goods that a floor is laid out in."""
 OF_ONE_UNIT = {"running foot": 304.8, "running yard": 914.4, "metre": 1000.0}
 """mm off the roll."""
 OF_ONE_AREA = {"square foot": 92903.04, "square yard": 836127.36, "square metre": 1e6}
@@ -63,17 +62,23 @@ def widths_of(product: Product, products: Mapping[str, Product]) -> list[Product
         other = products.get(name)
         if other is not None and other.form == "roll" and other.width and other.id != product.id:
             found.append(other)
-    return found[:MOST_WIDTHS]
+    return found
 
 
 def cheapest_width(
-    product: Product, need: Wanted, others: Sequence[Product], remnants: Sequence[Remnant], made: Sequence[MadeCut]
+    product: Product,
+    need: Wanted,
+    others: Sequence[Product],
+    remnants: Sequence[Remnant],
+    made: Sequence[MadeCut],
+    work: Work | None = None,
 ) -> CutPlan:
     """Cut a product's blanks off whichever of its widths costs least; a roll that was begun is gone on with."""
+    work = work or Work()
     goods = [product, *(one for one in others if one.form == "roll" and one.width is not None)]
     begun = {cut.width for cut in made if not cut.remnant and not cut.rest_of}
     same = [one for one in goods if any(abs(float(one.width or 0) - width) < SAME_WIDTH for width in begun)]
-    tried = [(one, roll_plan(one, need, remnants, made)) for one in same or goods]
+    tried = [(one, roll_plan(one, need, remnants, made, work)) for one in same or goods]
     fit = [(one, plan) for one, plan in tried if plan.status != "infeasible"]
     if not fit:
         return tried[0][1]
@@ -90,9 +95,11 @@ def cheapest_width(
         for one in plan.stock
     ]
     proven = plan.status == "proven" and cost <= bound * (1 + 1e-9)
+    stopped = "" if proven or plan.status == "infeasible" else work.said()
     return msgspec.structs.replace(
         plan, product=product.id, stock=stock, status=plan.status if proven or plan.status != "proven" else "feasible",
-        cost=snap(cost, 1e-4) if priced else 0.0, cost_bound=snap(min(cost, bound), 1e-4) if priced else 0.0,
+        stopped_by=stopped, cost=snap(cost, 1e-4) if priced else 0.0,
+        cost_bound=snap(min(cost, bound), 1e-4) if priced else 0.0,
         reasons=[*plan.reasons, *_told(product.id, product.name, chosen, weighed, priced=priced)],
     )  # fmt: skip
 
@@ -116,7 +123,11 @@ def _told(
 
 
 def lay_in_every_width(
-    system: FloorSystem, products: Mapping[str, Product], pins: Sequence[Pin], lay: Callable[[FloorSystem], FloorLayout]
+    system: FloorSystem,
+    products: Mapping[str, Product],
+    pins: Sequence[Pin],
+    lay: Callable[[FloorSystem], FloorLayout],
+    work: Work,
 ) -> FloorLayout:
     """Lay a floor in every width of its roll goods, layer by layer; kept is what breaks fewest rules, then costs least.
 
@@ -128,7 +139,12 @@ def lay_in_every_width(
         if len(best.layers) != len(system.layers):
             break
         laid = [(goods[0], best)]
-        for one in goods[1:]:
+        most = work["widths of goods"]
+        if len(goods) > most:
+            text = f"{goods[0].name} comes in {len(goods)} widths. The search stops after the first {most}."
+            todo = "Name first in the product those widths that matter."
+            reasons.append(Reason(code="roll widths", where=goods[0].id, text=text, todo=todo))
+        for one in goods[1:most]:
             layout = lay(_with_goods(system, number, one))
             if len(layout.layers) == len(system.layers):
                 laid.append((one, layout))

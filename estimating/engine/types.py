@@ -434,6 +434,13 @@ class FloorLayout(Value, kw_only=True):
     """Products pinned instead of the system's: ``frame`` or ``ramp`` to product id."""
     sides: list[MatSide] = []
     """What stands at every side of the mat, anticlockwise."""
+    stopped_by: str = ""
+    """Where the search stopped, in words; only where more stock is used than the area asks for."""
+
+    @property
+    def gap(self) -> float:
+        """By what share of the stock used the bound lies lower."""
+        return (self.value - self.bound) / self.value if self.value else 0.0
 
 
 class Weld(Value, kw_only=True):
@@ -627,6 +634,10 @@ class FoldAwayLayout(Value, kw_only=True):
     """Stacks in the store that hold all mats; 0 without a store or where they do not fit."""
     stored: int = 0
     """Mats that the store holds."""
+    bound: int = 0
+    """No layout holds more mats than this, by area; or what is wanted, where that is fewer."""
+    stopped_by: str = ""
+    """Where the search stopped, in words; only where fewer mats lie than the bound."""
 
 
 class RoomLayouts(Value, kw_only=True):
@@ -738,6 +749,8 @@ class CutPlan(Value, kw_only=True):
     cost: float = 0.0
     cost_bound: float = 0.0
     """Where sizes are weighed against each other: what the new stock is reckoned at, and what no plan can undercut."""
+    stopped_by: str = ""
+    """Limits of the search that kept it from proving more, in words; only where it did not."""
 
 
 class CutPlans(Value, kw_only=True):

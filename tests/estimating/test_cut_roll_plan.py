@@ -125,8 +125,9 @@ def test_what_was_cut_stays_cut() -> None:
 def test_shade_lots_are_not_mixed() -> None:
     kept = [Remnant(id="r1", product="vinyl", length=mm(4_500), width=mm(1_400), lot="spring")]
     from estimating.engine.cut_plans import _plan
+    from estimating.engine.limits import Work
 
-    plan = _plan(goods(shade_lots=True), wanted((2_000, 1_400)), {}, kept, [])
+    plan = _plan(goods(shade_lots=True), wanted((2_000, 1_400)), {}, kept, [], Work())
     assert [s.source for s in plan.stock] == ["new"]
     told = next(r for r in plan.reasons if r.code == "shade lots")
     assert "r1" in told.text
@@ -163,4 +164,5 @@ def test_a_plan_not_proven_says_its_gap() -> None:
     assert (plan.status, plan.value, plan.bound) == ("feasible", 17_000, 14_500)
     told = next(r for r in plan.reasons if r.code == "cut plan not proven best")
     assert "14.7 % below" in told.text
-    assert "fixed amount of work" in told.text
+    assert "stops after 120 orders of the blanks" in told.text
+    assert plan.stopped_by == "120 orders of the blanks"

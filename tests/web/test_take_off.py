@@ -159,6 +159,12 @@ def test_paper_says_how_good_the_plan_is_as_the_screen_does(
         assert "Feasible: no plan can use less than 19, gap 5.0 %" in page  # (20 − 19) / 20
         assert said in page
         assert "Proven: no plan can use less" in browser.get(url(name, demo_build, "cleat") + more).content.decode()
+    plan["stopped_by"] = "3,000 branches of the choice among patterns over all stock"
+    type(demo_build.current).objects.filter(pk=demo_build.current.pk).update(result=json.dumps(result))
+    for name, more in (("cut-plan", ""), ("cut-plan-pdf", "?print")):
+        page = browser.get(url(name, demo_build, "ply-half") + more).content.decode()
+        assert f"gap 5.0 %; the search stops after {plan['stopped_by']}" in page
+    assert f"the search stops after {plan['stopped_by']}" in browser.get(url("take-off", demo_build)).content.decode()
 
 
 @pytest.mark.parametrize(
