@@ -133,10 +133,10 @@ class Desk:
         """From the day itself on: the lead at any time (reports come late), helpers until the end of the next day."""
         return self.days_ahead <= 0 and (self.lead or self.days_ahead >= -1)
 
-    def unsigned(self) -> list[str]:
+    def unsigned(self) -> dict[int, str]:
         """First names of minors whose guardian has not signed for this day. No query where nobody is under 18."""
         signed = guardians.signatures(self.offer.sign_ups, self.date)
-        return [row.first_name for row in self.offer.sign_ups if row.minor and row.pk not in signed]
+        return {row.pk: row.first_name for row in self.offer.sign_ups if row.minor and row.pk not in signed}
 
     @property
     def meals_expected(self) -> int:
@@ -361,7 +361,7 @@ def _board_page(request: HttpRequest, desk: Desk) -> HttpResponse:
         "meals_expected": desk.meals_expected,
         "first_aid": desk.offer.day.first_aid,
         "keep": [card.url for card in cards] + desk.sheets,
-        "unsigned": desk.unsigned() if desk.lead else [],
+        "unsigned": list(desk.unsigned().values()) if desk.lead else [],
     }
     return _render(request, desk, "scheduling/board/board.html", context)
 
@@ -371,8 +371,7 @@ def _task_page(request: HttpRequest, desk: Desk, code: str) -> HttpResponse:
     if card is None:
         raise Http404("This task is not done on this day")
     state = desk.day.tasks.get(code)
-    on_it = set(state.people) if state and state.state == "under way" else set()
-    ticked = on_it or {person.key for person in marks.usual_crew(desk.people, desk.day, code)}
+    on_it = set(state.people) if state and state.state in ("under way", "stopped") else set()
     here = desk.day.present(desk.people)
     choose = here or desk.people
     names = {offer.code: offer.name for offer in desk.offer.tasks}
@@ -382,7 +381,15 @@ def _task_page(request: HttpRequest, desk: Desk, code: str) -> HttpResponse:
         if other.task != code and other.state == "under way"
         for key in other.people
     }
-    choices = [(person, person.key in ticked, busy.get(person.key, "")) for person in choose]
+    if state and state.state == "stopped":
+        on_it -= {*busy, *desk.day.gone}  # those who went to other work meanwhile stay there
+    ticked = on_it or {person.key for person in marks.usual_crew(desk.people, desk.day, code)}
+    unsigned = desk.unsigned() if desk.lead else {}
+    choices = [
+        (person, person.key in ticked, busy.get(person.key, ""), person.sign_up is not None
+         and person.sign_up.pk in unsigned)
+        for person in choose
+    ]  # fmt: skip
     return _render(request, desk, "scheduling/board/task.html", _context(desk) | {"card": card, "choices": choices})
 
 
@@ -412,7 +419,11 @@ def _mark(request: HttpRequest, desk: Desk) -> HttpResponse:
         return JsonResponse({"outcome": made.outcome, "text": made.against})
     if made.outcome == DayMark.Outcome.CONFLICT:
         messages.error(request, f"{made.against}. Your mark is kept; the crew lead decides.")
-    return redirect(desk.url("board-people" if request.POST.get("from") == "people" and desk.lead else "board"))
+    on_people = request.POST.get("from") == "people" and desk.lead
+    known = {person.key for person in desk.people} if on_people else {offer.code for offer in desk.offer.tasks}
+    # Back to where the thumb was, unless there is something to read at the top.
+    where = f"#{target}" if target in known and made.outcome != DayMark.Outcome.CONFLICT else ""
+    return redirect(desk.url("board-people" if on_people else "board") + where)
 
 
 def _back(request: HttpRequest, desk: Desk) -> str:

@@ -226,6 +226,7 @@ def my(request: HttpRequest, token: str) -> HttpResponse:
         "place": sheet.document.get("place"),
         "unplanned": sheet.part("schedule", Schedule).status == "infeasible",
         "over": offer is not None and offer.day.date < sheet.today(),
+        "is_today": offer is not None and offer.day.date == sheet.today() and row.waiting is None,
         "others": [name for name in offer.first_names if name] if offer else [],
         "notices": row.notices.all(),
         "address": address,

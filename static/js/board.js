@@ -2,6 +2,8 @@
    for each tap lets the server take it once, however often it arrives. Without this script the forms work as they are. */
 (() => {
   "use strict";
+  // A page that came without TLS has none of these: its forms go to the server as they are.
+  if (!window.isSecureContext || !window.indexedDB || !navigator.locks) return;
   const body = document.body, board = body.dataset.board, notice = document.getElementById("kept");
 
   const opened = new Promise((resolve, reject) => {

@@ -52,6 +52,62 @@ def test_the_board_works_without_javascript(foam: Build, helper: SignUp, visit: 
     assert list(DayMark.objects.values_list("kind", flat=True)) == ["here", "heard", "start", "finish"]
 
 
+def test_a_page_that_came_without_tls_sends_its_forms_as_they_are(
+    foam: Build, helper: SignUp, visit: Callable[..., Any]
+) -> None:
+    """Browsers give such pages neither locks nor a worker; every button has to work all the same."""
+    phone = visit(PHONE)
+    phone.context.add_init_script(
+        "Object.defineProperty(window, 'isSecureContext', {value: false});"
+        "Object.defineProperty(Navigator.prototype, 'locks', {value: undefined});"
+        "crypto.randomUUID = undefined;"
+    )
+    phone.go(reverse("scheduling:my-board", args=[helper.token]))
+    phone.page.get_by_role("button", name="I am here").click()
+    expect(phone.page.get_by_role("button", name="I heard the briefing")).to_be_visible()
+    assert list(DayMark.objects.values_list("kind", flat=True)) == ["here"]
+
+
+def test_a_lead_leads_the_day_with_a_thumb(foam: Build, helper: SignUp, visit: Callable[..., Any]) -> None:
+    """Arrivals, briefing, a task and who is on it, stop, go on, a shortage, meals, the day's end, at 390 px."""
+    lead = visit(PHONE, has_touch=True).sign_in(LEAD[0])
+    page, first = lead.page, helper.first_name
+    lead.go(reverse("scheduling:board-people", args=[foam.pk, "foam"]))
+    page.get_by_role("button", name=f"{first} is here").first.tap()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("1 here of")
+    page.get_by_role("button", name="heard the briefing").tap()
+    expect(page.get_by_text("Everybody here has heard the briefing")).to_be_visible()
+    lead.fits()
+    page.get_by_role("link", name="← The day").tap()
+    page.locator(".board .task a").first.tap()
+    page.get_by_label(first, exact=True).check()
+    page.get_by_role("button", name="Start").first.tap()
+    expect(page.locator("main")).to_contain_text("Under way since")
+    page.get_by_role("button", name="Stop for now").tap()
+    expect(page.get_by_role("button", name="Go on")).to_be_visible()
+    expect(page.get_by_label(first, exact=True)).to_be_checked()
+    page.get_by_role("button", name="Go on").tap()
+    expect(page.get_by_role("button", name="Finished", exact=True)).to_be_visible()
+    page.locator("input[name=text]").fill("Two rolls of seam tape")
+    page.get_by_role("button", name="Put it on the buying list").tap()
+    expect(page.locator("input[name=text]")).to_have_value("")
+    lead.fits()
+    page.get_by_role("button", name="Finished", exact=True).tap()
+    expect(page.get_by_role("button", name="Not finished after all")).to_be_visible()
+    page.get_by_role("link", name="← The day").tap()
+    expect(page.locator("main")).to_contain_text("Two rolls of seam tape")
+    page.get_by_label("Meals given out").fill("15")
+    page.locator("button[value=meals]").tap()
+    expect(page.get_by_text("15 counted")).to_be_visible()
+    lead.fits()
+    page.get_by_role("link", name="End of the day").tap()
+    expect(page.locator("dl.facts")).to_contain_text("1 of")
+    expect(page.locator("main")).to_contain_text("Two rolls of seam tape")
+    lead.fits()
+    kinds = list(DayMark.objects.order_by("pk").values_list("kind", flat=True))
+    assert kinds == ["here", "heard", "start", "stop", "start", "short", "finish", "meals"]
+
+
 def test_marks_made_without_signal_are_sent_later_once_and_in_order(
     foam: Build, helper: SignUp, visit: Callable[..., Any]
 ) -> None:
@@ -154,7 +210,11 @@ def test_own_page_and_the_leads_sheets_are_readable_without_signal(
     phone.page.get_by_role("link", name="My place").click()
     assert phone.page.url.endswith(mine)
     expect(phone.page.get_by_role("heading", name=f"You are in, {helper.first_name}")).to_be_visible()
-    for link, heading in (("Who is here", "here of"), ("End of the day", "Frame and foam"), ("Paper sheet", "March")):
+    for link, heading in (
+        ("Who is here", "here of"),
+        ("End of the day", "Frame and foam"),
+        ("Paper sheet", "Sat 13 Mar 2027"),
+    ):
         lead.page.get_by_role("link", name=link, exact=True).click()
         expect(lead.page.get_by_role("heading", level=1)).to_contain_text(heading)
         lead.page.goto(lead.address + reverse("scheduling:board", args=[foam.pk, "foam"]))

@@ -191,6 +191,25 @@ def test_people_are_swapped_between_tasks_and_nobody_works_at_two(
     assert read_day(hand_build, "strip").tasks["C12"].people == [f"s{bram.pk}", f"s{sika.pk}"]
 
 
+def test_going_on_after_a_stop_offers_the_crew_that_was_on_it(
+    client_of: ClientOf, lead: User, hand_build: Build, bram: SignUp, sika: SignUp
+) -> None:
+    client, address = client_of(lead), of(hand_build, "board-mark")
+    crew = [f"s{bram.pk}", f"s{sika.pk}"]
+    for key in crew:
+        say(client, address, f"here:{key}")
+    say(client, address, "start:C11", people=crew)
+    say(client, address, "stop:C11")
+
+    def ticked() -> set[str]:
+        page = client.get(of(hand_build, "board-task", "C11")).content.decode()
+        return set(re.findall(r'value="(s\d+)" checked', page))
+
+    assert ticked() == set(crew)
+    say(client, address, "start:C12", people=[f"s{sika.pk}"])  # she works elsewhere now, and stays there
+    assert ticked() == {f"s{bram.pk}"}
+
+
 def test_leaving_a_contradiction_keeps_what_stands(
     client_of: ClientOf, lead: User, hand_build: Build, bram: SignUp
 ) -> None:
@@ -211,7 +230,7 @@ def test_arrival_briefing_and_meals(
     assert say(client, address, "heard:everybody").status_code == 302
     assert not DayMark.objects.exists()
     answer = say(client, address, f"here:s{bram.pk}", **{"from": "people"})
-    assert answer["Location"] == of(hand_build, "board-people")
+    assert answer["Location"] == f"{of(hand_build, 'board-people')}#s{bram.pk}"  # back to where the thumb was
     page = client.get(of(hand_build, "board-people")).content.decode()
     assert "not briefed" in page
     assert "Sika Morrowlight, sika@example.org" in page  # whom to call
