@@ -402,7 +402,11 @@ class WayOut(Value, kw_only=True):
 
 
 class Aim(Value, kw_only=True):
-    """How far one aim of the schedule was reached, aims before it kept."""
+    """How far one aim of the schedule was reached, aims before it kept.
+
+    >>> Aim(name="Even days", unit="%", value=80.0, bound=60.0, status="feasible").gap
+    0.25
+    """
 
     name: str
     unit: str
@@ -413,6 +417,11 @@ class Aim(Value, kw_only=True):
     """Work units of the solver it took."""
     limit: float = 0.0
     """Work units it was given; a search that is cut at them leaves ``bound`` apart from ``value``."""
+
+    @property
+    def gap(self) -> float:
+        """Share of ``value`` that a better plan could save at most, 0 to 1."""
+        return (self.value - self.bound) / self.value if self.value else 0.0
 
 
 class Schedule(Value, kw_only=True):

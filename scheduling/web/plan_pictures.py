@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from html import escape
+from math import ceil
 from types import MappingProxyType
 
 from buildout.rooms.engine.lettering import shortened, text_width, wrapped
@@ -121,7 +122,10 @@ def day_sheet_svg(
         inside, room = wide - 6, int((high - 2) // LINE)
         head = ("◆" if task.critical else "") + task.code
         long = text_width(head, SIZE, bold=True)
-        if long > inside and high > long + 6 and wide > SIZE + 2:
+        beside = GUTTER + (one.left + crew) * PERSON + 3
+        if long > inside and high <= long + 6 and _free_beside(one, placed, long + 6, (width - beside) - long):
+            out.append(_text(beside, top + 11, head, bold=True))
+        elif long > inside and high > long + 6 and wide > SIZE + 2:
             middle = x + wide / 2 + 0.36 * SIZE
             out.append(
                 f'<text x="{middle:g}" y="{top + high - 4:g}" fill="currentColor" font-weight="bold" '
@@ -138,6 +142,18 @@ def day_sheet_svg(
                 out.append(_text(x + 3, top + 11 + number * LINE, text, bold=number == 0))
         out.append("</g>")
     return "".join([*out, "</svg>"])
+
+
+def _free_beside(one: Placed, placed: Sequence[Placed], wide: float, left: float) -> bool:
+    """Whether a line of so much lettering has room right of a box too small for it; ``left``: what the sheet leaves."""
+    first = one.left + max(1, one.task.crew)
+    past = first + ceil(wide / PERSON)
+    over = one.task.start + ceil((LINE + 4) / HOUR * 60)
+    return left >= 0 and not any(
+        other.task.start < over and one.task.start < other.task.end
+        and other.left < past and first < other.left + max(1, other.task.crew)
+        for other in placed
+    )  # fmt: skip
 
 
 def _lines(text: str, wide: float, most: int) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -17,13 +18,13 @@ from buildout.builds.web import services as builds
 from buildout.builds.web.documents import pdf_or_page
 from buildout.builds.web.models import Build, Member
 from buildout.units.value import content_hash
-from scheduling.engine.types import PlannedTask, Schedule, Task, TaskNet
+from scheduling.engine.types import PlannedTask, Schedule, Task, TaskEdits, TaskNet
 from scheduling.web.offers import build_days, first_names, known_by_name, lead_words, whole_task
 from scheduling.web.plan_pictures import calendar_svg, day_sheet_svg
 from scheduling.web.views import sheet_context, user_of
 from scheduling.web.words import STATUSES, WHO, stage_name
 
-PICTURES_VERSION = 4
+PICTURES_VERSION = 5
 """Raise it when the pictures are drawn otherwise, so that none is shown as it used to look."""
 
 
@@ -49,14 +50,15 @@ def _context(build: Build, member: Member) -> dict[str, Any]:
         }
         for day in build_days(sheet)
     ]
+    done = sheet.section("tasks", TaskEdits).done
     chain = [task for task in by_time if task.critical]
     return context | {
         "schedule": schedule,
         "status": STATUSES[schedule.status],
         "days": days,
         "stages": [(name, mark_safe(svg)) for name, svg in pictures["stages"]],  # noqa: S308 - likewise
-        "chain": [_row(task, zones, notes) for task in chain],
-        "rows": [_row(task, zones, notes) for task in by_time],
+        "chain": [_row(task, zones, notes, done) for task in chain],
+        "rows": [_row(task, zones, notes, done) for task in by_time],
     }
 
 
@@ -86,13 +88,14 @@ def _notes(planned: list[PlannedTask], net: dict[str, Task], names: dict[str, st
     return found
 
 
-def _row(task: PlannedTask, zones: dict[str, str], notes: dict[str, Note]) -> dict[str, Any]:
+def _row(task: PlannedTask, zones: dict[str, str], notes: dict[str, Note], done: Mapping[str, date]) -> dict[str, Any]:
     whole = whole_task(task.code)
     return {
         "task": task,
         "note": notes[task.code],
         "whole": whole,
         "zone": zones.get(whole, ""),
+        "done": whole in done,
         "who": WHO.get(task.place, task.place),
         "timed": (task.start, task.end) != (0, 1440),
     }

@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable
-from datetime import date
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from html import unescape
 from io import BytesIO
 from typing import Any
 
@@ -22,7 +24,7 @@ from buildout.builds.web.models import Build
 from buildout.people.web.models import User
 from scheduling.engine.types import BuildDay, PlannedTask, Schedule
 from scheduling.web.models import ShareLink, SignUp
-from scheduling.web.plan_pictures import GUTTER, HEAD, HOUR, PERSON, day_sheet_svg, side_by_side
+from scheduling.web.plan_pictures import DATES, GUTTER, HEAD, HOUR, NAMES, PERSON, day_sheet_svg, side_by_side
 from tests.drawn import faults
 
 ClientOf = Callable[[User | None], Client]
@@ -81,6 +83,119 @@ def test_the_table_says_what_the_pictures_say(client_of: ClientOf, owner: User, 
     assert "style=" not in page
 
 
+def words(html: str) -> str:
+    return unescape(re.sub(r"<[^>]*>", " ", html)).strip()
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A planned task as it is read off the table, or off the pictures by their lines alone."""
+
+    code: str
+    first: date
+    last: date
+    critical: bool
+    hours: tuple[int, int] | None = None
+    people: int = 0
+    alone: bool = False
+
+
+def in_table(page: str, year: int) -> dict[str, Shown]:
+    found: dict[str, Shown] = {}
+    latest = date(year, 1, 1)
+    for row in page[page.index("The same as a table") :].split("<tr>")[2:]:
+        cells = re.findall(r"<(?:td|th)[^>]*>(.*?)</(?:td|th)>", row, re.DOTALL)
+        when, hours = [*cells[0].split("<small>"), ""][:2]
+        days: list[date] = []
+        for text in words(when).split(" to "):  # rows stand in order of time, so the year follows
+            near = [datetime.strptime(f"{text} {y}", "%a %d %b %Y").date() for y in (latest.year, latest.year + 1)]  # noqa: DTZ007
+            days.append(next(day for day in near if day >= (days[0] if days else latest)))
+        latest = days[0]
+        span = re.findall(r"(\d\d):(\d\d)", hours)
+        start, end = [60 * int(h) + int(m) for h, m in span] or (0, 1440)
+        code = words(cells[1]).split()[0]
+        found[code] = Shown(
+            code, days[0], days[-1], "critical" in cells[6], (start, end) if span else None,
+            int(words(cells[4]) or 0), bool(words(cells[5])),
+        )  # fmt: skip
+    return found
+
+
+def in_day_sheets(page: str) -> dict[str, Shown]:
+    """Boxes by where they stand: hours from the scale beside them, people from the scale above."""
+    found: dict[str, Shown] = {}
+    for head, svg in re.findall(r'<h3 id="plan-[^"]*">(.*?)<small>.*?(<svg .*?</svg>)', page, re.DOTALL):
+        day = datetime.strptime(head.split(",")[0], "%a %d %b %Y").date()  # noqa: DTZ007
+        scale = re.findall(r'<text x="0" y="([\d.]+)"[^>]*>(\d\d):00</text>', svg)
+        (top, first), (below, _) = ((float(y) - 3.8, int(hour)) for y, hour in scale[:2])
+        across = re.findall(r'<text x="([\d.]+)" y="12.5"[^>]*>(\d+)</text>', svg)
+        (left, _), (right, five) = ((float(x), int(count)) for x, count in across[:2])
+        person = (right - left) / five
+
+        def minute(y: float, top: float = top, first: int = first, below: float = below) -> int:
+            return round(60 * (first + (y - top) / (below - top)))
+
+        for code, x, y, wide, high, ground, edge in re.findall(
+            r'<g><title>\S+ (\S+) [^<]*</title><rect x="([\d.]+)" y="([\d.]+)" width="([\d.]+)" height="([\d.]+)" '
+            r'fill="currentColor" fill-opacity="([\d.]+)" stroke="currentColor" stroke-width="([\d.]+)"', svg,
+        ):  # fmt: skip
+            assert float(x) >= left
+            hours = (minute(float(y) - 1.5), minute(float(y) + float(high) + 1.5))
+            people = round((float(wide) + 3) / person)
+            found[code] = Shown(code, day, day, float(edge) >= 2, hours, people, float(ground) > 0.1)
+    return found
+
+
+def in_calendar(page: str, first: date, last: date) -> dict[str, Shown]:
+    """Bars of the calendar by where they begin and end between the first and the last day of the plan."""
+    found: dict[str, Shown] = {}
+    for svg in re.findall(r'<svg [^>]*class="calendar-strip".*?</svg>', page, re.DOTALL):
+        per_day = DATES / ((last - first).days + 1)
+        for x, wide, edge, code in re.findall(
+            r'<rect x="([\d.]+)" [^>]*? width="([\d.]+)" [^>]*stroke-width="([\d.]+)"><title>(\S+) ', svg
+        ):
+            start = first + timedelta(days=round((float(x) - NAMES) / per_day))
+            days = max(1, round(float(wide) / per_day))
+            found[code] = Shown(code, start, start + timedelta(days=days - 1), float(edge) >= 2)
+    return found
+
+
+@pytest.mark.django_db
+def test_the_pictures_measured_are_the_table_read(client_of: ClientOf, owner: User, demo_build: Build) -> None:
+    """Where boxes and bars stand, how large they are and how thick their edge is: the same as the table says."""
+    page = client_of(owner).get(reverse("scheduling:plan", args=[demo_build.pk])).content.decode()
+    assert demo_build.current is not None
+    schedule = builds.Sheet(demo_build.current).part("schedule", Schedule)
+    table = in_table(page, min(task.start_day for task in schedule.tasks).year)
+    assert len(table) == len(schedule.tasks)
+    boxes = in_day_sheets(page)
+    days = {day.date for day in schedule.days}
+    assert len(boxes) > 40
+    assert boxes == {code: row for code, row in table.items() if row.first in days and row.hours and row.people}
+    bars = in_calendar(page, min(row.first for row in table.values()), max(row.last for row in table.values()))
+    dated = {code: replace(row, hours=None, people=0, alone=False) for code, row in table.items()}
+    assert bars == dated
+
+
+@pytest.mark.django_db
+def test_every_box_of_the_demo_carries_its_code(client_of: ClientOf, owner: User, demo_build: Build) -> None:
+    page = client_of(owner).get(reverse("scheduling:plan", args=[demo_build.pk])).content.decode()
+    for svg in re.findall(r'<svg [^>]*class="day-sheet".*?</svg>', page, re.DOTALL):
+        for code in re.findall(r"<title>\d\d:\d\d–\S+ (\S+) ", svg):
+            assert re.search(rf">◆?{re.escape(code)}</text>", svg), code
+
+
+def test_a_box_too_small_for_its_code_has_it_beside_where_there_is_room() -> None:
+    day = BuildDay(id="d", date=date(2030, 3, 2), name="Cover", start="08:00", end="16:00", places=10)
+    small = planned("A", 480, 510, 1, critical=True)
+    beside = day_sheet_svg(day, [small], {})
+    # One person from the left edge: the code begins right of that person's place.
+    assert re.search(rf'<text x="{GUTTER + PERSON + 3:g}" y="[^"]*"[^>]*>◆A</text>', beside)
+    crowded = day_sheet_svg(day, [small, planned("B", 480, 510, 1), planned("C", 480, 510, 4)], {})
+    assert "◆A</text>" not in crowded
+    assert ">C</text>" in crowded
+
+
 def in_the_schedule(build: Build, code: str, **fields: Any) -> None:
     """Give a planned task of the build other values."""
     assert build.current is not None
@@ -127,7 +242,7 @@ def test_the_sheet_says_who_leads_and_what_is_split(
     SignUp.objects.filter(pk=sika.pk).update(withdrawn=timezone.now())
     page = client_of(owner).get(reverse("scheduling:plan", args=[hand_build.pk])).content.decode()
     assert "Sika" not in page
-    assert page.count("<td>▲ needs a lead, nobody is named</td>") == 2
+    assert page.count('<td data-label="Leads">▲ needs a lead, nobody is named</td>') == 2
 
 
 @pytest.mark.django_db
