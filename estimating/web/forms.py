@@ -692,7 +692,7 @@ class DeliveryLineForm(forms.Form):
         self.fields["thickness"].help_text = f"With semicolons between them, for example {places}"
         due = line.standing.outstanding
         if due > 0:
-            self.fields["whole"].label = f"All {counted(due, line.unit)} due are here, counted and in order"
+            self.fields["whole"].label = f"All {counted(due, line.unit)} due have come, in order"
         else:
             del self.fields["whole"]
         if product is None or product.width is None:

@@ -117,6 +117,12 @@ def test_partners_and_leads_pages(
     demo: Build, visit: Callable[..., Any], viewport: dict[str, int], scheme: str, role: Role
 ) -> None:
     addresses = [reverse(url, args=[demo.pk]) for _, _, url, roles in SHEETS if role in roles]
+    if role == Role.LEAD:
+        minor = SignUp.objects.filter(build=demo, day="cover", age="16-17").get()
+        for name in ("board", "board-people", "board-end", "day-sheet"):
+            addresses.append(reverse(f"scheduling:{name}", args=[demo.pk, "cover"]))
+        addresses.append(reverse("scheduling:board-task", args=[demo.pk, "cover", "H03"]))
+        addresses.append(reverse("scheduling:board-guardian", args=[demo.pk, "cover", minor.pk]))
     look_through(visit(viewport, color_scheme=scheme).sign_in(EMAILS[role]), [reverse("builds:list"), *addresses])
 
 
@@ -125,7 +131,10 @@ def test_helpers_pages(demo: Build, visit: Callable[..., Any], viewport: dict[st
     link = ShareLink.objects.get(build=demo)
     sign_up = SignUp.objects.filter(build=demo, day="cover").first()
     assert sign_up is not None
+    minor = SignUp.objects.filter(build=demo, day="cover", age="16-17").get()
     addresses = [
+        reverse("scheduling:my", args=[minor.token]),
+        reverse("scheduling:guardian", args=[minor.guardian_token]),
         reverse("scheduling:join", args=[link.token]),
         reverse("scheduling:join-day", args=[link.token, "paint"]),
         reverse("scheduling:join-anywhere", args=[link.token, "paint"]),
