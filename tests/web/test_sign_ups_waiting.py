@@ -561,7 +561,11 @@ def test_200_sign_ups_at_once_for_40_places(hand_build: Build, share_link: Share
     line = list(SignUp.objects.in_line())
     assert len(line) == 160
     assert all(row.waiting and after.waiting and row.waiting <= after.waiting for row, after in pairwise(line))
+    # In the order in which the database took them in, and all after the forty who have places.
+    assert [row.pk for row in line] == sorted(row.pk for row in line)
+    assert max(SignUp.objects.standing().values_list("pk", flat=True)) < line[0].pk
     sign_ups.withdraw(SignUp.objects.standing()[7])
     line[0].refresh_from_db()
     assert (line[0].waiting, line[0].day_place) == (None, 8)
+    assert [row.pk for row in SignUp.objects.in_line()] == [row.pk for row in line[1:]]
     assert timezone.now() >= SignUp.objects.in_line()[0].created
