@@ -37,6 +37,7 @@ from scheduling.engine.types import (
     TaskNet,
     TaskPin,
 )
+from tests.scheduling.test_rcpsp import AFTER, DURATIONS, EARLIEST, LATEST
 
 ROOT = Path(__file__).resolve().parents[2]
 MONDAY = date(2027, 2, 1)
@@ -228,6 +229,45 @@ class TestByHand:
         # W ends on Tuesday the 16th at 09:00; B, half an hour, may begin as late as Saturday the 20th at 16:00.
         assert found["W"].slack_days == 4
         assert found["L10"].critical
+
+
+class TestTextbook:
+    def test_the_construction_project_as_waits_of_days(self) -> None:
+        """Every figure of the book's table, weeks taken as days: starts, total float, the critical chain, 44.
+
+        F. S. Hillier and G. J. Lieberman, Introduction to Operations Research, as in ``test_rcpsp.py``.
+        """
+        waits = [
+            task(
+                name, days, (0, 0), kind="wait", place="wait", where="desk",
+                after=[Lag(task=before) for before in AFTER.get(name, "")],
+            )
+            for name, days in DURATIONS.items()
+        ]  # fmt: skip
+        found = plan(net_of(*waits, opening(*DURATIONS)), crew_of([]))
+        assert (found.status, found.value, found.bound) == ("proven", 44, 44)
+        shown = {one.code: one for one in found.tasks}
+        assert tuple((shown[name].start_day - MONDAY).days for name in DURATIONS) == EARLIEST
+        # The last day of what ends at midnight of the next is the day before.
+        ends = tuple((shown[name].end_day - MONDAY).days + 1 for name in DURATIONS)
+        assert ends == (2, 6, 16, 22, 20, 25, 29, 38, 23, 33, 37, 38, 40, 44)
+        floats = tuple(late - early for late, early in zip(LATEST, EARLIEST, strict=True))
+        assert floats == (0, 0, 0, 4, 0, 0, 4, 4, 2, 0, 1, 0, 4, 0)
+        assert tuple(shown[name].slack_days for name in DURATIONS) == floats
+        assert "".join(name for name in DURATIONS if shown[name].critical) == "ABCEFJLN"
+
+    def test_d_g_h_and_m_share_their_float(self) -> None:
+        """Four days belong to the chain of them, not to each: what D uses, G, H and M no longer have."""
+        waits = [
+            task(
+                name, days + 3 * (name == "D"), (0, 0), kind="wait", place="wait", where="desk",
+                after=[Lag(task=before) for before in AFTER.get(name, "")],
+            )
+            for name, days in DURATIONS.items()
+        ]  # fmt: skip
+        found = plan(net_of(*waits, opening(*DURATIONS)), crew_of([]))
+        assert found.value == 44
+        assert {one.code: one.slack_days for one in found.tasks if one.code in "DGHM"} == dict.fromkeys("DGHM", 1)
 
 
 class TestGoods:

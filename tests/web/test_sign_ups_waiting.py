@@ -522,6 +522,45 @@ def test_the_calendar_keeps_wall_clock_time_across_a_clock_change(client: Client
     assert after.decoded("sequence") == before + 1
 
 
+def test_the_calendar_file_keeps_the_standard_to_the_octet(client: Client, share_link: ShareLink) -> None:
+    """RFC 5545: 3.1 lines and folding, 3.3.11 escaping, 3.6 and 3.6.1 what must be there, 3.6.5 and 3.2.19 zones."""
+    from icalendar import Calendar
+
+    row = take(share_link, "strip", "C11", 1)
+    assert row.build.current is not None
+    document = row.build.current.document
+    document["time_zone"] = "America/New_York"
+    food = "Lay foam; tape seams, wipe\\down\nBring knives"
+    document["crew"]["days"][0] |= {"food": food, "name": "a" * 66 + "é" + "b" * 10, "date": "2031-03-15"}
+    row.build.current.save()
+    raw = client.get(mine(row, "calendar")).content
+    assert raw.endswith(b"\r\n")
+    assert raw.count(b"\n") == raw.count(b"\r\n")
+    lines = raw.split(b"\r\n")[:-1]
+    assert max(map(len, lines)) <= 75
+    for line in lines:
+        line.decode()  # folded, but never inside a character
+    unfolded = raw.replace(b"\r\n ", b"").decode().split("\r\n")
+    assert any(line.startswith("SUMMARY:") and line.endswith(f"{'a' * 66}é{'b' * 10}") for line in unfolded)
+    assert any("Lay foam\\; tape seams\\, wipe\\\\down\\nBring knives" in line for line in unfolded)
+    event: Any = Calendar.from_ical(raw).walk("VEVENT")[0]
+    assert f"Food: {food}" in event["DESCRIPTION"]
+
+    def block(name: str) -> list[str]:
+        return unfolded[unfolded.index(f"BEGIN:{name}") : unfolded.index(f"END:{name}")]
+
+    assert {line.split(":")[0] for line in unfolded} >= {"VERSION", "PRODID", "UID", "DTSTAMP"}
+    used = {zone for line in unfolded for zone in re.findall(r";TZID=([^:;]+)", line)}
+    assert used == {"America/New_York"}
+    assert [line for line in unfolded if line.startswith("TZID:")] == ["TZID:America/New_York"]
+    for part, offset in (("STANDARD", "-0500"), ("DAYLIGHT", "-0400")):
+        assert {line.split(":")[0].split(";")[0] for line in block(part)} >= {"DTSTART", "TZOFFSETFROM", "TZOFFSETTO"}
+        assert f"TZOFFSETTO:{offset}" in block(part)
+    assert not [line for line in unfolded if "TZID" in line and line.endswith("Z")]
+    # 15 March 2031 is in summer time, which began on the 9th: 08:30 there is 12:30 UTC, four and not five hours on.
+    assert event.decoded("dtstart").astimezone(UTC).strftime("%d %H:%M") == "15 12:30"
+
+
 @pytest.mark.postgresql
 @pytest.mark.django_db(transaction=True)
 def test_200_sign_ups_at_once_for_40_places(hand_build: Build, share_link: ShareLink, live_server: Any) -> None:
