@@ -953,11 +953,13 @@ def further_days(crew: Crew, as_of: date, count: int) -> list[BuildDay]:
     ahead = [day.date for day in crew.days if 0 <= (day.date - as_of).days <= FURTHEST]
     last = max(ahead, default=None)
     first = last + timedelta(days=7) if last else as_of + timedelta(days=(5 - as_of.weekday()) % 7 or 7)
+    taken = {day.id for day in crew.days}
+    ids = [name for number in range(1, count + len(taken) + 1) if (name := f"further-day-{number}") not in taken]
     return [
         BuildDay(
-            id=f"further day {number + 1}",
+            id=ids[number],
             date=first + timedelta(days=7 * number),
-            name=f"further day {number + 1}",
+            name=f"Further day {number + 1}",
             start=pattern.start if pattern else "08:30",
             end=pattern.end if pattern else "16:00",
             places=pattern.places if pattern else 12,

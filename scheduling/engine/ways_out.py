@@ -670,7 +670,7 @@ def _join(inputs: Inputs, skills: Sequence[Skill], days: Sequence[BuildDay], cou
 
 
 def _new_ids(skills: Sequence[Skill], count: int, taken: Collection[str]) -> list[str]:
-    every = (f"one more {' '.join(skills)} {number}" for number in range(1, count + len(taken) + 1))
+    every = (f"one-more-{'-'.join(skills)}-{number}" for number in range(1, count + len(taken) + 1))
     return [new for new in every if new not in taken][:count]
 
 
@@ -735,7 +735,7 @@ def _day_hours(inputs: Inputs) -> float:
 
 
 def with_day_on(inputs: Inputs, when: date) -> Inputs:
-    more = replace(further_days(inputs.crew, inputs.as_of, 1)[0], date=when, id="one more day")
+    more = replace(further_days(inputs.crew, inputs.as_of, 1)[0], date=when)
     return inputs.but(crew=replace(inputs.crew, days=[*inputs.crew.days, more]))
 
 
@@ -905,13 +905,13 @@ def _further(inputs: Inputs) -> list[Reason]:
             continue
         quick = serial_plan(made.project)
         if quick is not None:
-            return _with_further_days(made, quick, count)
+            return _with_further_days(made, quick, count, {day.id for day in inputs.crew.days})
     return []
 
 
-def _with_further_days(made: Layout, quick: list[Placed], count: int) -> list[Reason]:
+def _with_further_days(made: Layout, quick: list[Placed], count: int, given: Collection[str]) -> list[Reason]:
     """Name the fewest further build days that make a plan, and the tasks that need them."""
-    further = {shifts.day.id: shifts.day.date for shifts in made.shifts if shifts.day.id.startswith("further day ")}
+    further = {shifts.day.id: shifts.day.date for shifts in made.shifts if shifts.day.id not in given}
     model = Model(made.project)
     plan, proven = quick, count == 1
     if count > 1:

@@ -312,7 +312,9 @@ def _carry_out(document: Document, edit: PlanEdit) -> None:
         kept: list[Any] = place.setdefault(last, [])
         value = edit.value
         if isinstance(value, dict) and "id" in value:
-            value = value | {"id": new_id(str(value["id"]), {row["id"] for row in kept})}
+            taken = {row["id"] for row in kept}
+            if value["id"] in taken:  # others may name it, so it is kept wherever it can be
+                value = value | {"id": new_id(str(value["id"]), taken)}
         kept.append(value)
         if last == "days":
             kept.sort(key=lambda day: str(day["date"]))

@@ -145,7 +145,7 @@ class TestConflicts:
         found = plan(given)
         assert kinds(found) == [("skill", "A")]
         assert found.ways_out[0].text == (
-            "One more helper who can use a saw on Day 1 on Sat 6 Feb 2027 and further day 1 on Sat 13 Feb 2027; and "
+            "One more helper who can use a saw on Day 1 on Sat 6 Feb 2027 and Further day 1 on Sat 13 Feb 2027; and "
             "1 more build day: Sat 13 Feb 2027"
         )
         # Two days of one helper, and a day of four helpers to invite (4 × 7 + 4).
@@ -188,8 +188,11 @@ class TestConflicts:
             crew_of([4, 4]),
             edits=TaskEdits(pins=[TaskPin(task="A", day="d2"), TaskPin(task="B", day="d1")]),
         )
+        beyond = inputs(  # a helper on a day that is added together with the helper
+            net_of(task("A", 10, (1, 1), skills=["saw"]), opening("A")), crew_of([4], skill_shares={"saw": Decimal(0)})
+        )
         acts = set()
-        for given in (short, long, unskilled, pinned):
+        for given in (short, long, unskilled, pinned, beyond):
             ways = plan(given).ways_out
             assert ways
             for way in ways:

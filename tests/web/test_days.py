@@ -132,7 +132,7 @@ def test_ways_out_are_shown_by_cost_and_proposed_with_one_click(
                opening=day, edits=[PlanEdit(act="set", at=["crew", "days", 2, "places"], value=6)]),
         WayOut(kind="build day", where="", text="One more build day", cost=84, cost_text="84 hours", opening=day,
                edits=[PlanEdit(act="add", at=["crew", "days"],
-                               value={"id": "one more day", "date": day.isoformat(), "name": "More", "places": 6})]),
+                               value={"id": "one-more-day", "date": day.isoformat(), "name": "More", "places": 6})]),
         WayOut(kind="pin", where="H03", text="Let H03 be done on another day", cost=90, cost_text="a word", opening=day,
                edits=[PlanEdit(act="remove", at=["tasks", "pins", 0])]),
         WayOut(kind="order earlier", where="foam", text="Get foam 3 days earlier", cost=99, cost_text="calls",
