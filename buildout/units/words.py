@@ -2,8 +2,24 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from decimal import Decimal
+
+_TURNS = re.compile("[\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+_CONTROL = re.compile("[\x00-\x08\x0e-\x1f\x7f]")
+
+
+def one_line(typed: object, most: int | None = None) -> str:
+    """What somebody typed as one line of text, cut after ``most`` characters.
+
+    Without marks that turn the writing direction, for they would turn everything that stands after them as well, and
+    without control characters, which databases refuse.
+
+    >>> one_line("  my knee;\\n I can\\tbake \\x00", 16), one_line("\\u202eevil\\u202c Bram")
+    ('my knee; I can b', 'evil Bram')
+    """
+    return " ".join(_CONTROL.sub("", _TURNS.sub("", str(typed))).split())[:most]
 
 
 def some_of(names: Sequence[str], most: int = 4) -> str:

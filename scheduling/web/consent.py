@@ -9,6 +9,7 @@ from django.db import transaction
 from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build
 from buildout.units.dates import day_text
+from buildout.units.words import one_line
 from scheduling.web import guardians, services, sign_ups
 from scheduling.web.models import Signature, SignUp
 
@@ -55,7 +56,7 @@ def sign(row: SignUp, name: str, *, how: Signature.How = Signature.How.LINK, tak
 def decline(row: SignUp, word: str = "") -> Signature:
     """Keep that the guardian does not agree, also after having signed; the place goes to somebody else."""
     build, now, day = _locked(row)
-    word = " ".join(word.split())[:200]
+    word = one_line(word, 200)
     made = Signature.objects.create(sign_up=now, day=now.day, date=day, yes=False, word=word)
     sign_ups.withdraw(now, f"The guardian does not agree{': ' if word else ''}{word}")
     text = (

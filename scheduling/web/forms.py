@@ -13,6 +13,7 @@ from django.core.validators import validate_email
 from django.utils.text import slugify
 
 from buildout.units.dates import date_text, day_text
+from buildout.units.words import one_line
 from estimating.web.ledger_forms import BillForm
 from scheduling.engine.calendars import WEEKDAYS as WEEKDAY_NAMES
 from scheduling.engine.cautions import CAUTIONS
@@ -22,7 +23,6 @@ from scheduling.web.models import AGES, LIFTING, Signature, SignUp
 from scheduling.web.offers import whole_task
 from scheduling.web.words import OFFERED_SKILLS, driver_words, skill_words
 
-TURNS = re.compile("[\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 TIME_EXAMPLE = "Write a time of day like 08:30."
 NUMBER = {"inputmode": "decimal"}
 
@@ -158,7 +158,7 @@ class SignUpForm(forms.Form):
         """Puts name and contact of the guardian together, or says what is missing."""
         name, contact = data.get("guardian"), data.get("guardian_contact")
         if name is not None:
-            name = plain_name(name)
+            name = one_line(name)
             if len(name.split()) < 2:
                 said = "Under 18 a parent or guardian has to sign: first and last name, for example Ada Tallowfen."
                 self.add_error("guardian", said)
@@ -173,18 +173,13 @@ class SignUpForm(forms.Form):
         data["guardian"] = f"{name}, {contact}"
 
     def clean_name(self) -> str:
-        name = plain_name(self.cleaned_data["name"])
+        name = one_line(self.cleaned_data["name"])
         if not any(letter.isalpha() for letter in name):
             raise ValidationError("Please write your name, for example Bram Tallowfen.")
         return name
 
     def clean_contact(self) -> str:
         return checked_contact(self.cleaned_data["contact"])
-
-
-def plain_name(typed: object) -> str:
-    """A name without marks that turn the writing direction: they would turn everything that stands after it."""
-    return " ".join(TURNS.sub("", str(typed)).split())
 
 
 def checked_contact(typed: object) -> str:
@@ -219,7 +214,7 @@ class SignatureForm(forms.Form):
         self.fields["agree"].label = agree
 
     def clean_name(self) -> str:
-        name = plain_name(self.cleaned_data["name"])
+        name = one_line(self.cleaned_data["name"])
         if len([part for part in name.split() if any(letter.isalpha() for letter in part)]) < 2:
             raise ValidationError("Please sign with your first and last name, for example Ada Tallowfen.")
         if name.casefold() == " ".join(self.minor.name.split()).casefold():

@@ -17,6 +17,7 @@ from buildout.builds.web import services as builds
 from buildout.builds.web.mail import mail
 from buildout.builds.web.services import Sheet
 from buildout.units.dates import day_text
+from buildout.units.words import one_line
 from scheduling.engine.types import BuildDay, Schedule
 from scheduling.web import guardians, links, sign_ups
 from scheduling.web.calendar_file import calendar_file
@@ -158,7 +159,9 @@ def _form_page(
 
 
 def _take(request: HttpRequest, link: ShareLink, day: str, task: str) -> HttpResponse:
-    made = SignUp.objects.filter(build=link.build, request_key=request.POST.get("request_key", "")).first()
+    made = SignUp.objects.filter(
+        build=link.build, request_key=one_line(request.POST.get("request_key", ""), 40)
+    ).first()
     if made is not None:  # a second tap, or the page loaded again
         return redirect("scheduling:my", made.token)
     offer = next((offer for offer in _offers(link, builds.sheet_of(link.build)) if offer.day.id == day), None)

@@ -14,6 +14,7 @@ from django.utils import timezone
 from buildout.builds.web.models import Build
 from buildout.builds.web.pictures import PictureError, read_picture, small_jpeg
 from buildout.builds.web.services import Sheet
+from buildout.units.words import one_line
 from scheduling.engine import day as engine
 from scheduling.engine.day import TaskDay, TaskMark
 from scheduling.engine.types import CorePerson
@@ -152,7 +153,7 @@ def take(
         at = now - min(max(ago, timedelta(0)), LONGEST_KEPT)
         mark = DayMark(
             build=build, day=offer.day.id, kind=kind, key=key, at=at, received=now, by_name=by_name[:120],
-            text=" ".join(text.split())[:400],
+            text=one_line(text, 400),
         )  # fmt: skip
         day = read_day(build, offer.day.id)
         spoken_of = _fill(mark, offer, people, day, target, list(on_it), count)

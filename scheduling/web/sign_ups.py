@@ -19,6 +19,7 @@ from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build
 from buildout.people.web.models import User
 from buildout.units.dates import day_text
+from buildout.units.words import one_line
 from scheduling.engine import ages
 from scheduling.web import guardians, keeping, services
 from scheduling.web.models import ShareLink, SignUp, Swap, new_token
@@ -119,7 +120,7 @@ def withdraw(row: SignUp, word: str = "") -> SignUp:
     build = Build.objects.select_for_update().get(pk=row.build_id)
     now = SignUp.objects.select_for_update().get(pk=row.pk)
     if now.withdrawn is None:
-        now.withdrawn, now.word = timezone.now(), " ".join(word.split())[:200]
+        now.withdrawn, now.word = timezone.now(), one_line(word, 200)
         now.changes += 1
         now.save(update_fields=["withdrawn", "changes", "word"])
         builds.note(build, "sign-up", f"{now.first_name} withdrew from {_where(build, now)}", by_name=now.first_name)

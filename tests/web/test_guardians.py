@@ -16,7 +16,7 @@ from buildout.builds.web.models import Build, JournalEntry
 from buildout.people.web.models import User
 from scheduling.engine.moved import MovedShift
 from scheduling.web import consent, sign_ups
-from scheduling.web.models import Notice, ShareLink, Signature, SignUp
+from scheduling.web.models import DayMark, Notice, ShareLink, Signature, SignUp
 from scheduling.web.services import write_notices
 from tests.web.test_sign_ups import FORM, join_url, key, take
 
@@ -390,3 +390,30 @@ def test_queries_do_not_grow_with_minors(
         browser.get(people)
     with django_assert_num_queries(5):  # row with build; sign-ups; crew leads; signed for this day, for others
         client.get(page_of(rows[1]))
+
+
+def test_what_no_database_takes_is_turned_away_or_taken_out(
+    client: Client, client_of: ClientOf, lead: User, share_link: ShareLink
+) -> None:
+    """NUL, marks that turn the writing direction and ten thousand characters, wherever text comes in without a form."""
+    bad = "knee\x00 \u202ebad\u202c\n<b>x</b> 🥋 " + "y" * 10_000
+    for address in ("/my/a%00b/", "/guardian/a%00b/", "/join/a%00b/", f"/join/{share_link.token}/a%00b/"):
+        assert client.get(address).status_code == 404
+    form = NAMED | {"request_key": "\x00" * 20}
+    assert client.post(join_url(share_link, "strip", "anywhere"), form).status_code == 422
+    row = take(share_link, "strip", "", 1, **MINOR)
+    other = take(share_link, "strip", "", 2)
+    put_on(share_link.build, "strip", 0)
+    board = reverse("scheduling:board-mark", args=[row.build_id, "strip"])
+    client_of(lead).post(board, {"say": "problem:", "key": "k" * 20 + "\x00", "text": bad})
+    assert DayMark.objects.get().text.startswith("knee bad <b>x</b> 🥋 yyy")
+    client_of(lead).post(board, {"say": "here:\x00", "key": "k" * 20})
+    client_of(lead).post(board, {"say": "start:\x00C11", "key": "k" * 20})
+    assert DayMark.objects.count() == 1
+    assert client.post(mine(other, "move"), {"day": "\x00", "task": bad}).status_code in (302, 409)
+    assert client.post(mine(other, "swap"), {"with": bad}).status_code == 409
+    client.post(mine(other, "withdraw"), {"word": bad})
+    client.post(page_of(row), {"decline": "", "word": bad})
+    assert fresh(other).word.startswith("knee bad <b>x</b> 🥋 yyy")
+    assert Signature.objects.get().word == fresh(other).word
+    assert len(fresh(other).word) == 200
