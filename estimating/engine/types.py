@@ -51,6 +51,10 @@ class Product(Value, kw_only=True):
     per_pack: int = 1
     stress_at_25_percent: Decimal | None = None
     """kPa, from the maker's data sheet; None says missing."""
+    stress_at_50_percent: Decimal | None = None
+    """kPa, where the data sheet states it: a second point of the foam's curve."""
+    cushion_factor: Decimal | None = None
+    """Peak stress over energy taken in a volume, from the maker's cushion curve; None: not known."""
     compression_set: Decimal | None = None
     """Per cent of thickness that stays pressed in, from the maker's data sheet; None says missing."""
     fire_document: str = ""

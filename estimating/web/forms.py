@@ -281,7 +281,9 @@ class ProductForm(PartForm):
         "width": "Width (rolls: goods width)", "thickness": "Thickness", "kerf": "Kerf of the cut", "trim": "Trim cut",
         "turns": "Pieces may be turned by 90°", "density": "Density, kg/m³", "mass_per_area": "Mass per area, kg/m²",
         "per_pack": "Pieces in a pack", "spread": "Area one unit covers, m²",
-        "stress_at_25_percent": "Stress at 25 % compression, kPa", "compression_set": "Compression set, %",
+        "stress_at_25_percent": "Stress at 25 % compression, kPa",
+        "stress_at_50_percent": "Stress at 50 % compression, kPa", "cushion_factor": "Cushion factor",
+        "compression_set": "Compression set, %",
         "fire_document": "Fire document", "emission_document": "Emission document", "shade_lots": "Dyed lot by lot",
         "cuts": "Sheets are cut by", "reckoned_price": "Reckoned price of one unit",
         "lead_group": "Arrives with", "acclimatise_days": "Days it lies in the room before use", "note": "Note",
@@ -289,6 +291,8 @@ class ProductForm(PartForm):
     hints = {
         "turns": "Not for grain, nap or an embossed face",
         "stress_at_25_percent": "From the maker's data sheet; leave empty when it is missing",
+        "stress_at_50_percent": "Only where the data sheet states it: a second point of the foam's curve",
+        "cushion_factor": "From the maker's cushion curve, its lowest point, usually 2.5 to 4; empty says not known",
         "compression_set": "Thickness that stays pressed in, from the data sheet; empty says missing",
         "emission_document": "Paper on what it gives off to the air; empty says missing",
         "shade_lots": "Left-overs of another lot are then kept for repairs and not mixed in",
@@ -298,8 +302,8 @@ class ProductForm(PartForm):
 
     groups = (
         ("Size and cutting", ("length", "width", "thickness", "kerf", "trim", "cuts", "turns")),
-        ("Data sheet", ("density", "mass_per_area", "stress_at_25_percent", "compression_set", "fire_document",
-                        "emission_document", "shade_lots")),
+        ("Data sheet", ("density", "mass_per_area", "stress_at_25_percent", "stress_at_50_percent",
+                        "compression_set", "cushion_factor", "fire_document", "emission_document", "shade_lots")),
         ("Buying and arriving", ("unit", "per_pack", "spread", "head", "reckoned_price", "lead_group",
                                  "acclimatise_days", "also_sold")),
     )  # fmt: skip

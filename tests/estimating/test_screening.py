@@ -8,9 +8,10 @@ from typing import Any
 import msgspec
 import pytest
 
+from estimating.engine.cover import lay_cover
 from estimating.engine.floor import lay_floor
 from estimating.engine.fold_away import lay_fold_away
-from estimating.engine.screening import change_in_level, pressure, screen_floor, screen_fold_away
+from estimating.engine.screening import change_in_level, screen_floor, screen_fold_away
 from estimating.engine.types import FloorSystem, FoldAwaySystem, Product
 
 INCH = 25.4
@@ -32,14 +33,6 @@ def test_changes_in_level(rise: float, need: str, run: float) -> None:
     found = change_in_level(rise * INCH)
     assert found[0] == need
     assert found[1] == pytest.approx(run * INCH, abs=0.01)
-
-
-def test_pressures_by_hand() -> None:
-    # 80 kg, 40 % of it on 60 cm²: 32 × 9.80665 / 0.006 = 52,302 Pa; against 5 psi = 34.47 kPa that is 1.52 ×.
-    assert pressure(32, 60) == pytest.approx(52.302, abs=0.001)
-    assert pressure(32, 60) / 34.473786 == pytest.approx(1.517, abs=0.001)
-    assert pressure(100, 20) == pytest.approx(490.33, abs=0.01)
-    assert pressure(100, 200) == pytest.approx(49.03, abs=0.01)
 
 
 def with_data(products: dict[str, Product], **stress: str) -> dict[str, Product]:
@@ -85,15 +78,71 @@ def test_missing_data_says_missing(rooms: Any, systems: Any) -> None:
     assert any(r.code == "screening-missing" and r.severity == "warning" for r in found.reasons)
 
 
-def test_open_joints_without_a_cover(rooms: Any, systems: Any) -> None:
+def test_open_joints_are_not_those_that_leak(rooms: Any, systems: Any) -> None:
+    """Tape closes a joint to fingers and is no seal; what is glued over whole sheets leaks nowhere."""
     plan = rooms.rectangle(240, 180)
     products = systems.products()
     bare: FloorSystem = msgspec.structs.replace(systems.floor(), cover=None)
-    taped = screen_floor(plan, bare, lay_floor(plan, bare, products), products)
-    assert taped.open_joints == 0.0
+    floor = lay_floor(plan, bare, products)
+    joints = floor.layers[-1].joint_length
+    taped = screen_floor(plan, bare, floor, products)
+    assert (taped.open_joints, taped.leaking_joints) == (0.0, joints)
+    assert "no seal" in taped.joints
     loose = msgspec.structs.replace(bare, layers=[bare.layers[0], msgspec.structs.replace(bare.layers[1], taped=False)])
-    floor = lay_floor(plan, loose, products)
-    assert screen_floor(plan, loose, floor, products).open_joints == floor.layers[-1].joint_length > 0
+    found = screen_floor(plan, loose, floor, products)
+    assert (found.open_joints, found.leaking_joints) == (joints, joints)
+    assert joints > 0
+    # Glued down, with all joints 6 in and more off those below.
+    glue = msgspec.structs.replace(loose.layers[1], adhesive="glue")
+    laminated = msgspec.structs.replace(loose, layers=[loose.layers[0], glue])
+    found = screen_floor(plan, laminated, floor, products)
+    assert (found.open_joints, found.leaking_joints) == (joints, 0.0)
+    # The same layer twice: every joint lies right over one.
+    twice = msgspec.structs.replace(floor, layers=[floor.layers[1], floor.layers[1]])
+    assert screen_floor(plan, laminated, twice, products).leaking_joints == pytest.approx(joints, abs=1)
+
+
+def test_a_cover_leaks_only_along_its_slits(rooms: Any, systems: Any) -> None:
+    plan = rooms.rectangle(240, 180, columns=[rooms.square_column("K", (120, 90), 12)])
+    products, system = systems.products(), systems.floor()
+    floor = lay_floor(plan, system, products)
+    cover = lay_cover(plan, system, floor, products)
+    found = screen_floor(plan, system, floor, products, cover)
+    slits = sum(relief.slit_length for relief in cover.reliefs)
+    assert slits > 0
+    assert (found.open_joints, found.leaking_joints) == (0.0, pytest.approx(slits, abs=0.1))
+    assert screen_floor(plan, system, floor, products).leaking_joints == 0.0
+
+
+def test_a_deck_of_timber_is_stiff(rooms: Any, systems: Any) -> None:
+    """Nobody asks for the compression of plywood, and it neither gives under a knee nor counts as foam."""
+    plan = rooms.rectangle(240, 180)
+    products = with_data(systems.products(), top="34.47")
+    products["base"] = msgspec.structs.replace(products["base"], lead_group="timber", stress_at_25_percent=Decimal(9))
+    system = systems.floor()
+    found = screen_floor(plan, system, lay_floor(plan, system, products), products)
+    assert found.missing == []
+    assert {p.layer for p in found.pressures} == {"Top"}
+    assert found.fall is not None
+    assert found.fall.depth == pytest.approx(0.6 * 12.7)
+
+
+def test_weight_on_the_floor(rooms: Any, systems: Any) -> None:
+    """2 in of foam of 2 lb/cu ft, 3/4 in of plywood of 33 (assumed), cover of 18 oz/sq yd: 2.5208 lb/sq ft."""
+    pcf, psf = Decimal("16.018463374"), 4.88242763638305
+    products = systems.products()
+    products["top"] = msgspec.structs.replace(
+        products["top"], density=2 * pcf, mass_per_area=None, thickness=systems.inches(2)
+    )
+    products["base"] = msgspec.structs.replace(
+        products["base"], density=33 * pcf, mass_per_area=None, thickness=systems.inches(0.75), lead_group="timber"
+    )
+    system = systems.floor()
+    cover = msgspec.structs.replace(system.cover, mass_per_area=18 * Decimal("0.033905747475"))
+    system = msgspec.structs.replace(system, cover=cover)
+    plan = rooms.rectangle(240, 180)
+    found = screen_floor(plan, system, lay_floor(plan, system, products), products)
+    assert found.mass_per_area / psf == pytest.approx(2.5208, abs=0.0005)
 
 
 def test_fold_away_joints_by_hand(rooms: Any, systems: Any) -> None:
@@ -109,6 +158,13 @@ def test_fold_away_joints_by_hand(rooms: Any, systems: Any) -> None:
     assert found.open_joints == pytest.approx(44 * 304.8, abs=2)
     assert found.mass_per_area == pytest.approx(3.2, abs=0.001)
     assert "thickness of Fold-mat" in found.missing
+    assert found.leaking_joints == found.open_joints  # nothing lies under them
+    # Folding in four, each of six mats has three grooves of 4 ft: 72 ft more for dirt, none of which leaks; with flaps
+    # under the joints nothing does.
+    folding = msgspec.structs.replace(system, sections=4, under_lap=systems.inches(4))
+    lapped = screen_fold_away(plan, lay_fold_away(plan, folding, products), products["fold-mat"], mats=folding)
+    assert lapped.open_joints == pytest.approx((44 + 72) * 304.8, abs=2)
+    assert lapped.leaking_joints == 0.0
 
 
 def test_what_stays_pressed_in(rooms: Any, systems: Any) -> None:

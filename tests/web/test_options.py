@@ -16,6 +16,7 @@ from buildout.changes.engine.reading import check_plan
 from buildout.changes.web.models import SystemComparison
 from buildout.people.web.models import User
 from buildout.units.value import from_json
+from estimating.engine.foam_load import PressureScreening, Verdict
 
 pytestmark = pytest.mark.django_db
 ClientOf = Callable[[User | None], Client]
@@ -204,14 +205,17 @@ def test_for_the_owner_alone(
     [
         ("look at it", 0.4, "look at it<small>The sheet of the top layer is missing.</small>"),
         ("look at it", 1.2, "over a quarter"),
-        ("look at it", 3.5, "slab likely felt"),
+        ("look at it", 3.5, "bottoms out"),
         ("fine", 0.4, "under a quarter"),
         ("missing", 0.0, "missing"),
     ],
 )
-def test_foam_under_load_says_what_is_missing(verdict: str, ratio: float, told: str) -> None:
+def test_foam_under_load_says_what_is_missing(verdict: Verdict, ratio: float, told: str) -> None:
     from django.template.loader import render_to_string
 
-    load = {"load": "kneeling", "verdict": verdict, "ratio": ratio, "text": "The sheet of the top layer is missing."}
+    load = PressureScreening(
+        load="kneeling", pressure=52.3, layer="Top", stress_at_25_percent=50.0, ratio=ratio, verdict=verdict,
+        text="The sheet of the top layer is missing.",
+    )  # fmt: skip
     text = render_to_string("changes/foam_under_load.html", {"pressures": [load]})
     assert f"kneeling: {told}" in text

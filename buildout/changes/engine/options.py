@@ -211,10 +211,10 @@ def _screening(
     if drawn is None:
         return None
     if folds is not None and layouts.fold_away is not None and layouts.fold_away.count:
-        return screen_fold_away(drawn, layouts.fold_away, products.get(folds.product))
+        return screen_fold_away(drawn, layouts.fold_away, products.get(folds.product), mats=folds)
     system = next((s for s in plan.floor_systems if layouts.floor is not None and s.id == layouts.floor.system), None)
     if folds is None and system is not None and layouts.floor is not None and layouts.floor.layers:
-        return screen_floor(drawn, system, layouts.floor, products)
+        return screen_floor(drawn, system, layouts.floor, products, layouts.cover)
     return None
 
 

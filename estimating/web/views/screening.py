@@ -38,14 +38,14 @@ def screenings(desk: Desk) -> list[Screened]:
         plan = plans[layout.room]
         if layout.floor is not None and layout.floor.layers and layout.floor.system in systems:
             system = systems[layout.floor.system]
-            screened = screen_floor(plan, system, layout.floor, products)
+            screened = screen_floor(plan, system, layout.floor, products, layout.cover)
             papers = on_what_burns(burning_goods(system, layout.floor), reports)
             found.append(Screened(plan, system.name, screened, papers))
         if layout.fold_away is not None and layout.fold_away.count and layout.fold_away.system in folds:
             fold = folds[layout.fold_away.system]
             under = systems.get(layout.floor.system) if layout.floor is not None else None
             product = products.get(layout.fold_away.product)
-            screened = screen_fold_away(plan, layout.fold_away, product, layout.floor, under)
+            screened = screen_fold_away(plan, layout.fold_away, product, layout.floor, under, fold)
             found.append(Screened(plan, fold.name, screened, on_what_burns([layout.fold_away.product], reports)))
     return found
 
