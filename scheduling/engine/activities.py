@@ -352,15 +352,18 @@ class _Writer:
                 self._ignored("person-ignored", pin.task, text, "Name one of the core team, a helper or a sign-up.")
                 continue
             if no:
-                text = f"{pin.person} cannot be on {pin.task} {task.name}: {no}"
+                text = f"{sentence(self._called(pin.person))} cannot be on {pin.task} {task.name}: {no}"
                 self.made.reasons.append(_stop(task, "person-may-not", text, "Put somebody else on this task."))
                 continue
             if task.kind in ("wait", "trade"):
-                text = f"{pin.task} is done by a firm or by nobody; {pin.person} cannot be put on it"
+                text = f"{pin.task} is done by a firm or by nobody; {self._called(pin.person)} cannot be put on it"
                 self._ignored("person-ignored", pin.task, text, "Take this out.")
                 continue
             found.setdefault(pin.task, {})[pin.person] = here
         return found
+
+    def _called(self, person: str) -> str:
+        return called(person, self.crew, self.signed_up)
 
     def _shut_out(self) -> dict[tuple[str, str], frozenset[int]]:
         """(day, task) → numbers of the day's limited helpers who may do the task; only where some may not."""
@@ -658,10 +661,13 @@ class _Writer:
         """Say in words why no crew can do a task, and a way out; short skills are told for all tasks together."""
         named = {person: here for person, here in self.people.get(task.code, {}).items() if here is not None}
         if named:
-            who = ", ".join(sorted(named))
-            text = (
-                f"{task.code} {task.name} must have {who} on it, who are not there together on any day it can be done"
-            )
+            who = some_of([self._called(person) for person in sorted(named)])
+            held = next((f", {name_of(day)}" for day in self.crew.days if day.id == pinned), "")
+            when = f"on the build day it is held on{held}" if pinned else "together on any day it can be done"
+            if len(named) == 1 and not pinned:
+                when = "on any day it can be done"
+            not_there = f"who {'is' if len(named) == 1 else 'are'} not there {when}"
+            text = f"{task.code} {task.name} must have {who} on it, {not_there}"
             return [_stop(task, "person", text, "Put somebody else on it, or choose a day on which they come.")]
         days = [shifts for shifts in self.made.shifts if not pinned or shifts.day.id == pinned]
         fitting = [shifts for shifts in days if shifts.day.place == "hall" or task.where != "hall"]
@@ -874,6 +880,28 @@ def _short_skills(short: Sequence[Short]) -> list[Reason]:
         todo = f"Add somebody who can {able(skill)} to the core team, or raise its share among the helpers."
         found.append(_stop(mine[0].task, "skill-missing", text, todo))
     return found
+
+
+def called(person: str, crew: Crew, signed_up: Sequence[SignedUp]) -> str:
+    """What somebody put on a task is called; of those who signed up the plan knows no name, but the day.
+
+    >>> day = BuildDay(id="d", date=date(2027, 3, 20), name="Cover", places=8)
+    >>> called("s1", Crew(core=[], days=[day]), [SignedUp(id="s1", day="d")])
+    'the helper who signed up for Cover on Sat 20 Mar 2027'
+    """
+    named = {one.id: one.name for one in crew.core} | {one.id: one.name for one in crew.helpers}
+    if person in named:
+        return named[person]
+    days = {day.id: f" for {name_of(day)}" for day in crew.days}
+    return "the helper who signed up" + next((days.get(one.day, "") for one in signed_up if one.id == person), "")
+
+
+def name_of(day: BuildDay) -> str:
+    return f"{day.name or day.id} on {day_text(day.date)}"
+
+
+def sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def needs_tool(tools: str, word: str) -> bool:

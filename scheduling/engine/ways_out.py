@@ -23,7 +23,7 @@ from buildout.units.value import Reason, snap, to_plain
 from buildout.units.words import some_of
 from estimating.engine.types import Arrivals
 from scheduling.engine import calendars
-from scheduling.engine.activities import Layout, further_days, lay_out
+from scheduling.engine.activities import Layout, called, further_days, lay_out, name_of, sentence
 from scheduling.engine.rcpsp import Model, Placed, earliest_times, latest_times, serial_plan
 from scheduling.engine.skills import able
 from scheduling.engine.types import (
@@ -230,7 +230,7 @@ def _wishes(inputs: Inputs) -> Iterator[Wish]:
     for day in inputs.crew.days:
         if (day.quiet_until or day.quiet_from) and day.date >= inputs.as_of:
             yield wish(
-                "quiet hours", day.id, f"{_named(day)} keeps its quiet hours",
+                "quiet hours", day.id, f"{name_of(day)} keeps its quiet hours",
                 partial(_all_day_noise, day=day.id),
             )  # fmt: skip
     if inputs.dates.hall_hours:
@@ -276,8 +276,9 @@ def _wishes(inputs: Inputs) -> Iterator[Wish]:
     if inputs.crew.firm_sign_ups:
         for day_id, code in sorted({(one.day, one.task.split("/")[0]) for one in inputs.signed_up if one.task}):
             if day_id in days and code in names and code not in done:
+                there = name_of(days[day_id])
                 yield wish(
-                    "sign-up", code, f"{names[code]} stays on {_named(days[day_id])}, for which helpers have signed up",
+                    "sign-up", code, f"{names[code]} stays on {there}, for which helpers have signed up",
                     partial(_unsigned, day=day_id, code=code),
                 )  # fmt: skip
     for one in edits.appointments:
@@ -296,13 +297,9 @@ def _wishes(inputs: Inputs) -> Iterator[Wish]:
     for pin in edits.pins:
         if pin.task in names and pin.day in days and pin.task not in done:
             yield wish(
-                "pin", pin.task, f"{names[pin.task]} on {_named(days[pin.day])}",
+                "pin", pin.task, f"{names[pin.task]} on {name_of(days[pin.day])}",
                 partial(_without_row, field="pins", row=pin),
             )  # fmt: skip
-
-
-def _named(day: BuildDay) -> str:
-    return f"{day.name or day.id} on {day_text(day.date)}"
 
 
 def _count(days: int) -> str:
@@ -314,8 +311,7 @@ def _span(minutes: int) -> str:
 
 
 def _who(inputs: Inputs, person: str) -> str:
-    named = {one.id: one.name for one in inputs.crew.core} | {one.id: one.name for one in inputs.crew.helpers}
-    return named.get(person, "The helper who signed up for it")
+    return sentence(called(person, inputs.crew, inputs.signed_up))
 
 
 def _edited(inputs: Inputs, **changed: object) -> Inputs:
@@ -507,7 +503,7 @@ def _for_wishes(inputs: Inputs, core: Sequence[Wish]) -> Iterator[Candidate]:
             yield Candidate("longest wait", where, text, NEW_APPOINTMENT, "a question to the maker", wish.drop)
         elif kind == "quiet hours":
             day = next(day for day in inputs.crew.days if day.id == where)
-            text = f"Agree with the neighbours that {_named(day)} may be noisy all day"
+            text = f"Agree with the neighbours that {name_of(day)} may be noisy all day"
             yield Candidate("quiet hours", where, text, NEIGHBOURS, "a round of the neighbours", wish.drop)
         elif kind == "hours":
             text = "Agree with the landlord on longer hours"
@@ -537,7 +533,7 @@ def _ahead(inputs: Inputs, task: Task | None = None) -> list[BuildDay]:
 
 def _pinned(inputs: Inputs, code: str) -> str:
     day = next((pin.day for pin in inputs.edits.pins if pin.task == code), "")
-    return next((_named(one) for one in inputs.crew.days if one.id == day), day)
+    return next((name_of(one) for one in inputs.crew.days if one.id == day), day)
 
 
 def _first_instead(inputs: Inputs, code: str) -> str:
@@ -548,7 +544,7 @@ def _first_instead(inputs: Inputs, code: str) -> str:
         if pinned is not None and day.date > pinned:
             pins = [replace(pin, day=day.id) if pin.task == code else pin for pin in inputs.edits.pins]
             if attempt(_edited(inputs, pins=pins)).found is True:
-                return f"; the first build day after it that does is {_named(day)}"
+                return f"; the first build day after it that does is {name_of(day)}"
     return ""
 
 
@@ -558,12 +554,17 @@ def _free_task(inputs: Inputs, code: str) -> Iterator[Candidate]:
     for kind, rows in (("pin", edits.pins), ("appointment", edits.appointments), ("person", edits.people)):
         if any(row.task == code for row in rows):
             field = {"pin": "pins", "appointment": "appointments", "person": "people"}[kind]
-            what = {"pin": "build day", "appointment": "appointment", "person": "person"}[kind]
+            name = next((f"{code} {task.name}" for task in inputs.net.tasks if task.code == code), code)
+            text = {
+                "pin": f"Let {name} be done on another day than {_pinned(inputs, code)}",
+                "appointment": f"Agree on another day for {name}",
+                "person": f"Let somebody else do {name}",
+            }[kind]
 
             def drop(given: Inputs, field: str = field) -> Inputs:
                 return _edited(given, **{field: [row for row in getattr(given.edits, field) if row.task != code]})
 
-            yield Candidate(kind, code, f"Take back the {what} set for {code}", TALK, "a word", drop)
+            yield Candidate(kind, code, text, TALK, "a word", drop)
 
 
 def _helpers(inputs: Inputs, days: Sequence[BuildDay], tasks: Sequence[Task]) -> Iterator[Candidate]:
@@ -603,7 +604,7 @@ def _skilled(inputs: Inputs, skills: Sequence[Skill]) -> Iterator[Candidate]:
                 cost_text += f", and {_day_hours(inputs):g} person-hours at most for each further build day"
             if free:
                 text += (
-                    f"; and what is pinned to {' and '.join(_named(day) for day in freed if day.id in free)} may move"
+                    f"; and what is pinned to {' and '.join(name_of(day) for day in freed if day.id in free)} may move"
                 )
                 cost += TALK * sum(pin.day in free for pin in inputs.edits.pins)
 
@@ -624,7 +625,7 @@ def _on_fewest_days(inputs: Inputs, skills: Sequence[Skill], days: Sequence[Buil
         if fewer and attempt(_join(inputs, skills, fewer, count)).found is True:
             needed = fewer
     can = " and ".join(able(skill) for skill in skills)
-    text = f"{_more(count)} helper{'s' * (count > 1)} who can {can} on {some_of([_named(day) for day in needed], 8)}"
+    text = f"{_more(count)} helper{'s' * (count > 1)} who can {can} on {some_of([name_of(day) for day in needed], 8)}"
     hours = HELPER_DAY * len(needed) * count
     cost_text = f"{hours:g} hours of {'one helper' if count == 1 else f'{count} helpers'}, or of somebody paid for it"
     change = partial(_join, skills=skills, days=needed, count=count)
@@ -679,7 +680,7 @@ def _places(inputs: Inputs, days: Sequence[BuildDay]) -> Iterator[Candidate]:
     for day in days:
         fewest = _fewest(MOST_PLACES, partial(_with_places, inputs, day))
         if fewest:
-            text = f"{fewest} more helper{'s' * (fewest > 1)} on {_named(day)}: {day.places + fewest} places"
+            text = f"{fewest} more helper{'s' * (fewest > 1)} on {name_of(day)}: {day.places + fewest} places"
 
             def add(given: Inputs, day: BuildDay = day, n: int = fewest) -> Inputs:
                 return given.with_day(day.id, places=day.places + n)
@@ -699,7 +700,7 @@ def _hours(inputs: Inputs, days: Sequence[BuildDay]) -> Iterator[Candidate]:
             if end + 60 * more > 21 * 60:
                 break
             until = f"{(end + 60 * more) // 60:02d}:{end % 60:02d}"
-            text = f"{_named(day)} until {until}, {more} hour{'s' * (more > 1)} longer"
+            text = f"{name_of(day)} until {until}, {more} hour{'s' * (more > 1)} longer"
             cost = float(day.places * more)
 
             def longer(given: Inputs, day: BuildDay = day, until: str = until) -> Inputs:
@@ -757,7 +758,7 @@ def _day_and_pins(inputs: Inputs, text: str, hours: float, change: Change) -> It
     for day in pinned:
         if attempt(change(_unpinned(inputs, free - {day.id}))).found is True:
             free -= {day.id}
-    named = " and ".join(_named(day) for day in pinned if day.id in free)
+    named = " and ".join(name_of(day) for day in pinned if day.id in free)
     cost = hours + TALK * sum(pin.day in free for pin in inputs.edits.pins)
     freed = frozenset(free)
     text = f"{text}, and what is pinned to {named} may move"
@@ -872,7 +873,7 @@ def _reasons(inputs: Inputs, core: Sequence[Wish], ways: Sequence[WayOut]) -> li
     todo = f"Cheapest way out: {ways[0].text}." if ways else "Let go of one of these."
     found = _further(inputs) if any(wish.told.kind == "days" for wish in core) else []
     for wish in core:
-        if wish.told.kind == "pin":
+        if wish.told.kind == "pin" and len(core) == 1:
             day = _pinned(inputs, wish.told.where)
             found.append(
                 Reason(

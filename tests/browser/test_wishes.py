@@ -97,5 +97,6 @@ def test_somebody_who_does_not_come_that_day_is_said_and_ways_out_are_offered(
     page = see(owner, demo, "Put on this task", person=sika)
     expect(page.get_by_text("With this change there is no plan")).to_be_visible()
     ways = page.locator("ol.ways li")
-    expect(ways.filter(has_text="person").first).to_be_visible()
-    expect(page.locator("main")).to_contain_text("not there together")
+    expect(ways.filter(has_text=f"Let somebody else do {TASK} Lockers").first).to_be_visible()
+    expect(page.locator("main")).to_contain_text("the helper who signed up for Paint on Sat 20 Feb 2027")
+    expect(page.locator("main")).to_contain_text("held on, Panels and fit-out on Sat 3 Apr 2027")

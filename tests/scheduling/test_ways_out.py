@@ -152,6 +152,28 @@ class TestConflicts:
         assert found.ways_out[0].cost == 2 * 7 + 32
         assert found.ways_out[0].opening == date(2027, 2, 14)
 
+    def test_people_are_called_by_name_or_by_their_day(self) -> None:
+        crew = crew_of([4, 4], helpers=[Helper(id="bram-t", name="Bram", days=["d1"])])
+        signed = [SignedUp(id="sika-m", day="d1")]
+
+        def told(*people: str, pinned: bool = True) -> tuple[str, list[str]]:
+            edits = TaskEdits(
+                pins=[TaskPin(task="A", day="d2")] if pinned else [],
+                people=[PersonPin(task="A", person=person) for person in people],
+            )
+            found = plan(inputs(net_of(task("A", 2), opening("A")), crew, edits=edits, signed_up=signed))
+            assert kinds(found) == [("person", "A")]
+            return found.conflict[0].text, [way.text for way in found.ways_out]
+
+        assert told("bram-t") == (
+            "A Task A must have Bram on it, who is not there on the build day it is held on, Day 2 on Sat 13 Feb 2027",
+            ["Let A Task A be done on another day than Day 2 on Sat 13 Feb 2027", "Let somebody else do A Task A"],
+        )
+        text, _ = told("bram-t", "sika-m")
+        assert text.startswith(
+            "A Task A must have Bram and the helper who signed up for Day 1 on Sat 6 Feb 2027 on it, who are not there"
+        )
+
     def test_two_stops_are_settled_together(self) -> None:
         tasks = [task("A", 2, (1, 1), skills=["saw"]), task("B", 2, (1, 1), tools="drill, bits")]
         crew = crew_of([4], skill_shares={"saw": Decimal(0)}, tools={"drill": 0})
