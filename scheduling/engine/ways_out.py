@@ -599,13 +599,13 @@ def _skilled(inputs: Inputs, skills: Sequence[Skill]) -> Iterator[Candidate]:
             one = _on_fewest_days(_unpinned(wider, free), skills, days, count)
             text, cost, cost_text = one.text, one.cost, one.cost_text
             if new:
-                text += f"; and {more} more build day{'s' * (more > 1)}: {', '.join(day_text(day.date) for day in new)}"
+                text += (
+                    f"; and {more} more build day{'s' * (more > 1)}: {some_of([day_text(day.date) for day in new], 8)}"
+                )
                 cost += more * _day_hours(inputs)
                 cost_text += f", and {_day_hours(inputs):g} person-hours at most for each further build day"
             if free:
-                text += (
-                    f"; and what is pinned to {' and '.join(name_of(day) for day in freed if day.id in free)} may move"
-                )
+                text += f"; and what is pinned to {_several([day for day in freed if day.id in free])} may move"
                 cost += TALK * sum(pin.day in free for pin in inputs.edits.pins)
 
             def change(
@@ -625,11 +625,22 @@ def _on_fewest_days(inputs: Inputs, skills: Sequence[Skill], days: Sequence[Buil
         if fewer and attempt(_join(inputs, skills, fewer, count)).found is True:
             needed = fewer
     can = " and ".join(able(skill) for skill in skills)
-    text = f"{_more(count)} helper{'s' * (count > 1)} who can {can} on {some_of([name_of(day) for day in needed], 8)}"
+    text = f"{_more(count)} helper{'s' * (count > 1)} who can {can} on {_several(needed)}"
     hours = HELPER_DAY * len(needed) * count
     cost_text = f"{hours:g} hours of {'one helper' if count == 1 else f'{count} helpers'}, or of somebody paid for it"
     change = partial(_join, skills=skills, days=needed, count=count)
     return Candidate("helper", needed[0].id, text, hours, cost_text, change)
+
+
+def _several(days: Sequence[BuildDay]) -> str:
+    """Build days as a sentence names them; years only where there is one day.
+
+    >>> _several([BuildDay(id="d", date=date(2027, 2, 20), name="Paint", places=4)])
+    'Paint on Sat 20 Feb 2027'
+    """
+    if len(days) == 1:
+        return name_of(days[0])
+    return some_of([f"{day.name or day.id} ({day_text(day.date, year=False)})" for day in days], len(days))
 
 
 def _more(count: int) -> str:

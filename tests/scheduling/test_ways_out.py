@@ -14,6 +14,7 @@ from estimating.engine.types import Arrival, Arrivals
 from scheduling.engine.schedule import solve
 from scheduling.engine.types import (
     Appointment,
+    CorePerson,
     Crew,
     Dates,
     HallHours,
@@ -28,6 +29,7 @@ from scheduling.engine.types import (
     TaskPin,
 )
 from scheduling.engine.ways_out import Inputs, attempt
+from tests.scheduling.conftest import Hall
 from tests.scheduling.test_schedule import MONDAY, NOTHING_ORDERED, SATURDAY, crew_of, net_of, opening, placed, task
 
 DATES = Dates(lease_start=MONDAY, opening_wish=date(2027, 12, 31))
@@ -145,12 +147,33 @@ class TestConflicts:
         found = plan(given)
         assert kinds(found) == [("skill", "A")]
         assert found.ways_out[0].text == (
-            "One more helper who can use a saw on Day 1 on Sat 6 Feb 2027 and Further day 1 on Sat 13 Feb 2027; and "
+            "One more helper who can use a saw on Day 1 (Sat 6 Feb) and Further day 1 (Sat 13 Feb); and "
             "1 more build day: Sat 13 Feb 2027"
         )
         # Two days of one helper, and a day of four helpers to invite (4 × 7 + 4).
         assert found.ways_out[0].cost == 2 * 7 + 32
         assert found.ways_out[0].opening == date(2027, 2, 14)
+
+    def test_a_whole_hall_in_which_nobody_can_saw(self) -> None:
+        hall = Hall()
+        team = [replace(one, skills=[s for s in one.skills if s != "saw"]) for one in hall.crew.core]
+        shares = hall.crew.skill_shares | {"saw": Decimal(0)}
+        crew = replace(hall.crew, core=team, skill_shares=shares)
+        given = Inputs(hall.net(), crew, hall.dates, hall.arrivals, [], hall.edits, hall.as_of)
+        sawing = [one.code for one in given.net.tasks if "saw" in one.skills]
+        assert len(sawing) > 2
+        found = plan(given)
+        assert [one.kind for one in found.conflict] == ["skill"]
+        assert found.conflict[0].text.startswith(f"{len(sawing)} tasks need somebody who can use a saw")
+        assert all(code in found.conflict[0].text for code in sawing[:3])
+        helpers, team_ways = (
+            [way for way in found.ways_out if ("core team" in way.text) == inside] for inside in (False, True)
+        )
+        assert helpers[0].text.startswith("One more helper who can use a saw on ")
+        assert team_ways[0].text == "One more in the core team who can use a saw"
+        assert attempt(given).found is False
+        more = CorePerson(id="new", name="New", skills=["saw"])
+        assert attempt(again(given, crew=replace(crew, core=[*team, more]))).found is True
 
     def test_people_are_called_by_name_or_by_their_day(self) -> None:
         crew = crew_of([4, 4], helpers=[Helper(id="bram-t", name="Bram", days=["d1"])])
