@@ -852,23 +852,59 @@ def _joined(free: list[tuple[float, float, str]]) -> list[tuple[float, float, st
 
 def _too_wide(elevations: list[WallElevation], system: WallSystem, products: dict[str, Product]) -> list[Reason]:
     """Say so where a fabric blank is wider than the goods, or a board larger than its sheet."""
-    found: list[Reason] = []
     panels = [panel for elevation in elevations for panel in elevation.panels]
     if not panels:
-        return found
-    goods = products[system.face].width
+        return []
     widest = max(panel.face[1] for panel in panels)
-    if goods is not None and widest > float(goods) + 0.05:
+    boards = [(f"Panel {panel.id}", panel.id, panel.board) for panel in panels]
+    return _beyond_goods(widest, boards, system, products)
+
+
+def too_large(system: WallSystem, products: dict[str, Product]) -> list[Reason]:
+    """Why a whole panel of this system cannot be cut from its goods, before any wall is laid out."""
+    if _unfit(system, products):
+        return []  # said where it is laid out, and before that of the field itself
+    across = _blanks(system, products).face(float(system.height), float(system.module))[1]
+    board = (float(system.height), float(system.module))
+    return _beyond_goods(across, [("A whole panel", system.id, board)], system, products)
+
+
+def _beyond_goods(
+    across: float,
+    boards: list[tuple[str, str, tuple[float, float]]],
+    system: WallSystem,
+    products: dict[str, Product],
+) -> list[Reason]:
+    """A fabric blank wider than any width of the goods; the first board larger than any sheet of them."""
+    found: list[Reason] = []
+    face = products[system.face]
+    widths = [float(one.width) for one in _sizes(face, products) if one.width is not None]
+    if widths and across > max(widths) + 0.05:
         text = (
-            f"A fabric blank is {said.length(widest)} wide but the goods are {said.length(float(goods))}: "
+            f"A fabric blank is {said.length(across)} wide but the goods are {said.length(max(widths))}: "
             "foam edge, board edge and turn-back do not fit."
         )
         found.append(said.warning("walls-goods", text, system.face, "Choose a smaller module or wider goods."))
-    sheet = products[system.board]
-    if sheet.length is not None and sheet.width is not None:
-        limits = sorted((float(sheet.length), float(sheet.width)))
-        over = [p for p in panels if any(b > limit + 0.05 for b, limit in zip(sorted(p.board), limits, strict=True))]
-        if over:
-            text = f"Panel {over[0].id} is larger than a sheet of {sheet.name}."
-            found.append(said.warning("walls-board", text, over[0].id, "Choose a smaller module or a larger board."))
+    sheets = [
+        sorted((float(one.length), float(one.width)))
+        for one in _sizes(products[system.board], products)
+        if one.length is not None and one.width is not None
+    ]
+
+    def fits(board: tuple[float, float]) -> bool:
+        return any(short >= min(board) - 0.05 and long >= max(board) - 0.05 for short, long in sheets)
+
+    over = next((board for board in boards if sheets and not fits(board[2])), None)
+    if over is not None:
+        name, where, board = over
+        text = (
+            f"{name}, {said.length(max(board))} × {said.length(min(board))}, is larger than a sheet of "
+            f"{products[system.board].name}."
+        )
+        found.append(said.warning("walls-board", text, where, "Choose a smaller module or height, or a larger board."))
     return found
+
+
+def _sizes(product: Product, products: dict[str, Product]) -> list[Product]:
+    """The goods in every size they are sold in."""
+    return [product, *(products[name] for name in product.also_sold if name in products)]

@@ -12,6 +12,7 @@ from msgspec.structs import replace
 
 from buildout.builds.web.editing import AmountField, Choices, DayField, LengthField, PartForm, example
 from buildout.rooms.engine.types import Room
+from buildout.units.lengths import Length
 from buildout.units.words import counted
 from estimating.engine.heads import HEADS
 from estimating.engine.sides_drawing import edge_words
@@ -238,7 +239,22 @@ class CoverForm(PartForm):
                     self.add_error(name, f"A cover needs this, for example {example}.")
             if data.get("mass_per_area") is None and "mass_per_area" not in self.errors:
                 self.add_error("mass_per_area", "A cover needs this to know its weight, for example 1.63.")
+            self._too_narrow(data)
         return data
+
+    def _too_narrow(self, data: Mapping[str, Any]) -> None:
+        """Say it of goods that are narrower than the band sewn to them."""
+        band = data.get("band_width")
+        widths = [
+            ("goods_width", data.get("goods_width")),
+            *(("other_widths", w) for w in data.get("other_widths", [])),
+        ]
+        for name, width in widths:
+            if band and width and name not in self.errors and Length.read(width).mm < Length.read(band).mm:
+                self.add_error(
+                    name, f"Goods of {width} are narrower than the loop band of {band}. Check both widths and their "
+                    "units; goods are usually 54\" to 72\", the band 4\"."
+                )  # fmt: skip
 
 
 class FoldAwayForm(PartForm):
@@ -272,6 +288,17 @@ class WallSystemForm(PartForm):
                                    "staples", "cap")),
         ("How they hang", ("cleat", "cleat_drop", "spacer_rise", "anchor", "anchor_spacing")),
     )  # fmt: skip
+
+    def fits_goods(self, entry: Mapping[str, Any], products: Sequence[Product]) -> bool:
+        """Whether a whole panel can be cut from its goods; says so beside the panel's size where it cannot."""
+        from buildout.units.value import from_plain
+        from estimating.engine.walls import too_large
+
+        found = too_large(from_plain(WallSystem, dict(entry)), {product.id: product for product in products})
+        for reason in found:
+            text = f"{reason.text} {reason.todo}"
+            self.add_error("module", text)
+        return not found
 
 
 class ProductForm(PartForm):

@@ -68,6 +68,7 @@ def test_the_switch_drops_pins_of_the_old_floor(demo: BuildFile) -> None:
     [
         ("attic", ["single", "no-cover"], "no fit-out for the room “attic”"),
         ("hall", ["single"], "2 to 5 systems"),
+        ("hall", ["single"] * 6, "2 to 5 systems to compare, not 6"),
         ("hall", ["single", "single"], "chosen twice"),
         ("hall", ["single", "marble"], "no system “marble”"),
     ],

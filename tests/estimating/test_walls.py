@@ -325,6 +325,15 @@ def test_goods_too_narrow_and_bad_systems_are_told(rooms: Any, systems: Any) -> 
     plan = rooms.rectangle(200, 150)
     wide = lay_walls(plan, systems.walls(module=52), Fitout(room="room"), systems.products())
     assert {"walls-goods", "walls-board"} <= {r.code for r in wide.reasons if r.severity == "warning"}
+    # Sold in a larger size too, there is nothing to say.
+    products = systems.products()
+    for name in ("ply", "vinyl"):
+        larger = msgspec.structs.replace(products[name], id=f"{name}-60", width=systems.inches(60))
+        products |= {
+            larger.id: larger, name: msgspec.structs.replace(products[name], also_sold=[larger.id]),
+        }  # fmt: skip
+    told = lay_walls(plan, systems.walls(module=52), Fitout(room="room"), products)
+    assert not {"walls-goods", "walls-board"} & {r.code for r in told.reasons}
     none = lay_walls(plan, systems.walls(module=0), Fitout(room="room"), systems.products())
     assert (none.status, none.elevations) == ("infeasible", [])
     unknown = lay_walls(plan, systems.walls(), Fitout(room="room", panelled=["X-Y"]), systems.products())

@@ -225,5 +225,6 @@ def _goods(plan: Plan, system: str) -> set[str]:
         return {s.product for s in plan.fold_away_systems if s.id == system}
     parts = [layer.product for layer in floor.layers]
     parts += [floor.cover.product] if floor.cover is not None else []
-    parts += [floor.frame, floor.ramp, floor.barrier, floor.tape, floor.hook_tape]
+    parts += [layer.adhesive for layer in floor.layers]
+    parts += [floor.frame, floor.ramp, floor.barrier, floor.tape, floor.hook_tape, floor.staples]
     return {part for part in parts if part}

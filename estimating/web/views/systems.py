@@ -202,7 +202,8 @@ def _edit_system(request: HttpRequest, build_id: int, kind: str, system_id: str,
         raise Http404(f"There is no {what.noun} {system_id or like}")
     if like:
         before = {**before, "name": f"{before['name']}, changed"}
-    choices = _choices(desk.sheet.section("products", list[Product]))
+    goods = desk.sheet.section("products", list[Product])
+    choices = _choices(goods)
     data = request.POST or None
     form = what.form(data, initial=before, choices=choices)
     parts: list[tuple[str, Any]] = [("", form)]
@@ -233,7 +234,8 @@ def _edit_system(request: HttpRequest, build_id: int, kind: str, system_id: str,
                 after.pop("cover", None)
         at = edits.put(document, what.section, system_id, after)
         under = f"/{what.section}/{at}"
-        proposal = propose_from(
+        holds = not isinstance(form, WallSystemForm) or form.fits_goods(after, goods)
+        proposal = None if not holds else propose_from(
             form, desk.build, desk.user, document,
             f"{'Changed' if system_id else 'Added'} {what.noun}: {after['name']}", under=under,
             within={f"{under}/layers/{n}": layer for n, layer in enumerate(kept)} | {f"{under}/cover": cover},
