@@ -47,7 +47,22 @@ def _why(tasks: list[PlannedTask]) -> str:
     held = next(
         (task.held_by for task in sorted(tasks, key=lambda one: (one.start_day, one.start)) if task.held_by), ""
     )
-    return f"Because {held}." if held else ""
+    return f"Because {held}." if held else "Because the plan as a whole comes out best so; nothing else keeps it there."
+
+
+def _why_otherwise(was: list[PlannedTask], now: list[PlannedTask]) -> str:
+    """Why a task has other hours on the same day: it begins elsewhere, or it takes longer or shorter."""
+    if min(task.start for task in was) != min(task.start for task in now):
+        return _why(now)
+
+    def said(tasks: list[PlannedTask]) -> str:
+        hours = sum(task.end - task.start for task in tasks) / 60
+        crews = sorted({task.crew for task in tasks})
+        people = " or ".join(f"{crew}" for crew in crews)
+        return f"{hours:g} hour{'s' * (hours != 1)} with {people} {'person' if crews == [1] else 'people'}"
+
+    old, new = said(was), said(now)
+    return f"Because it takes {new} now, not {old}." if old != new else _why(now)
 
 
 def moved_sign_ups(
@@ -127,6 +142,6 @@ def moved_sign_ups(
                 name,
                 f"“{name}” is now {_clock(new_hours[0])}–{_clock(new_hours[1])} instead of "
                 f"{_clock(old_hours[0])}–{_clock(old_hours[1])}, the same day.",
-                _why(same_day),
+                _why_otherwise(old_tasks, same_day),
             )
     return found

@@ -79,6 +79,23 @@ def test_says_why_a_task_is_where_it_is_now():
     assert (found[0].old_date, found[0].new_date, found[0].why) == (ONE.date, TWO.date, "Because it waits for foam.")
 
 
+def test_says_that_a_task_takes_longer_where_it_begins_as_before():
+    # 08:30 to 12:00 with four, then to 15:00 with three: three and a half hours, and six and a half.
+    longer = schedule(msgspec.structs.replace(planned(end=900), crew=3, held_by="it waits for foam"))
+    found = moved_sign_ups(schedule(planned()), longer, [ONE], [ONE], [SignedUp(id="7", day="d1", task="G03")])
+    assert found[0].text == "“Lay frame” is now 08:30–15:00 instead of 08:30–12:00, the same day."
+    assert found[0].why == "Because it takes 6.5 hours with 3 people now, not 3.5 hours with 4 people."
+
+
+def test_every_task_that_moves_has_a_why():
+    later, there = schedule(planned(start=540, end=750)), schedule(planned(day=TWO))
+    for after in (later, there):
+        found = moved_sign_ups(
+            schedule(planned()), after, [ONE, TWO], [ONE, TWO], [SignedUp(id="7", day="d1", task="G03")]
+        )
+        assert found[0].why == "Because the plan as a whole comes out best so; nothing else keeps it there."
+
+
 def test_where_there_is_no_plan_no_task_is_said_to_be_gone():
     none = msgspec.structs.replace(schedule(), status="infeasible")
     assert moved(schedule(planned()), none, SignedUp(id="7", day="d1", task="G03")) == []
