@@ -29,6 +29,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 from itertools import combinations, pairwise
 from math import ceil
+from statistics import median_low
 from typing import NamedTuple
 
 from buildout.units.dates import day_text
@@ -198,7 +199,11 @@ class _Writer:
         self.days = self._days()
         made.horizon = made.local.slot(made.from_day + timedelta(days=self.days))
         self.by_hours: dict[tuple[bool, bool], list[Span]] = {}
-        self.shift = max((_usual_shift(shifts) for shifts in made.shifts), default=0)
+        lengths = [length for shifts in made.shifts if (length := _usual_shift(shifts))]
+        self.shift = median_low(lengths) if lengths else 0
+        """Work that may be split is cut to the middle one of the days' shifts, so that one long day among them does
+        not draw it all to itself."""
+        self.longest_shift = max(lengths, default=0)
         self.special = calendars.special_skills(crew)
         self.core_skills = calendars.core_skills(crew)
         self.shut_out = self._shut_out()
@@ -511,7 +516,9 @@ class _Writer:
         by_hand = all(here is None for here in self.people.get(task.code, {}).values())
         day_crew = max((self._largest_crew(task, self._may(task, shifts), shifts.skills) for shifts in days), default=0)
         core_crew = 0 if pinned or not by_hand else self._largest_crew(task, len(self.crew.core), self.core_skills)
-        on_days = ceil(self._slots(task, day_crew, 1) / self.shift - 1e-9) if day_crew and self.shift else 0
+        usual = max(map(_usual_shift, days), default=0)
+        shift = min(self.longest_shift if task.one_day else self.shift, usual)
+        on_days = ceil(self._slots(task, day_crew, 1) / shift - 1e-9) if day_crew and shift else 0
         at_night = ceil(self._slots(task, core_crew, 1) / evening - 1e-9) if core_crew and evening else 0
         if task.place == CORE and at_night:
             on_days = 0
@@ -554,7 +561,7 @@ class _Writer:
         modes: list[Mode] = []
         if on_days:
             for shifts in days:
-                modes += self._day_modes(task, parts, shifts)
+                modes += self._day_modes(task, parts, shifts, shift)
         if at_night:
             modes += self._evening_modes(task, parts, core_crew)
         if not modes:
@@ -601,10 +608,10 @@ class _Writer:
             choices = [choices[round(n * (len(choices) - 1) / (most - 1))] for n in range(most)]
         return choices
 
-    def _day_modes(self, task: Task, parts: int, shifts: Shifts) -> list[Mode]:
+    def _day_modes(self, task: Task, parts: int, shifts: Shifts, room: int) -> list[Mode]:
         modes = []
         largest = self._largest_crew(task, self._may(task, shifts), shifts.skills)
-        for crew, slots in self._crews(task, parts, largest, self.shift, 3) if largest else []:
+        for crew, slots in self._crews(task, parts, largest, room, 3) if largest else []:
             starts = shifts.starts(slots, task.noisy)
             if starts:
                 uses = self._uses(f"day {shifts.day.id}", task, crew)

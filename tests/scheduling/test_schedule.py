@@ -340,6 +340,21 @@ class TestImpossible:
         found = plan(net_of(task("A", 3, (1, 1), noisy=True, kind="fixed"), opening("A")), crew)
         assert [stop.code for stop in found.reasons] == ["no-window"]
 
+    def test_a_further_day_of_long_hours_makes_nothing_impossible(self) -> None:
+        # Noisy work of 7.4 hours for one is cut in three for shifts of three and a half hours. A further day with a
+        # morning of four hours is quiet until its end: cut in two for its sake the work would fit no other day.
+        saw = task("A", 7.4, (1, 1), noisy=True)
+        crew = crew_of([4, 4, 4])
+        night = BuildDay(
+            id="night", date=SATURDAY + timedelta(days=1), name="Night", start="03:00", end="08:00", meal_minutes=0,
+            places=4, quiet_until="08:00",
+        )  # fmt: skip
+        for one in (crew, replace(crew, days=[*crew.days, night])):
+            found = plan(net_of(saw, opening("A")), one)
+            assert found.status == "proven"
+            assert found.opening == MONDAY + timedelta(days=13)
+            assert {part.build_day for part in found.tasks if part.code.startswith("A")} == {"d1", "d2"}
+
     def test_too_few_build_days_says_how_many_more_and_for_what(self) -> None:
         # Two people, seven hours a day: 42 person-hours fill three days; one is given.
         found = plan(net_of(task("A", 42, (2, 2)), opening("A")), crew_of([2]))
