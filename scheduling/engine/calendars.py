@@ -390,6 +390,26 @@ def clock_changes(days: Sequence[BuildDay], local: LocalTime) -> list[tuple[Buil
     return found
 
 
+def clock_words(day: BuildDay, zone: str) -> str:
+    """Say what the clocks do on a build day or since noon of the day before; nothing on other days.
+
+    >>> clock_words(BuildDay(id="d", date=date(2026, 3, 8), name="Cover", places=8), "America/New_York")
+    'Clocks go forward from 02:00 to 03:00 on Sun 8 Mar 2026; times here are as the clock shows them'
+    >>> clock_words(BuildDay(id="d", date=date(2026, 11, 1), name="Cover", places=8), "America/New_York")
+    'Clocks go back from 02:00 to 01:00 on Sun 1 Nov 2026; times here are as the clock shows them'
+    >>> clock_words(BuildDay(id="d", date=date(2026, 3, 9), name="Cover", places=8), "America/New_York")
+    ''
+    """
+    local = LocalTime(day.date - timedelta(days=1), zone, days=3)
+    for _, change in clock_changes([day], local):
+        (when, shown), before = local.reading(change.at), local.reading(change.at - 1)[1] + SLOT
+        return (
+            f"Clocks go {'forward' if change.by > 0 else 'back'} from {before // 60:02}:{before % 60:02} to "
+            f"{shown // 60:02}:{shown % 60:02} on {day_text(when)}; times here are as the clock shows them"
+        )
+    return ""
+
+
 def together(crew: Crew) -> list[tuple[str, BuildDay, BuildDay]]:
     """Named helpers who are down for two build days on one date: (name, day, other day)."""
     days = {day.id: day for day in crew.days}

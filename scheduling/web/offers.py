@@ -9,15 +9,18 @@ from datetime import date
 
 from buildout.builds.web.models import Build
 from buildout.builds.web.services import Sheet
+from buildout.units.dates import day_text
 from buildout.units.value import from_plain
 from scheduling.engine import ages
-from scheduling.engine.calendars import LEAD
+from scheduling.engine.calendars import LEAD, clock_words
 from scheduling.engine.cautions import CAUTIONS
 from scheduling.engine.leads import asks_for_lead
 from scheduling.engine.types import BuildDay, DayLoad, PlannedTask, Schedule, TaskNet
 from scheduling.web.models import SignUp
 from scheduling.web.words import skill_words
 
+PLAIN = 300
+"""Days ahead within which a day and a month say which year."""
 NOT_FOR_HELPERS = {"lic", "spec"}
 """Work that needs a licence or a specialist firm is never offered, also where it falls on a build day."""
 
@@ -130,6 +133,13 @@ class DayOffer:
     sign_ups: list[SignUp] = field(default_factory=list)
     """Everybody who has a place."""
     today: date = date.min
+    clocks: str = ""
+    """What the clocks do that night or day, where they change."""
+
+    @property
+    def when(self) -> str:
+        """Its date, with the year where that is not plain."""
+        return day_text(self.day.date, year=(self.day.date - self.today).days > PLAIN)
 
     @property
     def holding(self) -> list[SignUp]:
@@ -199,6 +209,7 @@ def day_offers(build: Build, sheet: Sheet, schedule: Schedule | None = None) -> 
             load=loads.get(day.id),
             sign_ups=taken[day.id],
             today=sheet.today(),
+            clocks=clock_words(day, sheet.zone.key),
         )
         for one in offer.tasks:
             one.taken = sum(1 for row in offer.holding if row.task == one.code)
