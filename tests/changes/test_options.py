@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import json
 from decimal import Decimal
+from importlib.resources import files
+from typing import Any
 
 import msgspec
 import pytest
 
 from buildout.changes.engine.build_file import BuildFile
 from buildout.changes.engine.chain import MemoryStore, run_chain
-from buildout.changes.engine.options import compare_systems, with_system
-from buildout.changes.engine.reading import read_build_file
+from buildout.changes.engine.options import compare_systems, switched, with_system
+from buildout.changes.engine.reading import check_plan, read_build_file
+from buildout.changes.engine.starters import with_shipped_system
 from buildout.changes.web.demo import demo_file
 from estimating.engine.types import Pin
 
@@ -58,9 +62,32 @@ def test_the_switch_drops_pins_of_the_old_floor(demo: BuildFile) -> None:
     fitouts = [msgspec.structs.replace(f, pins=pins) if f.room == "hall" else f for f in demo.plan.fitouts]
     plan = msgspec.structs.replace(demo.plan, fitouts=fitouts)
     fold = plan.fold_away_systems[0].id
-    switched = next(f for f in with_system(plan, "hall", fold).fitouts if f.room == "hall")
-    assert (switched.floor, switched.fold_away, [p.id for p in switched.pins]) == ("", fold, ["b"])
+    after = next(f for f in with_system(plan, "hall", fold).fitouts if f.room == "hall")
+    assert (after.floor, after.fold_away, [p.id for p in after.pins]) == ("", fold, ["b"])
     assert with_system(plan, "hall", plan.fitouts[0].floor) == plan
+
+
+def test_a_deck_stays_under_fold_away_mats_and_a_floor_takes_the_place_of_both() -> None:
+    """Mats on a deck of timber: one option with the step of both; the deck by itself is another."""
+    text = files("buildout.changes.engine").joinpath("data/demo.json").read_text(encoding="utf-8")
+    document, deck, _ = with_shipped_system(
+        json.loads(text)["plan"], "feet-inches", "floor_systems", "sprung-deck-alone"
+    )
+    fold = document["fold_away_systems"][0]["id"]
+    document = switched(document, "hall", deck)
+    on_it = switched(document, "hall", fold)
+    assert check_plan(on_it) == with_system(check_plan(document), "hall", fold)
+
+    def lies(plan: dict[str, Any]) -> tuple[str, str]:
+        return plan["fitouts"][0].get("floor", ""), plan["fitouts"][0].get("fold_away", "")
+
+    assert lies(on_it) == (deck, fold)
+    assert lies(switched(on_it, "hall", deck)) == (deck, "")
+    assert lies(switched(on_it, "hall", "judo")) == ("judo", "")
+    assert lies(switched(switched(document, "hall", "judo"), "hall", fold)) == ("", fold)
+    for system in (deck, fold, "judo"):
+        assert check_plan(switched(on_it, "hall", system)) == with_system(check_plan(on_it), "hall", system)
+    assert switched(on_it, "hall", fold) == on_it
 
 
 @pytest.mark.parametrize(

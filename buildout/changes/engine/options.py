@@ -19,7 +19,7 @@ from buildout.changes.engine.build_file import Commitments, Plan
 from buildout.changes.engine.chain import ChainResult, Store, run_chain
 from buildout.units.value import Status, Value
 from estimating.engine.pins import ON_WALLS
-from estimating.engine.screening import Screening, screen_floor, screen_fold_away
+from estimating.engine.screening import Screening, screen_floor, screen_fold_away, stiff
 from estimating.engine.types import FloorLayout, FoldAwayLayout, FoldAwaySystem, RoomLayouts
 from scheduling.engine.types import Schedule
 
@@ -96,7 +96,7 @@ def compare_systems(
         switched = with_system(plan, room, system)
         result = run_chain(switched, commitments, store=store, before=before, on_step=partial(on_step, place))
         options.append(
-            _option(switched, result, room, system, names[system], system in (fitout.floor, fitout.fold_away))
+            _option(switched, result, room, system, names[system], system == (fitout.fold_away or fitout.floor))
         )
     title = next((p.name for p in plan.rooms if p.id == room), room)
     return Comparison(room=room, room_name=title, options=options)
@@ -121,15 +121,18 @@ def check_choice(plan: Plan, room: str, systems: list[str]) -> dict[str, str]:
 def with_system(plan: Plan, room: str, system: str) -> Plan:
     """The plan with another floor in a room: what a proposal to switch would edit.
 
-    A floor system takes the place of fold-away mats and the other way round. Pins on foam and cover belong to the floor
-    they were set on and go with it; pins on walls stay.
+    A floor system takes the place of all that lies there, and so do fold-away mats, except that a deck of timber alone
+    stays under them. Pins on foam and cover belong to the floor they were set on and go with it; pins on walls stay.
     """
     folds = system in {s.id for s in plan.fold_away_systems}
+    timber = {product.id for product in plan.products if stiff(product)}
+    decks = {s.id for s in plan.floor_systems if s.layers and {layer.product for layer in s.layers} <= timber}
     fitouts = []
     for fitout in plan.fitouts:
-        if fitout.room == room and system not in (fitout.floor, fitout.fold_away):
+        if fitout.room == room and system != (fitout.fold_away or fitout.floor):
+            under = fitout.floor if fitout.floor in decks else ""
             fitout = msgspec.structs.replace(
-                fitout, floor="" if folds else system, fold_away=system if folds else "",
+                fitout, floor=under if folds else system, fold_away=system if folds else "",
                 pins=[p for p in fitout.pins if p.layer in ON_WALLS],
             )  # fmt: skip
         fitouts.append(fitout)
@@ -143,10 +146,18 @@ def switched(document: Mapping[str, Any], room: str, system: str) -> dict[str, A
     fitout = next((f for f in edited.get("fitouts", []) if f["room"] == room), None)
     if fitout is None:
         raise KeyError(room)
-    if system in (fitout.get("floor", ""), fitout.get("fold_away", "")):
+    if system == (fitout.get("fold_away") or fitout.get("floor", "")):
         return edited
-    for name in ("floor", "fold_away"):
-        fitout.pop(name, None)
+    timber = {product["id"] for product in edited.get("products", []) if product.get("lead_group") == "timber"}
+    decks = {
+        one["id"]
+        for one in edited.get("floor_systems", [])
+        if one["layers"] and {layer["product"] for layer in one["layers"]} <= timber
+    }
+    under = fitout.pop("floor", "")
+    fitout.pop("fold_away", None)
+    if folds and under in decks:
+        fitout["floor"] = under
     fitout["fold_away" if folds else "floor"] = system
     pins = [pin for pin in fitout.pop("pins", []) if pin["layer"] in ON_WALLS]
     if pins:
@@ -159,7 +170,8 @@ def _option(plan: Plan, result: ChainResult, room: str, system: str, name: str, 
     folds = next((s for s in plan.fold_away_systems if s.id == system), None)
     layout = layouts.fold_away if folds is not None else layouts.floor
     screening = _screening(plan, result, layouts, room, folds)
-    goods = _goods(plan, system)
+    under = next(f.floor for f in plan.fitouts if f.room == room) if folds is not None else ""
+    goods = _goods(plan, system) | _goods(plan, under)
     used = {line.item for line in result.take_off.lines}
     arrivals = [a for a in result.arrivals.items if a.item in goods & used and a.basis != "unquoted"]
     last = max(arrivals, key=lambda a: (a.likely, a.item), default=None)
@@ -210,9 +222,10 @@ def _screening(
     products = {p.id: p for p in plan.products}
     if drawn is None:
         return None
-    if folds is not None and layouts.fold_away is not None and layouts.fold_away.count:
-        return screen_fold_away(drawn, layouts.fold_away, products.get(folds.product), mats=folds)
     system = next((s for s in plan.floor_systems if layouts.floor is not None and s.id == layouts.floor.system), None)
+    if folds is not None and layouts.fold_away is not None and layouts.fold_away.count:
+        mat = products.get(folds.product)
+        return screen_fold_away(drawn, layouts.fold_away, mat, layouts.floor, system, folds)
     if folds is None and system is not None and layouts.floor is not None and layouts.floor.layers:
         return screen_floor(drawn, system, layouts.floor, products, layouts.cover)
     return None

@@ -79,7 +79,7 @@ def choose(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
     if room is None:
         raise Http404(f"This build has no room {room_id}")
     fitout: dict[str, Any] = next((f for f in sheet.document.get("fitouts", []) if f["room"] == room_id), {})
-    now = [fitout[key] for key in ("floor", "fold_away") if fitout.get(key)]
+    now = [name for name in [fitout.get("fold_away") or fitout.get("floor")] if name]
     choices = [(s.id, s.name) for s in sheet.section("floor_systems", list[FloorSystem])]
     choices += [(s.id, f"{s.name} (folds away)") for s in sheet.section("fold_away_systems", list[FoldAwaySystem])]
     form = ChoiceForm(request.POST if request.method == "POST" else None, initial={"systems": now}, choices=choices)
