@@ -24,7 +24,16 @@ from scheduling.web.calendar_file import calendar_file
 from scheduling.web.forms import SignUpForm, request_key
 from scheduling.web.keeping import KEPT_DAYS, kept_until, link_until
 from scheduling.web.models import Notice, ShareLink, SignUp, Swap
-from scheduling.web.offers import DayOffer, TaskOffer, build_days, day_offers, known_by_name, upcoming
+from scheduling.web.offers import (
+    DayOffer,
+    TaskOffer,
+    at_once,
+    build_days,
+    by_person,
+    day_offers,
+    known_by_name,
+    upcoming,
+)
 
 
 class _ClosedError(Exception):
@@ -240,7 +249,7 @@ def my(request: HttpRequest, token: str) -> HttpResponse:
         "link_until": link_until(row, sheet),
         "guardian": _guardian(request, row, offer, sheet) if offer and row.minor else None,
         "swaps": _open_swaps(row, offers),
-        "twice": _twice(row, offer) if offer and not row.withdrawn else [],
+        "twice": at_once(row, offer, by_person(offers)) if offer and not row.withdrawn else [],
         "asked": row.swaps_asked.filter(answered=None).select_related("asked").first() if not row.withdrawn else None,
         "refused": row.withdrawn is not None and row.minor and row.signatures.filter(yes=False).exists(),
         "again": ShareLink.objects.open().filter(build=row.build).order_by("-pk").first() if row.withdrawn else None,
@@ -368,12 +377,6 @@ def _open_swaps(row: SignUp, offers: list[DayOffer]) -> list[tuple[Swap, str]]:
 def _same_person(row: SignUp, other: SignUp) -> bool:
     """Somebody who signed up for two days is not asked to swap with themselves."""
     return row.person == other.person
-
-
-def _twice(row: SignUp, offer: DayOffer) -> list[str]:
-    """What else somebody of the same name and contact is down for on the same day, in words."""
-    others = [other for other in offer.sign_ups if other.pk != row.pk and _same_person(row, other)]
-    return [task.name if (task := offer.task(other.task)) else "wherever needed" for other in others]
 
 
 @never_cache

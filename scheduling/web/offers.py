@@ -186,6 +186,34 @@ def build_days(sheet: Sheet) -> list[BuildDay]:
     return sorted(days, key=lambda day: (day.date, day.id))
 
 
+People = dict[tuple[str, str], list[tuple["DayOffer", SignUp]]]
+
+
+def by_person(offers: list[DayOffer]) -> People:
+    """Places by who has them, as far as name and contact tell."""
+    found: People = {}
+    for offer in offers:
+        for row in offer.sign_ups:
+            found.setdefault(row.person, []).append((offer, row))
+    return found
+
+
+def at_once(row: SignUp, offer: DayOffer, people: People) -> list[str]:
+    """What else the same person is down for at the same hours, in words.
+
+    Two dates are welcome; on one date a second build day counts where its hours meet this one's.
+    """
+    found = []
+    for other, one in people.get(row.person, []):
+        day, here = other.day, other.day.id == offer.day.id
+        meets = day.date == offer.day.date and day.start < offer.day.end and offer.day.start < day.end
+        if one.pk != row.pk and (here or meets):
+            task = other.task(one.task)
+            where = "" if here else f" on “{day.name}” of the same date, {day.start} to {day.end}"
+            found.append((task.name if task else "wherever needed") + where)
+    return found
+
+
 def day_offers(build: Build, sheet: Sheet, schedule: Schedule | None = None) -> list[DayOffer]:
     """Every build day in order of date, past ones too. One query."""
     schedule = schedule or sheet.part("schedule", Schedule)

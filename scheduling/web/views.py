@@ -27,7 +27,17 @@ from buildout.units.value import content_hash
 from scheduling.engine.types import PlannedTask, Schedule
 from scheduling.web import floods, guardians, links, sign_ups
 from scheduling.web.models import Notice, ShareLink, Signature, SignUp
-from scheduling.web.offers import DayOffer, day_offers, known_by_name, lead_words, upcoming, whole_task
+from scheduling.web.offers import (
+    DayOffer,
+    People,
+    at_once,
+    by_person,
+    day_offers,
+    known_by_name,
+    lead_words,
+    upcoming,
+    whole_task,
+)
 from scheduling.web.pictures import draw_day
 from scheduling.web.words import STATUSES, WHO, skill_words
 
@@ -64,6 +74,7 @@ def days(request: HttpRequest, build_id: int) -> HttpResponse:
     schedule = sheet.part("schedule", Schedule)
     done = sheet.document.get("tasks", {}).get("done", {})
     offers = day_offers(build, sheet, schedule)
+    persons = by_person(offers)
     signed = guardians.signatures_on(upcoming(offers, sheet.today()))
     notices = (
         Notice.objects.filter(sign_up__build=build)
@@ -81,7 +92,7 @@ def days(request: HttpRequest, build_id: int) -> HttpResponse:
         "schedule": schedule,
         "status": STATUSES[schedule.status],
         "days_left": [
-            _day(offer, in_line, called_off, known_by_name(sheet), tasks_at, signed, sheet.today())
+            _day(offer, persons, in_line, called_off, known_by_name(sheet), tasks_at, signed, sheet.today())
             for offer in upcoming(offers, sheet.today())
         ],
         "days_past": [offer for offer in offers if offer.day.date < sheet.today()],
@@ -129,6 +140,7 @@ def _line(task: PlannedTask, tasks_at: str) -> dict[str, Any]:
 
 def _day(
     offer: DayOffer,
+    persons: People,
     in_line: list[SignUp],
     called_off: list[SignUp],
     known: dict[str, str],
@@ -144,7 +156,7 @@ def _day(
             "row": row,
             "task": names.get(row.task, f"{row.task}, no longer on this day") if row.task else "",
             "skills": skill_words(row.skills),
-            "twice": sum(other.person == row.person for other in offer.sign_ups) > 1,
+            "twice": at_once(row, offer, persons),
         }
         for row in offer.sign_ups
     ]

@@ -456,6 +456,29 @@ def test_who_is_down_twice_for_a_day_is_told(
     assert "twice" not in client.get(mine(one)).content.decode()
 
 
+def test_two_dates_are_welcome_two_build_days_at_the_same_hours_are_told(
+    client: Client, client_of: Callable[[User | None], Client], owner: User, hand_build: Build, share_link: ShareLink
+) -> None:
+    one = take(share_link, "strip", "C11", 1, name="Bram Tallowfen", contact="555 0142 817")
+    two = take(share_link, "foam", "H01", 2, name="Bram Tallowfen", contact="555 0142 817")
+    sheet = reverse("scheduling:days", args=[hand_build.pk])
+    assert "twice" not in client.get(mine(one)).content.decode()
+    assert "Down for this day twice" not in client_of(owner).get(sheet).content.decode()
+    assert hand_build.current is not None
+    days = hand_build.current.document["crew"]["days"]
+    days[1] |= {"date": days[0]["date"], "place": "garage", "start": "13:00", "end": "18:00"}
+    hand_build.current.save()
+    told = client.get(mine(one)).content.decode()
+    assert "twice:</strong> here, and for Lay base foam on “Frame and foam” of the same date, 13:00 to 18:00" in told
+    assert "and for Sweep and wash the slab on “Strip and clean”" in client.get(mine(two)).content.decode()
+    assert client_of(owner).get(sheet).content.decode().count("Down for this day twice") == 2
+    # One in the morning and one after it ends go together.
+    days[0] |= {"end": "13:00"}
+    hand_build.current.save()
+    assert "twice" not in client.get(mine(one)).content.decode()
+    assert SignUp.objects.standing().count() == 2
+
+
 def test_being_removed_takes_the_name_and_not_the_word(share_link: ShareLink, hand_build: Build) -> None:
     row = take(share_link, "strip", "C11", 1, name="Will Quench")
     tellers = (("Will signed up for Will: wash the slab", "Will"), ("Sika and Will swapped places: Will", "Will"),
