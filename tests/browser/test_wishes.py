@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+import pytest
 from django.urls import reverse
 from playwright.sync_api import expect
 
@@ -13,7 +14,9 @@ from buildout.builds.web.services import Sheet
 from buildout.changes.web.demo import OWNER
 from scheduling.engine.types import PlannedTask, Schedule
 from tests.browser.chromium import DESK, PHONE
+from tests.browser.conftest import WIDTHS
 from tests.browser.test_change import RUN
+from tests.browser.test_pages import barriers
 
 TASK = "J05"
 """Lockers: planned for the cover day, and nothing but goods and free places in its way."""
@@ -84,6 +87,33 @@ def test_a_day_a_wait_and_a_person_each_kept_and_then_against_each_other(
     expect(page.get_by_role("heading", name="Decide")).to_be_visible(timeout=RUN)
     expect(page.get_by_text("With this change there is no plan")).to_have_count(0)
     assert {task.build_day for task in planned(demo)} == {"fit-out"}  # nothing was applied
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("viewport", WIDTHS)
+def test_how_good_the_plan_is_opens_and_can_be_read(
+    demo: Build, visit: Callable[..., Any], viewport: dict[str, int], scheme: str
+) -> None:
+    """The table of aims stands folded: opened by a tap, every figure of every aim is on the screen."""
+    owner = visit(viewport, color_scheme=scheme).sign_in(OWNER[0])
+    owner.go(reverse("scheduling:plan", args=[demo.pk]))
+    table = owner.page.get_by_role("region", name="Aims of the plan")
+    expect(table).to_be_hidden()
+    owner.page.get_by_text("How good this plan is, aim by aim").click()
+    expect(table).to_be_visible()
+    assert demo.current is not None
+    aims = Sheet(demo.current).part("schedule", Schedule).aims
+    rows = table.locator("tbody tr")
+    assert rows.count() == len(aims) > 1
+    for row, aim in zip(rows.all(), aims, strict=True):
+        expect(row).to_contain_text(aim.name)
+        for cell in row.locator("th, td").all():
+            box = cell.bounding_box()
+            assert box is not None
+            assert box["x"] >= 0
+            assert box["x"] + box["width"] <= viewport["width"]
+    owner.fits()
+    assert barriers(owner.page) == []
 
 
 def test_somebody_who_does_not_come_that_day_is_said_and_ways_out_are_offered(

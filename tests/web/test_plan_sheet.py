@@ -178,6 +178,31 @@ def test_the_pictures_measured_are_the_table_read(client_of: ClientOf, owner: Us
 
 
 @pytest.mark.django_db
+def test_every_aim_has_its_value_bound_gap_and_how_sure(client_of: ClientOf, owner: User, hand_build: Build) -> None:
+    assert hand_build.current is not None
+    result = json.loads(hand_build.current.result)
+    result["schedule"]["aims"] = [
+        {"name": "Earliest opening", "unit": "days from today", "value": 100, "bound": 100, "status": "proven"},
+        {"name": "Even days", "unit": "% in use", "value": 80, "bound": 60, "status": "feasible", "work": 0.2,
+         "limit": 0.2},
+        {"name": "Nothing disturbed", "unit": "person-hours", "value": 0, "bound": 0, "status": "proven"},
+    ]  # fmt: skip
+    hand_build.current.result = json.dumps(result)
+    hand_build.current.save()
+    for name in ("plan", "plan-pdf"):
+        page = client_of(owner).get(reverse(f"scheduling:{name}", args=[hand_build.pk]) + "?print").content.decode()
+        table = page[page.index("No plan does better than") :]
+        rows = [re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", row) for row in table.split("<tr>")[1:4]]
+        # (80 − 60) / 80 = 25 %.
+        assert [[words(cell) for cell in row[1:4]] for row in rows] == [
+            ["100", "100", "0 %"], ["80", "60", "25 %"], ["0", "0", "0 %"],
+        ]  # fmt: skip
+        assert ["shown to be best" in row[4] for row in rows] == [True, False, True]
+        assert "a better one may exist" in rows[1][4]
+        assert "stopped after 0.20 of 0.20 work units" in rows[1][4]
+
+
+@pytest.mark.django_db
 def test_every_box_of_the_demo_carries_its_code(client_of: ClientOf, owner: User, demo_build: Build) -> None:
     page = client_of(owner).get(reverse("scheduling:plan", args=[demo_build.pk])).content.decode()
     for svg in re.findall(r'<svg [^>]*class="day-sheet".*?</svg>', page, re.DOTALL):
