@@ -42,7 +42,7 @@ def by_hour(request: HttpRequest, build_id: int) -> HttpResponse:
 @login_required
 @require_http_methods(["GET", "POST"])
 def hour(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
-    """Who came in within an hour, all ticked; sending it takes out those still ticked."""
+    """Who came in within an hour, those of a crowd ticked; sending it takes out those still ticked."""
     build, member = _owned(request, build_id)
     rows = list(_rows(build, number))
     if request.method == "POST":
@@ -63,6 +63,7 @@ def hour(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
     context |= {
         "hour": floods.hour_of(number, sheet, len(here), len(out)),
         "rows": [(row, names.get(row.day, "a day that is not held any more")) for row in here],
+        "ticked": floods.crowd(here),
         "before": SignUp.objects.filter(build=build, withdrawn=None, created__lt=floods.bounds(number)[0]).count(),
     }
     with timezone.override(sheet.zone):

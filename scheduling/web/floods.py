@@ -5,8 +5,9 @@ Hours are counted from 1970 in UTC, which no clock change makes twice; they are 
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
@@ -18,6 +19,10 @@ LAST = 2**31 // SECONDS
 MANY = 100
 """So many in an hour are asked about on crew days. Common practice, no published source: a school's own people fill
 a build's days in weeks."""
+CROWD = 10
+CLOSE = timedelta(minutes=1)
+"""A robot's sign-ups have so many others within so long of them; people come one by one. Common practice, no published
+source."""
 
 
 @dataclass(frozen=True)
@@ -56,3 +61,14 @@ def bounds(number: int) -> tuple[datetime, datetime]:
         raise ValueError(number)
     start = datetime.fromtimestamp(number * SECONDS, UTC)
     return start, start + timedelta(hours=1)
+
+
+def crowd(rows: Sequence[SignUp]) -> set[int]:
+    """The keys of those that came in a crowd, and so look like a robot's; all of them where none did."""
+    times = sorted(row.created for row in rows)
+    close = {
+        row.pk
+        for row in rows
+        if bisect_right(times, row.created + CLOSE) - bisect_left(times, row.created - CLOSE) > CROWD
+    }
+    return close or {row.pk for row in rows}

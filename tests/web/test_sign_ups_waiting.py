@@ -419,6 +419,33 @@ def test_who_wants_no_powered_tools_is_kept_from_them(
         sign_ups.move(row, "foam", "H01")
 
 
+def test_those_who_came_one_by_one_in_the_hour_of_a_robot_are_not_ticked(
+    client_of: Callable[[User | None], Client], owner: User, hand_build: Build, share_link: ShareLink
+) -> None:
+    """Two people at five past and at half past; between them forty sign-ups, two seconds apart."""
+    people = [take(share_link, "strip", "", n, name=f"Person {n}") for n in (1, 2)]
+    hour = timezone.now().replace(minute=0, second=0, microsecond=0) - timedelta(hours=3)
+    for row, minute in zip(people, (5, 30), strict=True):
+        SignUp.objects.filter(pk=row.pk).update(created=hour + timedelta(minutes=minute))
+    address = reverse("scheduling:hour", args=[hand_build.pk, int(hour.timestamp()) // 3600])
+    page = client_of(owner).get(address).content.decode()
+    assert page.count(" checked>") == 2  # no crowd: all, as the owner came here to take somebody out
+    robots = SignUp.objects.bulk_create(
+        SignUp(
+            build=hand_build, day="foam", day_place=0, name=f"Robot {n}", contact="555 0142 899",
+            waiting=timezone.now(), request_key=f"robot-number-{n:06d}",
+        )
+        for n in range(40)
+    )  # fmt: skip
+    for n, row in enumerate(robots):
+        SignUp.objects.filter(pk=row.pk).update(created=hour + timedelta(minutes=15, seconds=2 * n))
+    answer = client_of(owner).get(address)
+    assert answer.context["ticked"] == {row.pk for row in robots}
+    page = answer.content.decode()
+    assert page.count(" checked>") == 40
+    assert "The 40 that came in a crowd, many within a minute, are ticked; the others are not." in page
+
+
 def test_who_may_take_out_an_hour(
     client_of: Callable[[User | None], Client], owner: User, lead: User, hand_build: Build, share_link: ShareLink
 ) -> None:
