@@ -27,6 +27,9 @@ from scheduling.web.offers import DayOffer, day_offers, upcoming
 
 TRIES = 5
 MOST_AN_HOUR = 500
+MOST_A_CONTACT = 60
+"""Sign-ups in an hour under one contact: a whole class by its trainer, and a robot no further. Common practice, no
+published source."""
 LONGEST_LINE = 200
 """Most people waiting for one day."""
 PLACE_FIELDS = ["day", "task", "day_place", "task_place", "waiting"]
@@ -69,7 +72,7 @@ def sign_up(
         made = SignUp.objects.filter(build=build, request_key=request_key).first()
         if made is not None:
             return made
-        _not_a_flood(build)
+        _not_a_flood(build, contact)
         row = SignUp(
             build=build, day=day, task=task, day_place=0, name=name, contact=contact, skills=skills or [], note=note,
             age=age, guardian=guardian, lifting=lifting, power_tools=power_tools, request_key=request_key,
@@ -319,10 +322,18 @@ class FullError(NoPlaceError):
     """Day and task are offered and open to the helper, but every place is taken."""
 
 
-def _not_a_flood(build: Build) -> None:
-    """No school has so many helpers: this is a robot, or somebody playing."""
+def _not_a_flood(build: Build, contact: str) -> None:
+    """No school has so many helpers: this is a robot, or somebody playing; one contact's leaves room for others."""
     since = timezone.now() - timedelta(hours=1)
-    if SignUp.objects.filter(build=build, created__gt=since, taken_out=None).count() >= MOST_AN_HOUR:
+    came = SignUp.objects.filter(build=build, created__gt=since, taken_out=None).values_list("contact", flat=True)
+    contacts = list(came)
+    if contacts.count(contact) >= MOST_A_CONTACT:
+        raise NoPlaceError(
+            f"{MOST_A_CONTACT} sign-ups came in under this contact within an hour, so it takes no more for now. "
+            "Nobody who is on the list has lost a place. Are so many really coming? Please tell the organisers.",
+            None,
+        )
+    if len(contacts) >= MOST_AN_HOUR:
         raise NoPlaceError(
             f"More than {MOST_AN_HOUR} sign-ups came in within an hour, so the list takes no more for now. Nobody who "
             "is on it has lost a place. Please tell the organisers.",

@@ -320,7 +320,7 @@ def test_a_flood_stops_at_the_limit_and_an_hour_later_helpers_get_in(client: Cli
     first = take(share_link, "strip", "C11", 1, name="Bram Tallowfen")
     SignUp.objects.bulk_create(
         SignUp(
-            build=share_link.build, day="foam", day_place=0, name=f"Robot {n}", contact="555 0142 817",
+            build=share_link.build, day="foam", day_place=0, name=f"Robot {n}", contact=f"555 02{n:04} 817",
             waiting=timezone.now(), request_key=f"robot-number-{n:06d}",
         )
         for n in range(sign_ups.MOST_AN_HOUR - 2)
@@ -351,7 +351,7 @@ def test_2000_sign_ups_by_a_robot_are_stopped_and_taken_out_together(
     days, codes = ("strip", "foam", "cover"), []
     for n in range(2000):
         address = join_url(share_link, days[n % 3], "anywhere")
-        form = {"name": f"Robot {n}", "contact": "555 0142 899", "request_key": key(n + 100), "wait": "1"}
+        form = {"name": f"Robot {n}", "contact": f"555 01{n:04} 899", "request_key": key(n + 100), "wait": "1"}
         codes.append(client.post(address, form).status_code)
     assert codes.count(302) == sign_ups.MOST_AN_HOUR
     assert codes.count(409) == 2000 - sign_ups.MOST_AN_HOUR
@@ -417,6 +417,21 @@ def test_who_wants_no_powered_tools_is_kept_from_them(
     assert "No powered tools" in client_of(owner).get(reverse("scheduling:days", args=[hand_build.pk])).content.decode()
     with pytest.raises(sign_ups.NoPlaceError, match="powered tools"):
         sign_ups.move(row, "foam", "H01")
+
+
+def test_a_robot_with_one_contact_leaves_the_list_open_to_others(
+    client: Client, share_link: ShareLink, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sign_ups, "MOST_A_CONTACT", 5)
+    robot = FORM | {"name": "Robot", "contact": "555 0142 899", "wait": "1"}
+    answers = [
+        client.post(join_url(share_link, "cover", "anywhere"), robot | {"request_key": key(n)}) for n in range(8)
+    ]
+    assert [answer.status_code for answer in answers] == [302] * 5 + [409] * 3
+    assert "5 sign-ups came in under this contact within an hour" in answers[-1].content.decode()
+    other = client.post(join_url(share_link, "foam", "anywhere"), FORM | {"request_key": key(99)})
+    assert other.status_code == 302
+    assert SignUp.objects.standing().filter(day="foam").count() == 1
 
 
 def test_those_who_came_one_by_one_in_the_hour_of_a_robot_are_not_ticked(
@@ -636,7 +651,7 @@ def test_200_sign_ups_at_once_for_40_places(
     answers: list[int] = []
 
     def send(n: int) -> None:
-        form = {"name": f"Helper {n}", "contact": "555 0142 817", "request_key": key(n), "wait": "1"}
+        form = {"name": f"Helper {n}", "contact": f"555 0142 {n:03}", "request_key": key(n), "wait": "1"}
         data = urllib.parse.urlencode(form | {"csrfmiddlewaretoken": token}).encode()
         request = urllib.request.Request(address, data, {"Cookie": cookie})  # noqa: S310
         gate.wait(60)
