@@ -799,8 +799,10 @@ def _earlier(inputs: Inputs, item: str) -> Iterator[Candidate]:
     """Goods earlier by the fewest days that do."""
     days = _fewest(MOST_DAYS_EARLIER, lambda n: sooner(inputs, item, n))
     if days:
-        what = travelling(inputs, item)
-        text = f"Get {days} day{'s' * (days > 1)} earlier, ordered sooner or by a faster carrier: {what}"
+        what, mine = travelling(inputs, item), together(inputs, item)
+        placed = all(one.basis in ("promised", "ordered") for one in inputs.arrivals.items if one.item in mine)
+        how = "by a word with the supplier or a faster carrier" if placed else "ordered sooner or by a faster carrier"
+        text = f"Get {days} day{'s' * (days > 1)} earlier, {how}: {what}"
         change = partial(sooner, item=item, days=days)
         yield Candidate("order earlier", item, text, EARLIER_DAY * days, "calls and a faster carrier", change)
 

@@ -67,7 +67,13 @@ class TestConflicts:
         assert found.status == "infeasible"
         assert kinds(found) == [("delivery", "foam"), ("pin", "G09")]  # the pin of X plays no part
         assert [(way.kind, way.cost) for way in found.ways_out] == [("pin", 1.0), ("order earlier", 1.5)]
-        assert found.ways_out[1].text == "Get 3 days earlier, ordered sooner or by a faster carrier: Base foam, 2 in"
+        assert found.ways_out[1].text == (
+            "Get 3 days earlier, by a word with the supplier or a faster carrier: Base foam, 2 in"
+        )
+        to_order = again(given, arrivals=Arrivals(status="proven", items=[replace(foam, basis="to order")], reasons=[]))
+        assert plan(to_order).ways_out[1].text == (
+            "Get 3 days earlier, ordered sooner or by a faster carrier: Base foam, 2 in"
+        )
         assert found.conflict[0].text == "Goods that come on Tue 9 Feb 2027: Base foam, 2 in"
         assert found.ways_out[0].opening == date(2027, 2, 14)
         # Without either of the two a plan exists; with both none does.
