@@ -201,8 +201,7 @@ class _Writer:
         self.by_hours: dict[tuple[bool, bool], list[Span]] = {}
         lengths = [length for shifts in made.shifts if (length := _usual_shift(shifts))]
         self.shift = median_low(lengths) if lengths else 0
-        """Work that may be split is cut to the middle one of the days' shifts, so that one long day among them does
-        not draw it all to itself."""
+        """The middle one of the days' shifts: work cut to the longest that no day has room for is cut to this."""
         self.longest_shift = max(lengths, default=0)
         self.special = calendars.special_skills(crew)
         self.core_skills = calendars.core_skills(crew)
@@ -502,7 +501,9 @@ class _Writer:
             modes.append(Mode(number * calendars.HALF_TRADE_DAY, uses, starts))
         return modes
 
-    def _work(self, task: Task, earliest: int) -> list[Activity]:
+    def _work(self, task: Task, earliest: int, room: int = 0) -> list[Activity]:
+        """Cut work into parts of at most ``room`` slots, where none is given of the longest shift there is."""
+        room = room or self.longest_shift
         pinned = self.pins.get(task.code, "")
         days = [
             shifts
@@ -517,7 +518,7 @@ class _Writer:
         day_crew = max((self._largest_crew(task, self._may(task, shifts), shifts.skills) for shifts in days), default=0)
         core_crew = 0 if pinned or not by_hand else self._largest_crew(task, len(self.crew.core), self.core_skills)
         usual = max(map(_usual_shift, days), default=0)
-        shift = min(self.longest_shift if task.one_day else self.shift, usual)
+        shift = min(room, usual)
         on_days = ceil(self._slots(task, day_crew, 1) / shift - 1e-9) if day_crew and shift else 0
         at_night = ceil(self._slots(task, core_crew, 1) / evening - 1e-9) if core_crew and evening else 0
         if task.place == CORE and at_night:
@@ -564,6 +565,8 @@ class _Writer:
                 modes += self._day_modes(task, parts, shifts, shift)
         if at_night:
             modes += self._evening_modes(task, parts, core_crew)
+        if not modes and room > self.shift and not task.one_day:
+            return self._work(task, earliest, self.shift)
         if not modes:
             self.made.reasons += self._nobody(task, pinned)
         return [Activity(task.code, tuple(modes), earliest)] * parts

@@ -95,7 +95,7 @@ LINK_VERSIONS = dict.fromkeys(
     "award": 8,
     "award choices": 6,
     "arrivals": 4,
-    "schedule": 15,
+    "schedule": 16,
     "tasks": 5,
     "forecast": 7,
     "gains": 7,
