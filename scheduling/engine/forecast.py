@@ -188,7 +188,7 @@ def played(
     slight = [words for kind, words in SEVERAL.items() if all(one.kind != kind for one in found)]
     if found and slight:
         named = ", ".join(slight[:-1]) + " and " * (len(slight) > 1) + slight[-1]
-        text = f"Of {named} none decides as much as {SMALLEST_SHARE:.0%} of what is uncertain about the opening"
+        text = f"Of {named} none decides as much as {100 * SMALLEST_SHARE:.0f} % of what is uncertain about the opening"
         reasons.append(Reason(code="hardly-counts", text=text))
     return _result("feasible", runs, openings, unplaced, dates, found, reasons), opening
 

@@ -91,6 +91,10 @@ class TestRates:
         again = learned(finished("D02", 16, 8), edits=TaskEdits(rates=[own, *(one.edit for one in found.rates)]))
         assert again == found
 
+    def test_what_is_over_uncounted_learns_nothing(self) -> None:
+        over = TaskEdits(done={"D02": date(2027, 2, 6), "D04": date(2027, 2, 6)})
+        assert {one.code for one in learned(finished("D02", 16, 8), edits=over).rates} == {"D02", "F05", "W11"}
+
     def test_a_forgotten_tick_is_put_aside(self) -> None:
         found = learned(finished("D02", 80, 8), finished("D04", 0.2, 4))
         assert (found.put_aside, found.tasks, found.rates) == (["D02"], 0, [])
