@@ -42,7 +42,7 @@ from scheduling.engine.deliveries import Delivery, group_wait, read_arrivals
 from scheduling.engine.rcpsp import Activity, Limit, Link, Mode, Project, Resource
 from scheduling.engine.skills import able
 from scheduling.engine.tasks import OPENING
-from scheduling.engine.types import BuildDay, Crew, Dates, Lag, SignedUp, Skill, Task, TaskEdits, TaskNet
+from scheduling.engine.types import Appointment, BuildDay, Crew, Dates, Lag, SignedUp, Skill, Task, TaskEdits, TaskNet
 
 MOST_EVENINGS = {True: 4, False: 10}
 """Work that takes the core team longer stays on build days, by whether any helper may do it. Common practice, no
@@ -178,6 +178,27 @@ def _too_far(
     return found
 
 
+def no_appointment(one: Appointment, task: Task, closed: Sequence[date], from_day: date) -> str:
+    """Say why a task cannot be bound to the day agreed for it, to follow that day; empty where it can.
+
+    >>> from scheduling.engine.tasks import generate
+    >>> net = generate(TaskEdits(), {"elec.points": 4}, Crew(core=[], days=[]), {})
+    >>> wiring = next(task for task in net.tasks if task.code == "E01")
+    >>> no_appointment(Appointment(task="E01", date=date(2027, 2, 6)), wiring, [], date(2027, 2, 1))
+    'is a day on which nobody works'
+    """
+    away = (one.date - from_day).days
+    if away < 0:
+        return "is over"
+    if away > FURTHEST:
+        return "is more than three years ahead"
+    if task.arrival_of:
+        return "does not bind a delivery: its promised day does"
+    if one.date in closed or (one.date.weekday() >= 5 and task.kind == "trade"):
+        return "is a day on which nobody works"
+    return ""
+
+
 class _Writer:
     def __init__(
         self,
@@ -305,15 +326,8 @@ class _Writer:
         for one in edits.appointments:
             if one.task not in tasks:
                 continue
-            away = (one.date - self.made.from_day).days
-            closed = one.date in self.closed or (one.date.weekday() >= 5 and tasks[one.task].kind == "trade")
-            if away < 0 or away > FURTHEST or tasks[one.task].arrival_of or closed:
-                why = (
-                    "is over" if away < 0
-                    else "is more than three years ahead" if away > FURTHEST
-                    else "is a day on which nobody works" if closed
-                    else "does not bind a delivery: its promised day does"
-                )  # fmt: skip
+            why = no_appointment(one, tasks[one.task], self.closed, self.made.from_day)
+            if why:
                 text = f"The appointment for {one.task} on {day_text(one.date)} {why}; it is ignored"
                 self._ignored("appointment-ignored", one.task, text, "Agree on another day, or take it out.")
                 continue

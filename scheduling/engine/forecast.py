@@ -38,7 +38,16 @@ from buildout.units.dates import day_text
 from buildout.units.value import Reason, Severity, Status, snap
 from estimating.engine.types import Arrivals
 from scheduling.engine import calendars
-from scheduling.engine.activities import CORE, ORDERING, GoodsRule, further_days, goods_rules, lag_minutes, needs_tool
+from scheduling.engine.activities import (
+    CORE,
+    ORDERING,
+    GoodsRule,
+    further_days,
+    goods_rules,
+    lag_minutes,
+    needs_tool,
+    no_appointment,
+)
 from scheduling.engine.calendars import SLOT
 from scheduling.engine.deliveries import Delivery, read_arrivals
 from scheduling.engine.schedule import _peak
@@ -521,7 +530,13 @@ class _Play:
         self.net, self.schedule, self.crew, self.dates, self.as_of, self.runs = net, schedule, crew, dates, as_of, runs
         self.edits = edits
         self.held = {hold.task: self._hour(hold.date) for hold in edits.not_before}
-        self.booked = {one.task: one.date for one in edits.appointments if one.firm and one.date >= as_of}
+        closed = [holiday.date for holiday in dates.holidays]
+        tasks = {task.code: task for task in net.tasks}
+        self.booked = {
+            one.task: one.date
+            for one in edits.appointments
+            if one.firm and one.task in tasks and not no_appointment(one, tasks[one.task], closed, as_of)
+        }
         self.done = {code: day for code, day in edits.done.items() if any(task.code == code for task in net.tasks)}
         self.deliveries = read_arrivals(arrivals, as_of)
         self.rules: dict[str, list[GoodsRule]] = {}

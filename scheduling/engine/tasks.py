@@ -21,6 +21,7 @@ from scheduling.engine.template import (
     read_after,
     ring_text,
     shortest_loop,
+    with_notes,
 )
 from scheduling.engine.types import Crew, DayJob, Lag, OwnTask, Place, RateEdit, Task, TaskChange, TaskEdits, TaskNet
 
@@ -218,6 +219,9 @@ def _with_changes(
             skills=row.skills if edit.skills is None else edit.skills,
             tools=row.tools if edit.tools is None else edit.tools,
             after=row.after if edit.after is None else _read_lags(edit.after, codes, warn),
+            zone=row.zone if edit.zone is None else edit.zone,
+            notes=with_notes(row.notes, noisy=edit.noisy, dusty=edit.dusty, one_day=edit.one_day),
+            cautions=row.cautions if edit.cautions is None else edit.cautions,
         )
         faults = [fault for fault in check_template([new]) if "does not exist" not in fault.text]
         if faults:
@@ -287,7 +291,8 @@ def _own_rows(own: list[OwnTask], rows: Mapping[str, TemplateRow], reasons: list
             code=task.code, name=task.name, stage=10, kind="work" if task.driver else "fixed",
             unit=driver_units().get(task.driver, "unit") if task.driver else "task", driver=task.driver or "1",
             low=low, likely=likely, high=high, crew_min=task.crew, crew_max=most,
-            skills=task.skills, tools="", after=lags, notes="v" + " n" * task.noisy + " 1" * task.one_day,
+            skills=task.skills, tools="", after=lags,
+            notes=with_notes("v", noisy=task.noisy, dusty=task.dusty, one_day=task.one_day),
             cautions=task.cautions, where="hall", zone=task.zone,
         )  # fmt: skip
     return made
@@ -356,11 +361,10 @@ def _task(
         quantity=snap(quantity), unit=row.unit, driver=row.driver,
         low=snap(low, 0.0001), likely=snap(likely, 0.0001), high=snap(high, 0.0001),
         crew_min=crew_min, crew_max=crew_max, skills=row.skills, after=after, cautions=row.cautions,
-        tools=row.tools, noisy="n" in row.notes or "q" in row.notes, dusty="d" in row.notes,
-        volunteers="v" in row.notes,
+        tools=row.tools, noisy=row.noisy, dusty=row.dusty, volunteers="v" in row.notes.split(),
         needs=sorted(item for item, group in groups.items() if group in row.goods),
-        arrival_of=row.arrival, where=row.where, zone=row.zone, one_day="1" in row.notes,
-        cures="c" in row.notes, begun=begun,
+        arrival_of=row.arrival, where=row.where, zone=row.zone, one_day=row.one_day,
+        cures="c" in row.notes.split(), begun=begun,
     )  # fmt: skip
 
 

@@ -67,6 +67,36 @@ class TemplateRow(Value, kw_only=True):
     each_day: Literal["", "start", "all day", "end"] = ""
     zone: str = ""
 
+    @property
+    def noisy(self) -> bool:
+        return bool({"n", "q"} & set(self.notes.split()))
+
+    @property
+    def dusty(self) -> bool:
+        return "d" in self.notes.split()
+
+    @property
+    def one_day(self) -> bool:
+        return "1" in self.notes.split()
+
+
+def with_notes(notes: str, *, noisy: bool | None, dusty: bool | None, one_day: bool | None) -> str:
+    """Return notes that say so; None leaves them as they are.
+
+    >>> with_notes("n d q v", noisy=False, dusty=None, one_day=True)
+    'd v 1'
+    >>> with_notes("n q", noisy=True, dusty=True, one_day=None)
+    'n q d'
+    """
+    kept = notes.split()
+    for marks, said in ((("n", "q"), noisy), (("d",), dusty), (("1",), one_day)):
+        there = any(mark in kept for mark in marks)
+        if said is False:
+            kept = [mark for mark in kept if mark not in marks]
+        elif said and not there:
+            kept.append(marks[0])
+    return " ".join(kept)
+
 
 def read_after(text: str) -> Lag:
     """Read one predecessor. Raises ``ValueError`` with an example when it is not understood.

@@ -117,6 +117,13 @@ class TaskChange(Value, kw_only=True):
     tools: str | None = None
     after: list[str] | None = None
     """Written like A01, A01+4h, SS:A01+1h, or A01+4h<2d where it may start at most two days later."""
+    zone: str | None = None
+    """A place in the room this task has for itself while it lasts; empty: none."""
+    noisy: bool | None = None
+    dusty: bool | None = None
+    one_day: bool | None = None
+    """Not to be split over days."""
+    cautions: list[str] | None = None
     why: str = ""
 
 
@@ -143,6 +150,7 @@ class OwnTask(Value, kw_only=True):
     zone: str = ""
     """A place in the room this task has for itself while it lasts, e.g. "floor"."""
     noisy: bool = False
+    dusty: bool = False
     one_day: bool = False
     """Not to be split over days."""
     needs: list[str] = []

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import re
 import secrets
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -19,6 +19,7 @@ from scheduling.engine.calendars import WEEKDAYS as WEEKDAY_NAMES
 from scheduling.engine.cautions import CAUTIONS
 from scheduling.engine.skills import SKILLS
 from scheduling.engine.template import driver_units, read_after
+from scheduling.engine.types import TaskKind
 from scheduling.web.models import AGES, LIFTING, Signature, SignUp
 from scheduling.web.offers import whole_task
 from scheduling.web.words import OFFERED_SKILLS, driver_words, skill_words
@@ -377,6 +378,33 @@ def read_codes(text: str) -> list[str]:
     return codes
 
 
+def zone_field() -> forms.CharField:
+    return forms.CharField(
+        label="Place it has for itself",
+        required=False,
+        max_length=30,
+        help_text="A part of the room nobody else works in meanwhile, for example: entry",
+    )
+
+
+def cautions_field() -> forms.MultipleChoiceField:
+    return forms.MultipleChoiceField(
+        label="Cautions",
+        required=False,
+        choices=[
+            (code, text if len(text) < 72 else f"{text[:70].rsplit(' ', 1)[0]} …") for code, text in CAUTIONS.items()
+        ],
+        widget=forms.CheckboxSelectMultiple,
+    )
+
+
+NOT_OF: dict[TaskKind, tuple[str, ...]] = {
+    "trade": ("crew_min", "crew_max", "skills", "tools", "one_day"),
+    "wait": ("crew_min", "crew_max", "skills", "tools", "one_day", "zone", "noisy", "dusty"),
+}
+"""What cannot be changed about a task of a kind, as its plan has no use for it."""
+
+
 class ChangeForm(forms.Form):
     """A task of the list as this build does it."""
 
@@ -387,14 +415,18 @@ class ChangeForm(forms.Form):
     )
     tools = forms.CharField(label="Tools", required=False, max_length=200, help_text="For example: saw, drill")
     after = codes_field()
+    zone = zone_field()
+    noisy = forms.BooleanField(label="It is noisy", required=False, help_text="Then it keeps quiet hours")
+    dusty = forms.BooleanField(label="It is dusty", required=False)
+    one_day = forms.BooleanField(label="In one go, not split over days", required=False)
+    cautions = cautions_field()
     why = forms.CharField(label="Why", max_length=200, required=False, help_text="For example: two are enough here")
 
-    def __init__(self, *args: Any, crewed: bool = True, **more: Any) -> None:
-        """``crewed``: whether people work on it; nobody works on a wait."""
+    def __init__(self, *args: Any, kind: TaskKind = "work", **more: Any) -> None:
+        """``kind`` of the task: a firm brings its own crew and tools, and nobody works on a wait."""
         super().__init__(*args, **more)
-        if not crewed:
-            for name in ("crew_min", "crew_max", "skills", "tools"):
-                del self.fields[name]
+        for name in NOT_OF.get(kind, ()):
+            del self.fields[name]
 
     def clean_after(self) -> list[str]:
         return read_codes(str(self.cleaned_data["after"]))
@@ -504,6 +536,17 @@ class AppointmentForm(forms.Form):
         error_messages={"invalid_choice": "Choose fixed or wished."},
     )
 
+    def __init__(self, *args: Any, refusal: Callable[[Any], str], example: str, **more: Any) -> None:
+        """``refusal`` says why a day cannot be agreed on, ``example`` is one that can."""
+        super().__init__(*args, **more)
+        self.refusal, self.example = refusal, example
+
+    def clean_date(self) -> Any:
+        day = self.cleaned_data["date"]
+        if no := self.refusal(day):
+            raise ValidationError(f"{day_text(day)} {no}. Choose another, for example {self.example}.")
+        return day
+
     @property
     def words(self) -> str:
         how = "agreed" if self.cleaned_data["firm"] == "firm" else "wished"
@@ -548,22 +591,11 @@ class OwnTaskForm(forms.Form):
         widget=forms.CheckboxSelectMultiple,
     )
     after = codes_field()
-    zone = forms.CharField(
-        label="Place it has for itself",
-        required=False,
-        max_length=30,
-        help_text="A part of the room nobody else works in meanwhile, for example: entry",
-    )
-    noisy = forms.BooleanField(label="It is noisy", required=False)
+    zone = zone_field()
+    noisy = forms.BooleanField(label="It is noisy", required=False, help_text="Then it keeps quiet hours")
+    dusty = forms.BooleanField(label="It is dusty", required=False)
     one_day = forms.BooleanField(label="In one go, not split over days", required=False)
-    cautions = forms.MultipleChoiceField(
-        label="Cautions",
-        required=False,
-        choices=[
-            (code, text if len(text) < 72 else f"{text[:70].rsplit(' ', 1)[0]} …") for code, text in CAUTIONS.items()
-        ],
-        widget=forms.CheckboxSelectMultiple,
-    )
+    cautions = cautions_field()
 
     def __init__(self, *args: Any, **more: Any) -> None:
         super().__init__(*args, **more)
@@ -596,7 +628,7 @@ class OwnTaskForm(forms.Form):
         made = {**before}
         for name, usual in (
             ("code", None), ("name", None), ("hours", None), ("crew", None), ("skills", None), ("after", None),
-            ("cautions", []), ("zone", ""), ("noisy", False), ("one_day", False),
+            ("cautions", []), ("zone", ""), ("noisy", False), ("dusty", False), ("one_day", False),
             ("crew_max", None), ("driver", ""), ("low", None), ("likely", None), ("high", None),
         ):  # fmt: skip
             value = self.cleaned_data[name]

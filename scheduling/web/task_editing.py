@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import date, timedelta
 from functools import cached_property, partial
 from typing import Any
 
@@ -20,10 +21,11 @@ from buildout.builds.web.models import Build, Member, Role
 from buildout.units.dates import day_text
 from buildout.units.value import from_plain
 from scheduling.engine import cautions
+from scheduling.engine.activities import no_appointment
 from scheduling.engine.learning import LEARNED, is_learned
 from scheduling.engine.tasks import template_of
 from scheduling.engine.template import TemplateRow, default_template, lag_text
-from scheduling.engine.types import PlannedTask, Schedule, Task, TaskEdits, TaskNet
+from scheduling.engine.types import Appointment, Dates, PlannedTask, Schedule, Task, TaskEdits, TaskNet
 from scheduling.web.editing import Document, owner_of, said, show
 from scheduling.web.forms import (
     AppointmentForm,
@@ -97,6 +99,7 @@ def rates(request: HttpRequest, build_id: int) -> HttpResponse:
         stages.setdefault(row.stage, []).append(
             {
                 "row": row, "skills": skill_words(list(row.skills)), "after": [lag_text(lag) for lag in row.after],
+                "also": _also(row),
                 "from": driver_words(row.driver) if row.driver != "1" else "once", "planned": code in planned,
                 "rated": code in rated, "learned": _learned(rated.get(code, "")),
                 "changed": code in changed, "own": code in own,
@@ -104,6 +107,16 @@ def rates(request: HttpRequest, build_id: int) -> HttpResponse:
         )  # fmt: skip
     context |= {"stages": [(stage_name(number), stages[number]) for number in sorted(stages)], "rate_words": RATE_WORDS}
     return render(request, "scheduling/rates.html", context)
+
+
+def _also(row: TemplateRow | Task) -> list[str]:
+    """What else its plan goes by: place, noise, dust, whether it may be split."""
+    return [
+        *([f"has the {row.zone} for itself"] if row.zone else []),
+        *(["noisy, keeps quiet hours"] if row.noisy else []),
+        *(["dusty"] if row.dusty else []),
+        *(["in one go"] if row.one_day else []),
+    ]
 
 
 def _learned(why: str) -> str:
@@ -164,7 +177,9 @@ class _TaskPage:
             return {}
         return {
             "crew_min": self.row.crew_min, "crew_max": self.row.crew_max, "skills": list(self.row.skills),
-            "tools": self.row.tools, "after": [lag_text(lag) for lag in self.row.after],
+            "tools": self.row.tools, "after": [lag_text(lag) for lag in self.row.after], "zone": self.row.zone,
+            "noisy": self.row.noisy, "dusty": self.row.dusty, "one_day": self.row.one_day,
+            "cautions": list(self.row.cautions),
         }  # fmt: skip
 
     @property
@@ -174,7 +189,7 @@ class _TaskPage:
     def change_form(self, data: Any = None) -> ChangeForm:
         now = self.usual | self.change
         initial = now | {"after": " ".join(now.get("after", []))}
-        return ChangeForm(data, initial=initial, crewed=self.row is not None and self.row.kind in ("work", "fixed"))
+        return ChangeForm(data, initial=initial, kind=self.row.kind if self.row is not None else "work")
 
     def pin_form(self, data: Any = None) -> PinForm:
         days = [(day.id, f"{day_text(day.date, year=False)}, {day.name}") for day in build_days(self.sheet)]
@@ -186,7 +201,23 @@ class _TaskPage:
 
     def appointment_form(self, data: Any = None) -> AppointmentForm:
         now = self.edit_of("appointments")
-        return AppointmentForm(data, initial=now | {"firm": "firm" if now.get("firm", True) else "wish"})
+        initial = now | {"firm": "firm" if now.get("firm", True) else "wish"}
+        return AppointmentForm(
+            data, initial=initial, refusal=self._no_appointment, example=day_text(self._next_working_day())
+        )
+
+    def _no_appointment(self, day: date) -> str:
+        if self.task is None:
+            return ""
+        return no_appointment(Appointment(task=self.code, date=day), self.task, self._closed, self.sheet.as_of)
+
+    def _next_working_day(self) -> date:
+        ahead = (self.sheet.as_of + timedelta(days=n) for n in range(1, 400))
+        return next((day for day in ahead if not self._no_appointment(day)), self.sheet.as_of)
+
+    @cached_property
+    def _closed(self) -> list[date]:
+        return [holiday.date for holiday in self.sheet.section("dates", Dates).holidays]
 
     def edit_of(self, section: str) -> Document:
         """What the plan says about this task in a section with one entry a task."""
@@ -236,6 +267,7 @@ class _TaskPage:
         skills = self.task.skills if self.task else self.row.skills if self.row else []
         days = {day.id: day for day in build_days(self.sheet)}
         pinned = next((pin["day"] for pin in self.edits.get("pins", []) if pin["task"] == self.code), "")
+        described: Task | TemplateRow | None = self.task or self.row
         context = self.context | {
             "code": self.code, "name": self.name, "task": self.task, "row": self.row, "own": self.own,
             "parts": parts, "cautions": cautions.texts(list(codes)), "skills": skill_words(list(skills)),
@@ -249,6 +281,7 @@ class _TaskPage:
             "changed": bool(self.change), "change_form": self.change_form() if self.row else None,
             "done_on": self.edits.get("done", {}).get(self.code, ""),
             "pinned": pinned, "pinned_day": days.get(pinned),
+            "also": _also(described) if described else [],
             "source": quantity_source(self.task.driver, self.sheet.document) if self.task else None,
             "hold": self.edit_of("not_before"), "appointment": self.edit_of("appointments"),
             "may_appoint": (kind in ("trade", "wait") or (self.task is not None and self.task.place == "trade"))

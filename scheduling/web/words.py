@@ -59,6 +59,7 @@ QUANTITY_FROM = {
     "frame": "the floor layout",
     "lowwall": "the wall panel layout",
     "mat": "the floor layout",
+    "meals": "the places of all build days and the core team",
     "orders": "the take-off: kinds of goods to order",
     "paint": "the walls of the plan that are painted",
     "panel": "the wall panel layout",

@@ -29,6 +29,7 @@ from scheduling.engine.forecast import (
 )
 from scheduling.engine.schedule import solve
 from scheduling.engine.types import (
+    Appointment,
     BuildDay,
     CorePerson,
     Crew,
@@ -265,6 +266,15 @@ class TestPlay:
         found = forecast(net, schedule, saturdays(0), DATES, NOTHING, edits, MONDAY, runs=200)
         assert {found.p10, found.p80} == {schedule.opening} == {MONDAY + timedelta(days=4)}
         assert found.drivers == []
+
+    def test_an_appointment_the_plan_cannot_keep_holds_up_no_run(self) -> None:
+        # Saturday the 6th: no firm works then, the plan leaves it out, and so does every run.
+        net = net_of(task("A", (1, 1, 1), kind="trade", place="trade"), opening("A"))
+        edits = TaskEdits(appointments=[Appointment(task="A", date=date(2027, 2, 6))])
+        schedule = solve(net, saturdays(0), DATES, NOTHING, [], edits, MONDAY, None)
+        found = forecast(net, schedule, saturdays(0), DATES, NOTHING, edits, MONDAY, runs=10)
+        assert found.histogram == [(date(2027, 2, 2), 10)]
+        assert schedule.opening == date(2027, 2, 2)
 
     @settings(max_examples=40, deadline=None)
     @given(st.data())

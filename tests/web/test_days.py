@@ -548,15 +548,15 @@ def test_holds_appointments_and_people_on_tasks_are_proposed(
     signed = take(share_link, "strip", name="Neve Cobblestone")
     for name, code, data in (
         ("hold", "C11", {"date": "2030-03-01", "why": "the hall above is let"}),
-        ("appoint", "E01", {"date": "2030-03-04", "firm": "wish"}),
-        ("appoint", "E01", {"date": "2030-03-04", "firm": "firm"}),
+        ("appoint", "E01", {"date": "2028-03-06", "firm": "wish"}),
+        ("appoint", "E01", {"date": "2028-03-06", "firm": "firm"}),
         ("put-on", "C11", {"person": signed.ref, "lead": "on"}),
     ):
         assert browser.post(url(name, hand_build, code), data).status_code == 302
     hold, wish, firm, lead = (proposal.document["tasks"] for proposal in office.started)
     assert hold["not_before"] == [{"task": "C11", "date": "2030-03-01", "why": "the hall above is let"}]
-    assert wish["appointments"] == [{"task": "E01", "date": "2030-03-04", "firm": False}]
-    assert firm["appointments"] == [{"task": "E01", "date": "2030-03-04", "firm": True}]
+    assert wish["appointments"] == [{"task": "E01", "date": "2028-03-06", "firm": False}]
+    assert firm["appointments"] == [{"task": "E01", "date": "2028-03-06", "firm": True}]
     assert lead["people"] == [{"task": "C11", "person": signed.ref, "lead": True}]
     assert office.started[-1].summary == "Neve leads C11 Sweep and wash the slab"
     page = browser.get(url("task", hand_build, "C11")).content.decode()

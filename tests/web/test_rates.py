@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -11,12 +12,16 @@ from django.test import Client
 from buildout.builds.web.models import Build
 from buildout.people.web.models import User
 from scheduling.engine.template import default_template
+from tests.web.test_board import in_the_net
 from tests.web.test_days import Kept, url
 from tests.web.test_days import office as office
 
 pytestmark = pytest.mark.django_db
 ClientOf = Callable[[User | None], Client]
-CHANGE = {"crew_min": "3", "crew_max": "5", "skills": ["carp"], "tools": "scale", "after": "A07, B01+2h", "why": "ours"}
+CHANGE: dict[str, Any] = {
+    "crew_min": "3", "crew_max": "5", "skills": ["carp"], "tools": "scale", "after": "A07, B01+2h", "why": "ours",
+    "cautions": ["LIFT"],
+}  # fmt: skip
 OWN = {"code": "X01", "name": "Number the panels", "crew": "1", "driver": "panel.count"}
 
 
@@ -62,6 +67,47 @@ def test_a_task_is_done_another_way_and_as_usual_again(
     assert 'value="A07 B01+2h"' in page
     browser.post(url("usual-way", hand_build, "C11"))
     assert office.started[-1].document["tasks"]["changed"] == []
+
+
+def test_place_noise_dust_splitting_and_cautions_are_the_owners_too(
+    client_of: ClientOf, owner: User, hand_build: Build, office: Kept
+) -> None:
+    browser = client_of(owner)
+    more = {"zone": "entry", "noisy": "on", "dusty": "on", "one_day": "on", "cautions": ["LIFT", "DUST"]}
+    browser.post(url("set-change", hand_build, "C11"), CHANGE | more)
+    changed = office.started[-1].document["tasks"]["changed"][0]
+    assert {name: changed[name] for name in more} == {
+        "zone": "entry", "noisy": True, "dusty": True, "one_day": True, "cautions": ["LIFT", "DUST"]
+    }  # fmt: skip
+    edits(hand_build, changed=[changed])
+    table = browser.get(url("rates", hand_build)).content.decode()
+    assert "has the entry for itself; noisy, keeps quiet hours; dusty; in one go" in table
+    form = browser.get(url("task", hand_build, "C11")).context["change_form"]
+    assert (form.initial["zone"], form.initial["one_day"]) == ("entry", True)
+    # Nobody works on a wait, so it has neither crew nor place nor noise.
+    wait = browser.get(url("task", hand_build, "A02")).context["change_form"]
+    assert set(wait.fields) == {"after", "cautions", "why"}
+
+
+def test_a_firm_is_not_agreed_for_a_day_on_which_it_does_not_work(
+    client_of: ClientOf, owner: User, hand_build: Build, office: Kept
+) -> None:
+    in_the_net(hand_build, "E01", kind="trade", place="trade")
+    assert hand_build.current is not None
+    monday = date.fromisoformat(hand_build.current.document["as_of"])
+    monday += timedelta(days=7 - monday.weekday())
+    browser = client_of(owner)
+    for day, no in (
+        (monday + timedelta(days=5), "is a day on which nobody works. Choose another, for example "),
+        (monday - timedelta(days=100), "is over"),
+        (monday + timedelta(days=4000), "more than three years ahead"),
+    ):
+        answer = browser.post(url("appoint", hand_build, "E01"), {"date": day.isoformat(), "firm": "firm"})
+        assert answer.status_code == 422
+        assert no in answer.content.decode()
+    assert not office.started
+    browser.post(url("appoint", hand_build, "E01"), {"date": monday.isoformat(), "firm": "firm"})
+    assert office.started[-1].document["tasks"]["appointments"][0]["date"] == monday.isoformat()
 
 
 def test_what_is_as_in_the_list_is_not_kept(client_of: ClientOf, owner: User, hand_build: Build, office: Kept) -> None:

@@ -21,6 +21,7 @@ from buildout.units.quantities import QuantityError, convert
 from estimating.engine.offers import PIECES
 from estimating.engine.types import LEAD_GROUPS, Product, PurchaseUnit, Quote, QuoteLine
 from scheduling.engine.calendars import WEEKDAYS
+from scheduling.engine.cautions import CAUTIONS
 from scheduling.engine.tasks import template_of
 from scheduling.engine.template import default_template, driver_units, read_after, ring_text, shortest_loop
 from scheduling.engine.types import BuildDay, Crew
@@ -648,6 +649,8 @@ def _tasks(notes: _Notes, plan: Plan) -> None:
         here = ["tasks", "changed", at]
         notes.refer([*here, "code"], change.code, "task", template)
         _after(notes, here, change.after or [], codes)
+        for number, caution in enumerate(change.cautions or []):
+            notes.refer([*here, "cautions", number], caution, "caution", CAUTIONS)
     for at, code in enumerate(edits.off):
         notes.refer(["tasks", "off", at], code, "task", template)
     for at, task in enumerate(edits.own):
@@ -664,6 +667,8 @@ def _tasks(notes: _Notes, plan: Plan) -> None:
         elif task.hours <= 0:
             notes.add([*here, "hours"], '"hours" must be more than nothing.', '"2"')
         _after(notes, here, task.after, codes)
+        for number, caution in enumerate(task.cautions):
+            notes.refer([*here, "cautions", number], caution, "caution", CAUTIONS)
         for number, item in enumerate(task.needs):
             notes.refer([*here, "needs", number], item, "product", [product.id for product in plan.products])
     for at, pin in enumerate(edits.pins):
