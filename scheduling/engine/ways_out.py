@@ -165,6 +165,9 @@ def explain(inputs: Inputs, stops: Sequence[Reason]) -> Explained:
         return Explained([], conflict, ways, asked.work)
     wishes = list(_wishes(inputs))
     if asked.impossible(_without(inputs, wishes)):
+        scarce, ways = _too_few_able(inputs, asked)
+        if ways:
+            return Explained(_conflict(scarce, ways), scarce, ways, asked.work)
         reason = Reason(
             code="no-plan",
             text=f"No plan was found, not even with every wish let go of and {FURTHER_DAYS} more build days",
@@ -617,6 +620,23 @@ def _skilled(inputs: Inputs, skills: Sequence[Skill]) -> Iterator[Candidate]:
             return
 
 
+def _too_few_able(inputs: Inputs, asked: _Questions) -> tuple[list[Requirement], list[WayOut]]:
+    """Skills of which more people make a plan where nothing else does, and how many, when."""
+    open_tasks = [task for task in inputs.net.tasks if task.code not in inputs.edits.done]
+    special = calendars.special_skills(inputs.crew) - set(calendars.HOLDERS_ONLY)
+    scarce, candidates = list[Requirement](), list[Candidate]()
+    for skill in sorted({skill for task in open_tasks for skill in task.skills if skill in special}):
+        found = [*_skilled(inputs, [skill]), *_in_core(inputs, [skill])]
+        if found:
+            candidates += found
+            mine = [task for task in open_tasks if skill in task.skills]
+            text = f"Too few who can {able(skill)} are there when it is needed: " + some_of(
+                [f"{task.code} {task.name}" for task in mine]
+            )
+            scarce.append(Requirement(kind="skill", where=mine[0].code, text=text))
+    return scarce, _tried(inputs, candidates, asked)
+
+
 def _on_fewest_days(inputs: Inputs, skills: Sequence[Skill], days: Sequence[BuildDay], count: int) -> Candidate:
     """So many more helpers, with whom a plan exists when they come on all these days, on as few of them as will do."""
     needed = list(days)
@@ -883,7 +903,6 @@ def _differences(at: list[str | int], old: Any, new: Any) -> Iterator[PlanEdit]:
 
 
 def _reasons(inputs: Inputs, core: Sequence[Wish], ways: Sequence[WayOut]) -> list[Reason]:
-    todo = f"Cheapest way out: {ways[0].text}." if ways else "Let go of one of these."
     found = _further(inputs) if any(wish.told.kind == "days" for wish in core) else []
     for wish in core:
         if wish.told.kind == "pin" and len(core) == 1:
@@ -899,16 +918,17 @@ def _reasons(inputs: Inputs, core: Sequence[Wish], ways: Sequence[WayOut]) -> li
                 )
             )
     if len(core) > 1 or not core or core[0].told.kind not in ("pin", "days"):
-        found.append(
-            Reason(
-                code="conflict",
-                text="These cannot all be met: " + "; ".join(wish.told.text for wish in core),
-                where=core[0].told.where if core else "",
-                severity="stop",
-                todo=todo,
-            )
-        )
+        found += _conflict([wish.told for wish in core], ways)
     return found
+
+
+def _conflict(told: Sequence[Requirement], ways: Sequence[WayOut]) -> list[Reason]:
+    todo = f"Cheapest way out: {ways[0].text}." if ways else "Let go of one of these."
+    text = "These cannot all be met: " + "; ".join(one.text for one in told)
+    if len(told) == 1:
+        text = told[0].text
+    where = told[0].where if told else ""
+    return [Reason(code="conflict", text=text, where=where, severity="stop", todo=todo)]
 
 
 def _further(inputs: Inputs) -> list[Reason]:

@@ -203,6 +203,21 @@ class TestConflicts:
             "A Task A must have Bram and the helper who signed up for Day 1 on Sat 6 Feb 2027 on it, who are not there"
         )
 
+    def test_the_only_one_who_can_saw_comes_on_too_few_days(self) -> None:
+        # Twelve hours of one person with a saw; Bram comes on the first of two days, which has seven. On further
+        # days nobody is known who can, so nothing else helps.
+        bram = Helper(id="bram", name="Bram", skills=["saw"], days=["d1"], sure=Decimal(1))
+        crew = crew_of([4, 4], skill_shares={"saw": Decimal(0)}, helpers=[bram])
+        given = inputs(net_of(task("A", 12, (1, 1), skills=["saw"]), task("B", 1), opening("A", "B")), crew)
+        found = plan(given)
+        assert kinds(found) == [("skill", "A")]
+        assert found.conflict[0].text == "Too few who can use a saw are there when it is needed: A Task A"
+        assert found.ways_out[0].text == "One more helper who can use a saw on Day 2 on Sat 13 Feb 2027"
+        assert found.ways_out[0].cost == 7.0
+        both = replace(crew, helpers=[replace(bram, days=["d1", "d2"])])
+        assert attempt(given).found is False
+        assert attempt(again(given, crew=both)).found is True
+
     def test_two_stops_are_settled_together(self) -> None:
         tasks = [task("A", 2, (1, 1), skills=["saw"]), task("B", 2, (1, 1), tools="drill, bits")]
         crew = crew_of([4], skill_shares={"saw": Decimal(0)}, tools={"drill": 0})
