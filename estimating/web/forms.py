@@ -346,6 +346,40 @@ class ProductForm(PartForm):
         self.fields["head"] = forms.TypedChoiceField(label=self.labels["head"], coerce=int, choices=HEAD_CHOICES)
         self.order_fields([*self.labels, "also_sold"])
 
+    COUNTED_ONLY = {
+        "sheet": {"sheet"}, "roll": {"roll"}, "length": {"length"}, "gallon": {"volume"}, "litre": {"volume"},
+        "running yard": {"roll"}, "running foot": {"roll", "length"}, "board foot": {"sheet", "length"},
+    }  # fmt: skip
+    """Units that only goods of some forms are counted by."""
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        form, unit = data.get("form", ""), data.get("unit", "")
+        if form == "volume" and unit not in ("gallon", "litre", ""):
+            self.add_error("unit", "What is sold by volume is counted by the gallon or the litre.")
+        elif form and form not in self.COUNTED_ONLY.get(unit, {form}):
+            self.add_error(
+                "unit", f"Goods of the form “{form}” are not counted by the {unit}; choose each or their own."
+            )
+        for name in ("density", "mass_per_area", "stress_at_25_percent", "stress_at_50_percent", "cushion_factor"):
+            if data.get(name) == 0:
+                self.add_error(name, "Nothing cannot be right. Leave it empty where the data sheet does not say it.")
+        if (data.get("compression_set") or 0) > 100:
+            self.add_error("compression_set", "A share of the thickness is 100 % at most, for example 10.")
+        low, high = data.get("stress_at_25_percent"), data.get("stress_at_50_percent")
+        if low and high and high <= low:
+            text = f"Foam pressed in by half pushes back harder than by a quarter, so this is more than {low:f}."
+            self.add_error("stress_at_50_percent", text)
+        sides = [(name, Length.read(data[name]).mm) for name in ("width", "length") if data.get(name)]
+        least = min((mm for _, mm in sides), default=None)
+        trim, kerf = (Length.read(data[name]).mm if data.get(name) else 0 for name in ("trim", "kerf"))
+        if least is not None and least > 0 and form in ("sheet", "roll", "length"):
+            if 2 * trim >= least:
+                self.add_error("trim", 'Trimmed at both edges nothing would be left; it is often 1/4" an edge.')
+            if kerf >= least:
+                self.add_error("kerf", 'The cut would be as wide as the goods; a saw takes about 1/8".')
+        return data
+
     def edited(self, before: Mapping[str, Any]) -> dict[str, Any]:
         after = super().edited(before)
         after.pop("also_sold", None)

@@ -268,6 +268,59 @@ def test_a_product(client_of: ClientOf, demo_build: Build, owner: User, queued: 
     assert "Rubber strip" in page
 
 
+@pytest.mark.parametrize(
+    ("form", "unit", "sizes"),
+    [
+        ("sheet", "sheet", {"length": "8'", "width": "4'", "thickness": '2"', "kerf": '1/8"', "trim": '1/4"',
+                            "density": "30", "stress_at_25_percent": "45", "stress_at_50_percent": "110",
+                            "compression_set": "12", "cushion_factor": "3.1", "shade_lots": "on"}),
+        ("roll", "running yard", {"width": '54"', "mass_per_area": "0.73"}),
+        ("length", "length", {"length": "12'"}), ("each", "pair", {}), ("volume", "litre", {"spread": "7.5"}),
+        ("made to drawing", "square foot", {"mass_per_area": "1.6"}),
+    ],
+)  # fmt: skip
+def test_a_product_of_every_form_is_added_and_kept(
+    form: str, unit: str, sizes: dict[str, str], client_of: ClientOf, demo_build: Build, owner: User, queued: None,
+    proposed: Proposed,
+) -> None:  # fmt: skip
+    typed = {"name": "Something new", "form": form, "unit": unit, "head": "8", "lead_group": "other", "per_pack": "1"}
+    answer = client_of(owner).post(url("new-product", demo_build), typed | sizes)
+    assert answer.status_code == 302
+    made = next(p for p in proposed(demo_build)["products"] if p["id"] == "something-new")
+    assert (made["form"], made["unit"]) == (form, unit)
+    assert {name: made[name] for name in sizes if name != "shade_lots"} == {
+        name: text for name, text in sizes.items() if name != "shade_lots"
+    }
+    assert made.get("shade_lots", False) is ("shade_lots" in sizes)
+
+
+@pytest.mark.parametrize(
+    ("typed", "field", "said"),
+    [
+        ({"form": "volume", "unit": "sheet"}, "unit", "counted by the gallon or the litre"),
+        ({"unit": "gallon"}, "unit", "are not counted by the gallon"),
+        ({"length": ""}, "length", "For example 96 in."),
+        ({"trim": "3'"}, "trim", "nothing would be left"),
+        ({"kerf": "5'"}, "kerf", "as wide as the goods"),
+        ({"density": "0"}, "density", "Leave it empty"),
+        ({"compression_set": "150"}, "compression_set", "100 % at most"),
+        ({"stress_at_25_percent": "50", "stress_at_50_percent": "20"}, "stress_at_50_percent", "more than 50"),
+    ],
+)
+def test_a_product_that_cannot_be_is_said_beside_the_field(
+    typed: dict[str, str], field: str, said: str, client_of: ClientOf, demo_build: Build, owner: User
+) -> None:
+    sheet = {"name": "Odd sheet", "form": "sheet", "unit": "sheet", "head": "8", "lead_group": "other"}
+    sheet |= {"per_pack": "1", "length": "8'", "width": "4'"}
+    answer = client_of(owner).post(url("new-product", demo_build), sheet | typed)
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert said in page
+    assert f"id_{field}_error" in page
+    assert "Odd sheet" in page
+    assert not Proposal.objects.exists()
+
+
 def test_a_system_in_use_is_not_taken_out(
     client_of: ClientOf, demo_build: Build, owner: User, queued: None, proposed: Proposed
 ) -> None:

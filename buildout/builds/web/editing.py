@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import types
 import typing
 from collections.abc import Mapping, Sequence
@@ -205,12 +206,31 @@ def show_problems(
         _show(whole[at], problem, at if fits else None, places or {})
 
 
+def typed_example(example: str) -> str:
+    """An example of the build file as it is typed into a field, where it is one plain value.
+
+    >>> typed_example('"length": "96 in"'), typed_example('"6 ft"'), typed_example("1")
+    ('96 in', '6 ft', '1')
+    >>> typed_example('[{"role": "base"}, …]')
+    '[{"role": "base"}, …]'
+    """
+    for text, whole in ((f"{{{example}}}", False), (example, True)):
+        try:
+            found = json.loads(text)
+        except ValueError:
+            continue
+        value = found if whole else next(iter(found.values()), None)
+        if isinstance(value, str) and value:
+            return value
+    return example
+
+
 def _show(form: forms.BaseForm, problem: builds.Problem, under: str | None, places: Mapping[str, str]) -> None:
     text = problem.message
     for name, field in form.fields.items():
         text = text.replace(f'"{name}"', f"“{field.label}”")
     if problem.example:
-        text += f" For example {problem.example}."
+        text += f" For example {typed_example(problem.example)}."
     name = ""
     if under is not None:
         rest = problem.pointer.removeprefix(f"{under}/")
