@@ -14,6 +14,7 @@ from django.contrib.auth.decorators import login_required
 from django.forms import Form
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from buildout.builds.web import services as builds
@@ -41,7 +42,7 @@ from scheduling.web.forms import (
 from scheduling.web.models import SignUp
 from scheduling.web.offers import build_days, first_names, lead_words
 from scheduling.web.views import sheet_context, user_of
-from scheduling.web.words import STATUSES, WHO, driver_words, quantity_source, skill_words, stage_name
+from scheduling.web.words import STATUSES, WHO, driver_words, quantity_source, skill_words, source_sheet, stage_name
 
 RATE_WORDS = {
     "work": "{unit} per person-hour; low is a slow day",
@@ -154,6 +155,17 @@ class _TaskPage:
         if self.task is not None:
             return self.task.name
         return self.row.name if self.row is not None else str(self.own["name"] if self.own else self.code)
+
+    def _sources(self) -> list[tuple[str, str]]:
+        """Sheets the quantity is read from: what each is called, and its address."""
+        if self.task is None or self.task.driver == "1":
+            return []
+        sheet = source_sheet(self.task.driver)
+        if sheet == "take-off":
+            return [("Take-off", reverse("estimating:take-off", args=[self.build.pk]))]
+        where, what = ("rooms:room", "Plan") if sheet == "rooms" else ("estimating:layouts", "Layouts")
+        rooms = self.sheet.document.get("rooms", [])
+        return [(f"{what} of {room['name']}", reverse(where, args=[self.build.pk, room["id"]])) for room in rooms]
 
     def rate_form(self, data: Any = None) -> RateForm:
         edit: Document = next((rate for rate in self.edits.get("rates", []) if rate["code"] == self.code), {})
@@ -281,7 +293,7 @@ class _TaskPage:
             "changed": bool(self.change), "change_form": self.change_form() if self.row else None,
             "done_on": self.edits.get("done", {}).get(self.code, ""),
             "pinned": pinned, "pinned_day": days.get(pinned),
-            "also": _also(described) if described else [],
+            "sources": self._sources(), "also": _also(described) if described else [],
             "source": quantity_source(self.task.driver, self.sheet.document) if self.task else None,
             "hold": self.edit_of("not_before"), "appointment": self.edit_of("appointments"),
             "may_appoint": (kind in ("trade", "wait") or (self.task is not None and self.task.place == "trade"))

@@ -75,6 +75,22 @@ QUANTITY_FROM = {
 """Where the figure behind a task comes from, by the first word of its driver."""
 
 
+PLANS = frozenset({"all", "paint", "room", "survey", "wall"})
+LAYOUTS = frozenset(
+    {"base", "cleat", "column", "cover", "floor", "fold", "frame", "lowwall", "mat", "panel", "ramp", "reveal", "top"}
+)
+
+
+def source_sheet(driver: str) -> str:
+    """The sheet that shows where a computed quantity comes from: rooms, layouts or take-off.
+
+    >>> [source_sheet(driver) for driver in ("survey.ties", "panel.count", "foam.pieces")]
+    ['rooms', 'layouts', 'take-off']
+    """
+    first = driver.split(".")[0]
+    return "rooms" if first in PLANS else "layouts" if first in LAYOUTS else "take-off"
+
+
 def quantity_source(driver: str, document: dict[str, Any]) -> tuple[str, bool]:
     """(in words where a task's quantity comes from, whether the owner states it).
 

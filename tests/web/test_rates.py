@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from django.test import Client
+from django.urls import reverse
 
 from buildout.builds.web.models import Build
 from buildout.people.web.models import User
@@ -87,6 +88,21 @@ def test_place_noise_dust_splitting_and_cautions_are_the_owners_too(
     # Nobody works on a wait, so it has neither crew nor place nor noise.
     wait = browser.get(url("task", hand_build, "A02")).context["change_form"]
     assert set(wait.fields) == {"after", "cautions", "why"}
+
+
+def test_a_quantity_opens_where_it_comes_from(client_of: ClientOf, owner: User, lead: User, hand_build: Build) -> None:
+    assert hand_build.current is not None
+    room = hand_build.current.document["rooms"][0]["id"]
+    for driver, address in (
+        ("room.floor_area", reverse("rooms:room", args=[hand_build.pk, room])),
+        ("panel.count", reverse("estimating:layouts", args=[hand_build.pk, room])),
+        ("foam.pieces", reverse("estimating:take-off", args=[hand_build.pk])),
+        ("light.fittings", reverse("estimating:quantities", args=[hand_build.pk])),
+    ):
+        in_the_net(hand_build, "C11", driver=driver)
+        page = client_of(owner).get(url("task", hand_build, "C11")).content.decode()
+        assert f'href="{address}"' in page
+    assert client_of(lead).get(url("task", hand_build, "C11")).status_code == 200
 
 
 def test_a_firm_is_not_agreed_for_a_day_on_which_it_does_not_work(
