@@ -118,7 +118,7 @@ def on_the_spot(request: HttpRequest, build_id: int, day: str, sign_up_id: int) 
 def asked(request: HttpRequest, build_id: int, sign_up_id: int) -> HttpResponse:
     """Somebody sent the guardian the text; the owner or the crew lead says so."""
     build, _ = builds.build_for(user_of(request), build_id, Role.OWNER, Role.LEAD)
-    row = get_object_or_404(SignUp, pk=sign_up_id, build=build, withdrawn=None)
+    row = get_object_or_404(SignUp.objects.exclude(age="adult"), pk=sign_up_id, build=build, withdrawn=None)
     SignUp.objects.filter(pk=row.pk, guardian_told=None).update(guardian_told=timezone.now())
     messages.success(request, f"{row.first_name}'s guardian is marked as asked.")
     return redirect("scheduling:days", build_id)

@@ -310,6 +310,8 @@ def test_the_owner_has_whom_to_ask_with_the_text_ready(
     asked = reverse("scheduling:guardian-asked", args=[row.build_id, row.pk])
     assert client_of(stranger).post(asked).status_code == 404
     assert client_of(owner).get(asked).status_code == 405
+    adult = take(share_link, "strip", "", 2)
+    assert client_of(lead).post(reverse("scheduling:guardian-asked", args=[row.build_id, adult.pk])).status_code == 404
     client_of(lead).post(asked)
     assert fresh(row).guardian_told is not None
     assert "Asked on" in client_of(owner).get(days).content.decode()

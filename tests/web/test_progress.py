@@ -156,8 +156,9 @@ def build_patterns(
 def things(build: Build) -> dict[str, Any]:
     """One of everything an address may name, so that a refusal is about the person, not about a missing row."""
     row = sign_ups.sign_up(
-        ShareLink.objects.get(build=build), "strip", "C11", name="Bram", contact="555 0142 817", request_key="k" * 20
-    )
+        ShareLink.objects.get(build=build), "strip", "", name="Bram", contact="555 0142 817", request_key="k" * 20,
+        age="16-17", guardian="Ada, 555 0142 818",
+    )  # fmt: skip
     proposal = Proposal.objects.create(build=build, base=build.current, document={}, summary="x")
     order = Order.objects.create(
         build=build, number=1, supplier="s", supplier_name="S", quote="q", placed=timezone.now().date(), lines=[]
@@ -199,6 +200,8 @@ MAY_POST = {
         "scheduling:told",
         "scheduling:board-mark",
         "scheduling:board-settle",
+        "scheduling:board-guardian",
+        "scheduling:guardian-asked",
         "estimating:tick-cut",
         "estimating:untick-cut",
         "scheduling:buying-have-it",
