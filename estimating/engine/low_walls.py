@@ -42,8 +42,8 @@ def trim_low_walls(
     """Caps, in sections no longer than their board and foam, and padded ends of a wall's low walls.
 
     ``between``: the part of the wall that gets panels, mm from its first corner; ``foam`` and ``board``: thicknesses
-    of a panel's parts. A cap's ``height`` is its depth across the wall: the wall, the panels' thickness on the room's
-    side and the overhang. An end is free beside a gap; its panel laps the edge of the last low panel.
+    of a panel's parts. A cap's ``height`` is its depth across the wall: the wall, what the panels' faces stand off it
+    on the room's side, and the overhang. An end is free beside a gap; its panel laps the edge of the last low panel.
     """
     found: list[Panel] = []
     on_caps = [pin for pin in pins if (pin.layer, pin.wall) == ("caps", wall.id) and pin.kind != "product"]
@@ -124,7 +124,7 @@ def _cap(
     product = products.get(system.cap)
     if product is None:
         return [], list(pins)
-    thick = float(system.thickness)
+    thick = stand_off(system, products)
     width = float(product.width) if product.width is not None else None
     depth = snap(item.thickness + thick + OVERHANG) if item.thickness is not None else width
     if depth is None:
@@ -183,7 +183,7 @@ def _end(
     reasons: list[Reason],
 ) -> Panel:
     foam, board = parts
-    own = float(system.thickness)
+    own = stand_off(system, products)
     width, height = snap(thick + own), max(p.height for p in below)
     side = 2 * (foam + board + float(system.turn_back_side))
     ends = 2 * (foam + board + float(system.turn_back_end))
@@ -204,6 +204,25 @@ def _end(
         mass=parts_mass(blanks, masses),
         staples=math.ceil(2 * (height + width) / STAPLE_EVERY - 1e-9), thickness=own,
     )  # fmt: skip
+
+
+def stand_off(system: WallSystem, products: Mapping[str, Product]) -> float:
+    """mm from a wall to the faces of the panels on it: their thickness and that of the cleats they hang on, if stated.
+
+    Wall rail and panel rail hook into each other, so that they lie in one plane.
+    """
+    cleat = products.get(system.cleat)
+    return float(system.thickness) + float(cleat.thickness or 0 if cleat is not None else 0)
+
+
+def board_and_foam(system: WallSystem, products: Mapping[str, Product]) -> tuple[float, float]:
+    """mm of a panel's board and foam; what their products leave unsaid is told by the panel's thickness."""
+    foam, board = products[system.foam].thickness, products[system.board].thickness
+    thick = float(system.thickness)
+    if foam is None and board is None:
+        return thick * 0.25, thick * 0.75
+    board_mm = float(board) if board is not None else max(0.0, thick - float(foam or 0))
+    return board_mm, float(foam) if foam is not None else max(0.0, thick - board_mm)
 
 
 def mass_per_area(product: Product, thickness: float | None = None) -> float | None:

@@ -166,6 +166,7 @@ class WallSystem(Value, kw_only=True):
     low_height: Length
     """Panel height along a low wall, below its cap."""
     thickness: Length
+    """Of a panel; its cleat's, where stated, holds it off the wall besides."""
     bottom: Length
     """Panel bottom above the slab (finished mat + gap)."""
     narrowest_end: Length

@@ -21,7 +21,14 @@ from buildout.rooms.engine.types import PlacedFeature, PlanWall, RoomPlan
 from buildout.units.value import Reason, Status, snap
 from estimating.engine import said
 from estimating.engine.column_wraps import WRAP_FOAM, wrap_column, wrap_foam, wrap_sheets
-from estimating.engine.low_walls import held_ends, mass_per_area, parts_mass, trim_low_walls
+from estimating.engine.low_walls import (
+    board_and_foam,
+    held_ends,
+    mass_per_area,
+    parts_mass,
+    stand_off,
+    trim_low_walls,
+)
 from estimating.engine.pins import refused
 from estimating.engine.types import (
     CleatLine,
@@ -120,9 +127,9 @@ class Blanks:
 def lay_walls(plan: RoomPlan, system: WallSystem, fitout: Fitout, products: dict[str, Product]) -> WallLayout:
     """Lay wall panels along every panelled wall of a room.
 
-    On each wall panel widths and free runs add up to the wall's length, plus one panel thickness and 1/8 in where the
-    wall laps its neighbour's edge at an outside corner. Status ``feasible``: the rules fix the layout,
-    no other was compared. Never raises for bad numbers.
+    On each wall panel widths and free runs add up to the wall's length, plus the panels' stand-off and 1/8 in where the
+    wall laps its neighbour's edge at an outside corner. Status ``feasible``: the rules fix the layout, no other was
+    compared. Never raises for bad numbers.
     """
     given = system
     system, pinned, pin_reasons = _pinned_products(system, fitout.pins, products)
@@ -135,7 +142,15 @@ def lay_walls(plan: RoomPlan, system: WallSystem, fitout: Fitout, products: dict
     blanks = _blanks(system, products)
     reasons += _overlapping(plan, {wall.id for wall in chosen})
     stretches = {wall.id: _stretches(plan, wall, system, fitout, reasons) for wall in chosen}
-    corners = _corners(plan, chosen, stretches, system, reasons)
+    off = stand_off(system, products)
+    if off > float(system.thickness):
+        text = (
+            f"Panel faces stand {said.length(off)} off the wall: {said.length(float(system.thickness))} of panel and "
+            f"{said.length(off - float(system.thickness))} of cleat."
+        )
+        todo = "Packing behind them on a wall that is not plumb or bows comes on top."
+        reasons.append(said.note("walls-stand-off", text, system.cleat, todo))
+    corners = _corners(plan, chosen, stretches, off, reasons)
     elevations = []
     for wall in chosen:
         own, joints = _pinned(wall, fitout.pins, stretches[wall.id], system, products, reasons)
@@ -382,14 +397,7 @@ def _overlapping(plan: RoomPlan, walls: set[str]) -> list[Reason]:
 
 
 def _blanks(system: WallSystem, products: dict[str, Product]) -> Blanks:
-    foam = products[system.foam].thickness
-    board = products[system.board].thickness
-    thick = float(system.thickness)
-    if foam is None and board is None:
-        foam_mm, board_mm = thick * 0.75, thick * 0.25
-    else:
-        board_mm = float(board) if board is not None else max(0.0, thick - float(foam or 0))
-        foam_mm = float(foam) if foam is not None else max(0.0, thick - board_mm)
+    board_mm, foam_mm = board_and_foam(system, products)
     return Blanks(
         foam_mm, board_mm, float(system.turn_back_side), float(system.turn_back_end), float(system.foam_edge),
         *(mass_per_area(products[part]) for part in (system.board, system.foam, system.face)),
@@ -482,12 +490,13 @@ def _corners(
     plan: RoomPlan,
     chosen: list[PlanWall],
     stretches: dict[str, list[Stretch]],
-    system: WallSystem,
+    off: float,
     reasons: list[Reason],
 ) -> dict[str, Corner]:
+    """``off``: mm that panel faces stand off their wall."""
     ids = {wall.id for wall in chosen}
     found = {wall.id: Corner() for wall in chosen}
-    give = float(system.thickness) + CREEP
+    give = off + CREEP
     for place, after in enumerate(plan.walls):
         before = plan.walls[place - 1]
         if after.id not in ids or before.id not in ids or before.id == after.id:

@@ -268,8 +268,9 @@ class WallSystemForm(PartForm):
     part = WallSystem
     labels = {
         "name": "Name", "module": "Panel width", "height": "Panel height", "low_height": "Height along a low wall",
-        "thickness": "Thickness", "bottom": "Bottom above the slab", "narrowest_end": "Narrowest end panel",
-        "reveal": "Kept clear of a door casing", "board": "Back board", "foam": "Foam", "face": "Face",
+        "thickness": "Thickness of a panel, cleat apart", "bottom": "Bottom above the slab",
+        "narrowest_end": "Narrowest end panel", "reveal": "Kept clear of a door casing", "board": "Back board",
+        "foam": "Foam", "face": "Face",
         "foam_edge": "Foam larger than the board by", "turn_back_side": "Turn-back at the sides",
         "turn_back_end": "Turn-back at top and bottom", "cleat": "Cleat", "anchor": "Anchors",
         "anchor_spacing": "Anchors every", "cap": "Cap of a low wall", "adhesive": "Adhesive",

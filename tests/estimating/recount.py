@@ -125,7 +125,7 @@ class Room:
     def low_wall_boxes(self, wall: str) -> tuple[list[tuple[float, float]], list[tuple[float, float]]]:
         """(along, across) of cap sections, and (width, height) of padded ends, from the low walls' own sizes."""
         assert self.walls is not None
-        out = float(self.walls.thickness)
+        out = float(self.walls.thickness) + self.part(self.walls.cleat)
         caps, ends = [], []
         on = [f for f in self.plan.features if f.wall == wall]
         for low in (f for f in on if f.kind == "low wall"):
@@ -139,11 +139,18 @@ class Room:
             ends += [(thick + out, float(self.walls.low_height))] * open_ends
         return caps, ends
 
+    def jacket(self) -> tuple[int, float]:
+        """Whole sheets of foam round a column, and how thick they are together."""
+        assert self.walls is not None
+        one = self.part(self.walls.foam)
+        sheets = next(n for n in range(1, 50) if n * one > WRAP_FOAM - 0.01)
+        return sheets, sheets * one
+
     def girths(self) -> list[tuple[float, int]]:
         """Way round each wrapped column's foam, and how many parts its jacket has."""
         assert self.walls is not None
         assert self.layouts.walls is not None
-        thick = max(WRAP_FOAM, self.part(self.walls.foam))
+        thick = self.jacket()[1]
         found = []
         for column in self.plan.columns:
             parts = sum(p.wall == column.id for p in self.layouts.walls.wraps)
@@ -272,8 +279,7 @@ def panel_foam(room: Room, which: str) -> Amount:
     assert room.walls is not None
     over = float(room.walls.foam_edge)
     if which == "column wraps":
-        times = max(1, math.ceil(WRAP_FOAM / room.part(room.walls.foam) - 1e-6))
-        return sum(around for around, _ in room.girths()) * float(room.walls.height) * times, 0.0
+        return sum(around for around, _ in room.girths()) * float(room.walls.height) * room.jacket()[0], 0.0
     if which.startswith("low walls on "):
         caps, ends = room.low_wall_boxes(which.removeprefix("low walls on "))
         boxes, net = caps + ends, sum(a * b for a, b in caps + ends)
@@ -287,7 +293,7 @@ def face(room: Room, which: str) -> Amount:
     assert room.walls is not None
     sides, ends = room.margins(room.part(room.walls.board))
     if which == "column wraps":
-        edge = 2 * (max(WRAP_FOAM, room.part(room.walls.foam)) + float(room.walls.turn_back_end))
+        edge = 2 * (room.jacket()[1] + float(room.walls.turn_back_end))
         more = WRAP_LAP + 2 * float(room.walls.turn_back_side)
         tall = float(room.walls.height)
         net = sum(around for around, _ in room.girths()) * tall

@@ -16,7 +16,7 @@ from buildout.rooms.engine.drawing import Drawing
 from buildout.rooms.engine.types import Room, RoomPlan, Survey
 from buildout.rooms.web.drawings import as_file, dxf_of, svg_of, svg_on_paper, title_block
 from estimating.engine.pins import ON_WALLS, ROUND_FLOOR, refusals, words
-from estimating.engine.types import CutPlans, Fitout, FloorSystem, Product, RoomLayouts, TakeOff
+from estimating.engine.types import CutPlans, Fitout, FloorSystem, Product, RoomLayouts, TakeOff, WallSystem
 from estimating.web.cutting import cutting
 from estimating.web.views.desk import Desk, sit_down
 
@@ -34,6 +34,7 @@ class LayoutSheet(NamedTuple):
 def _sheets(desk: Desk, room_id: str) -> tuple[RoomPlan, RoomLayouts | None, list[LayoutSheet]]:
     from estimating.engine.frame_drawing import draw_frame
     from estimating.engine.layout_drawings import draw_cover, draw_elevation, draw_floor_layer, draw_fold_away
+    from estimating.engine.wall_details import capped, draw_cap, draw_wraps
 
     plan = next((plan for plan in desk.sheet.part("plans", list[RoomPlan]) if plan.room == room_id), None)
     if plan is None:
@@ -72,6 +73,14 @@ def _sheets(desk: Desk, room_id: str) -> tuple[RoomPlan, RoomLayouts | None, lis
     for elevation in layout.walls.elevations if layout.walls else []:
         add(f"wall-{elevation.wall}", f"Wall {elevation.wall}", draw_elevation, layout.walls, elevation.wall,
             pins=[one for one in held if one[0].layer in ON_WALLS and one[0].wall == elevation.wall])  # fmt: skip
+    panels = {system.id: system for system in desk.sheet.section("wall_systems", list[WallSystem])}
+    if layout.walls and layout.walls.system in panels:
+        parts = (layout.walls, panels[layout.walls.system], products)
+        for elevation in layout.walls.elevations:
+            for item in capped(elevation, plan):
+                add(f"cap-{item.id}", f"Cap of {item.id}, cut through", draw_cap, *parts, low_wall=item.id)
+        if layout.walls.wraps:
+            add("column-jackets", "Column jackets", draw_wraps, *parts)
     if layout.fold_away:
         add("fold-away", "Fold-away mats", draw_fold_away, layout.fold_away,
             pins=[one for one in held if one[0].layer == "fold-away"])  # fmt: skip
