@@ -64,7 +64,9 @@ class Length:
             raise LengthError(f"A length cannot be negative. Write it without the minus sign, such as {EXAMPLE}")
         if mm > LONGEST_MM:
             raise LengthError(f"That is longer than a kilometre. Write a length such as {EXAMPLE}")
-        return cls(f"{value} mm", mm.quantize(THREE_PLACES, ROUND_HALF_UP))
+        kept = mm.quantize(THREE_PLACES, ROUND_HALF_UP)
+        # Numbers so small or round that they are written with an exponent could not be read again.
+        return cls(f"{kept if 'e' in str(value).lower() else value} mm", kept)
 
     def __float__(self) -> float:
         return float(self.mm)

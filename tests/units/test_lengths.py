@@ -222,3 +222,12 @@ def test_areas_and_masses():
 )
 def test_long_runs_are_written_in_metres(mm: float, units: UnitSystem, text: str) -> None:
     assert format_run(mm, units) == text
+
+
+@pytest.mark.parametrize(
+    ("number", "text"), [(1e-5, "0.000 mm"), (9.1e-290, "0.000 mm"), (Decimal("5E+2"), "500.000 mm"), (12.5, "12.5 mm")]
+)
+def test_numbers_with_an_exponent_are_written_so_that_they_read_again(number: float | Decimal, text: str) -> None:
+    length = Length.read(number)
+    assert length.text == text
+    assert Length.read(text) == length
