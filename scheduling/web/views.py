@@ -19,6 +19,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
 from buildout.builds.web import services as builds
+from buildout.builds.web.documents import pdf_or_page
 from buildout.builds.web.models import Build, Member, Role
 from buildout.builds.web.templatetags.sheet import clock
 from buildout.people.web.models import User
@@ -43,6 +44,9 @@ from scheduling.web.words import STATUSES, WHO, skill_words
 
 PICTURE_VERSION = 2
 """Raise it when days are drawn otherwise, so that none is shown as it used to look."""
+
+POSTER_ROWS = 14
+"""So many days or tasks stand on a poster, which is one page."""
 
 
 def user_of(request: HttpRequest) -> User:
@@ -205,14 +209,18 @@ def poster(request: HttpRequest, build_id: int, day: str = "") -> HttpResponse:
     if day and offer is None:
         raise Http404("No such build day ahead")
     address = links.join_address(request, link, day)
+    rows = len(offer.tasks if offer else offers)
     context |= {
         "offers": offers,
         "one": offer,
+        "rows": rows,
+        "most": f":{POSTER_ROWS}",
+        "more": rows - POSTER_ROWS,
         "place": context["sheet"].document.get("place", ""),
         "address": address,
         "qr": links.qr_code(address),
     }
-    return render(request, "scheduling/poster.html", context)
+    return pdf_or_page(request, "scheduling/poster.html", context, f"poster-{day or 'days'}.pdf")
 
 
 # ------------------------------------------------------------------ the share link

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, timedelta
+from io import BytesIO
 from typing import Any
 
 import pytest
-from django.test import Client
+from django.test import Client, RequestFactory
 from django.urls import reverse
 from django.utils import timezone
 
@@ -17,9 +19,9 @@ from buildout.builds.web.models import Build, JournalEntry, Proposal
 from buildout.people.web.models import User
 from buildout.units.value import Reason, from_json, to_json
 from scheduling.engine.types import BuildDay, PlanEdit, PlannedTask, Requirement, Schedule, WayOut
-from scheduling.web import sign_ups
+from scheduling.web import links, sign_ups, views
 from scheduling.web.models import Notice, ShareLink, SignUp
-from scheduling.web.offers import crew_at_once
+from scheduling.web.offers import DayOffer, crew_at_once
 from scheduling.web.pictures import draw_day, lanes, wrap
 
 pytestmark = pytest.mark.django_db
@@ -283,12 +285,39 @@ def test_the_poster_carries_link_and_days(
     client_of: ClientOf, owner: User, hand_build: Build, share_link: ShareLink, settings: Any
 ) -> None:
     settings.PUBLIC_URL = "https://build.example.org"
-    page = client_of(owner).get(url("poster", hand_build)).content.decode()
+    page = client_of(owner).get(url("poster", hand_build) + "?print").content.decode()
     assert f"https://build.example.org/join/{share_link.token}/" in page
     assert "<svg" in page
     assert "Strip and clean" in page
     ShareLink.objects.all().delete()
     assert client_of(owner).get(url("poster", hand_build)).status_code == 302
+
+
+@pytest.mark.usefixtures("pango")
+@pytest.mark.parametrize("day", ["", "strip", "cover"])
+def test_a_poster_is_one_page_however_much_is_done(
+    client_of: ClientOf, owner: User, demo_build: Build, monkeypatch: pytest.MonkeyPatch, day: str
+) -> None:
+    """The cover day of the demo with every task there three times over still fits, and says how many it leaves out."""
+    from pypdf import PdfReader
+
+    link = ShareLink.objects.create(build=demo_build)
+    address = links.join_address(RequestFactory().get("/"), link, day)
+    name, args = ("day-poster", [demo_build.pk, day]) if day else ("poster", [demo_build.pk])
+    one = views.day_offers(demo_build, builds.sheet_of(demo_build))
+
+    def more(*_: object) -> list[DayOffer]:
+        return [replace(offer, tasks=offer.tasks * 3) for offer in one]
+
+    if day == "cover":
+        monkeypatch.setattr(views, "day_offers", more)
+    answer = client_of(owner).get(reverse(f"scheduling:{name}", args=args))
+    pages = PdfReader(BytesIO(answer.content)).pages
+    assert len(pages) == 1
+    text = pages[0].extract_text()
+    assert address in "".join(text.split())
+    many = 3 * len(next(offer for offer in one if offer.day.id == "cover").tasks)
+    assert (f"And {many - views.POSTER_ROWS} more" in text) == (day == "cover")
 
 
 # ------------------------------------------------------------------ telling people

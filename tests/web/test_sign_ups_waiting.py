@@ -293,7 +293,7 @@ def test_a_poster_for_one_day_leads_to_that_day(
     client: Client, client_of: Callable[[User | None], Client], lead: User, partner: User, share_link: ShareLink
 ) -> None:
     address = reverse("scheduling:day-poster", args=[share_link.build_id, "strip"])
-    page = client_of(lead).get(address).content.decode()
+    page = client_of(lead).get(f"{address}?print").content.decode()
     way_in = join_url(share_link, "strip")
     assert way_in in page
     assert "Sweep and wash the slab" in page
