@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from scheduling.engine.types import Skill
 
 SKILLS: dict[Skill, str] = {
@@ -42,3 +44,17 @@ def able(skill: str) -> str:
     'use a saw'
     """
     return ABLE.get(skill, "help")
+
+
+TO_FIND = "Somebody still to find"
+"""How the name begins of those a way out counts on, until the owner writes theirs."""
+
+
+def to_find(skills: Sequence[Skill], number: int = 1) -> str:
+    """The name of the first, second … with these skills who has still to be found.
+
+    >>> to_find(["saw"]), to_find(["saw", "lead"], 2)
+    ('Somebody still to find (sawing)', 'Somebody still to find (sawing, leading a crew, 2)')
+    """
+    told = [SKILLS[skill] for skill in skills] + ([str(number)] if number > 1 else [])
+    return f"{TO_FIND} ({', '.join(told)})" if told else TO_FIND

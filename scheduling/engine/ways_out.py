@@ -25,7 +25,7 @@ from estimating.engine.types import Arrivals
 from scheduling.engine import calendars
 from scheduling.engine.activities import Layout, called, further_days, lay_out, name_of, sentence
 from scheduling.engine.rcpsp import Model, Placed, earliest_times, latest_times, serial_plan
-from scheduling.engine.skills import able
+from scheduling.engine.skills import able, to_find
 from scheduling.engine.types import (
     BuildDay,
     CorePerson,
@@ -55,8 +55,6 @@ MOST_HELPERS = 6
 """More helpers of one skill than this are not thought of."""
 FURTHER_TRIED = (0, 1, 2, 3, 4, 6)
 """Further build days tried together with helpers of a skill nobody has."""
-TO_FIND = "Still to find"
-"""The name of those a way out counts on, until the owner writes theirs."""
 GOODS_NAMED = 3
 HELPER_DAY = 7.0
 """Hours a helper gives on a build day. This and the costs below rank ways out; common practice, no published source."""
@@ -679,8 +677,8 @@ def _in_core(inputs: Inputs, skills: Sequence[Skill]) -> Iterator[Candidate]:
 
 def _with_core(inputs: Inputs, skills: Sequence[Skill], count: int) -> Inputs:
     more = [
-        CorePerson(id=new, name=TO_FIND, skills=list(skills))
-        for new in _new_ids(skills, count, [one.id for one in inputs.crew.core])
+        CorePerson(id=new, name=name, skills=list(skills))
+        for new, name in _newcomers(skills, count, [one.id for one in inputs.crew.core])
     ]
     return inputs.but(crew=replace(inputs.crew, core=[*inputs.crew.core, *more]))
 
@@ -692,8 +690,8 @@ def with_helper(inputs: Inputs, skill: Skill, days: Sequence[BuildDay]) -> Input
 def _join(inputs: Inputs, skills: Sequence[Skill], days: Sequence[BuildDay], count: int) -> Inputs:
     """More helpers with these skills on these days, each on a place of their own."""
     more = [
-        Helper(id=new, name=TO_FIND, skills=list(skills), days=[day.id for day in days], sure=Decimal(1))
-        for new in _new_ids(skills, count, [one.id for one in inputs.crew.helpers])
+        Helper(id=new, name=name, skills=list(skills), days=[day.id for day in days], sure=Decimal(1))
+        for new, name in _newcomers(skills, count, [one.id for one in inputs.crew.helpers])
     ]
     inputs = inputs.but(crew=replace(inputs.crew, helpers=[*inputs.crew.helpers, *more]))
     for day in days:
@@ -701,9 +699,11 @@ def _join(inputs: Inputs, skills: Sequence[Skill], days: Sequence[BuildDay], cou
     return inputs
 
 
-def _new_ids(skills: Sequence[Skill], count: int, taken: Collection[str]) -> list[str]:
-    every = (f"one-more-{'-'.join(skills)}-{number}" for number in range(1, count + len(taken) + 1))
-    return [new for new in every if new not in taken][:count]
+def _newcomers(skills: Sequence[Skill], count: int, taken: Collection[str]) -> list[tuple[str, str]]:
+    """(id, name) of so many more people with these skills, beside those whose ids are taken."""
+    numbers = range(1, count + len(taken) + 1)
+    every = [(f"one-more-{'-'.join(skills)}-{number}", to_find(skills, number)) for number in numbers]
+    return [(new, name) for new, name in every if new not in taken][:count]
 
 
 def _places(inputs: Inputs, days: Sequence[BuildDay]) -> Iterator[Candidate]:

@@ -15,6 +15,7 @@ from scheduling.engine import ages
 from scheduling.engine.calendars import LEAD, clock_words
 from scheduling.engine.cautions import CAUTIONS
 from scheduling.engine.leads import asks_for_lead
+from scheduling.engine.skills import TO_FIND
 from scheduling.engine.types import BuildDay, DayLoad, PlannedTask, Schedule, TaskNet
 from scheduling.web.models import SignUp
 from scheduling.web.words import skill_words
@@ -46,10 +47,17 @@ def first_names(build: Build, sheet: Sheet) -> dict[str, str]:
 
 
 def known_by_name(sheet: Sheet) -> dict[str, str]:
-    """First names of those the plan itself names."""
+    """First names of those the plan itself names; not of those who have still to be found."""
     crew = sheet.document.get("crew", {})
     known = [*crew.get("core", []), *crew.get("helpers", [])]
-    return {row["id"]: (row["name"].split() or [row["id"]])[0] for row in known}
+    return {row["id"]: (row["name"].split() or [row["id"]])[0] for row in known if not row["name"].startswith(TO_FIND)}
+
+
+def still_to_find(sheet: Sheet) -> list[str]:
+    """Those whom the plan counts on and nobody has found yet: the core team's, then the helpers'."""
+    crew = sheet.document.get("crew", {})
+    names = [row["name"] for row in (*crew.get("core", []), *crew.get("helpers", []))]
+    return [name for name in names if name.startswith(TO_FIND)]
 
 
 def lead_words(task: PlannedTask | TaskOffer, names: Mapping[str, str]) -> str:

@@ -36,6 +36,7 @@ from scheduling.web.offers import (
     day_offers,
     known_by_name,
     lead_words,
+    still_to_find,
     upcoming,
     whole_task,
 )
@@ -124,6 +125,7 @@ def days(request: HttpRequest, build_id: int) -> HttpResponse:
             for text in [f"{notice.text} {links.my_address(request, notice.sign_up)}"]
         ],
         "to_ask": guardians.to_ask(request, build, upcoming(offers, sheet.today()), signed, sheet.today()),
+        "to_find": still_to_find(sheet),
         "untold": sum(1 for notice in notices if notice.told is None and notice.seen is None),
         "link": link,
     }

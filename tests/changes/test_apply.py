@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import threading
 from collections.abc import Callable
 from copy import deepcopy
@@ -200,6 +201,38 @@ def test_the_earlier_revision_stays_as_it_was(quick_build: Build, owner: User, c
     page = browser.get(reverse("changes:compare", args=[quick_build.pk]) + "?from=1&to=2").content.decode()
     assert "Sat 14 Aug 2027" in page
     assert "Sun 15 Aug 2027" in page
+
+
+def test_a_partner_reads_who_was_put_on_a_task_by_first_name(
+    quick_build: Build, owner: User, partner: User, client_of: ClientOf
+) -> None:
+    """No mark of the sign-up book and no surname is on the page; who was removed is not named."""
+    rows = [
+        SignUp.objects.create(
+            build=quick_build, day=DAY, day_place=n, name=name, contact="555 0142 817", request_key=f"key-{n:017d}",
+            ref=f"s-{n}{name.split()[0].lower()}",
+        )
+        for n, name in enumerate(("Bram Tallowfen", "Sika Umberleaf"), 1)
+    ]  # fmt: skip
+    rows[1].removed = timezone.now()
+    rows[1].save()
+    revision = Revision.objects.get()
+    document = deepcopy(revision.document)
+    document["tasks"]["people"] = [
+        {"task": code, "person": row.ref} for code, row in zip(("H03", "D02"), rows, strict=True)
+    ]
+    Revision.objects.create(
+        build=quick_build, number=2, document=document, result=revision.result, totals=revision.totals, by=owner
+    )
+    for address in (
+        reverse("changes:revision", args=[quick_build.pk, 2]),
+        reverse("changes:compare", args=[quick_build.pk]) + "?from=1&to=2",
+    ):
+        page = client_of(partner).get(address).content.decode()
+        assert "person Bram" in page
+        assert "somebody who is not on the list any more" in page
+        assert "H03 Carry cover in" in page
+        assert not re.search(r"Tallowfen|Umberleaf|Sika|s-\d", page)
 
 
 def test_a_failure_in_the_middle_leaves_nothing(

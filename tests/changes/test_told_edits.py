@@ -75,3 +75,23 @@ def test_a_new_quote_reads_as_people_say_it(plan: Document) -> None:
 
 def test_a_document_of_another_version_is_still_compared() -> None:
     assert told_edits({"old_field": 1}, {"old_field": 2}) == [ToldEdit("Old field", "changed", "1", "2")]
+
+
+def test_people_days_tasks_and_skills_go_by_their_names(plan: Document) -> None:
+    """Those who signed up are in no plan: their first names are given, and who is gone is not named at all."""
+    after = copy.deepcopy(plan)
+    after["tasks"]["people"] = [{"task": "H03", "person": "s-1f"}, {"task": "D02", "person": "s-2f"}]
+    after["tasks"]["pins"][0]["day"] = "paint"
+    after["tasks"]["off"] = ["H04", "J04"]
+    after["crew"]["helpers"] = [{"id": "ada", "name": "Ada", "skills": ["saw"], "days": ["paint"], "sure": "1"}]
+    told = {edit.label: (edit.before, edit.after) for edit in told_edits(plan, after, {"s-1f": "Bram"})}
+    assert told == {
+        "Crew › helpers › Ada": ("", "name Ada, skills sawing, days Paint, sure 1"),
+        "Tasks › off": ("H04 Cover warms and relaxes", "H04 Cover warms and relaxes, J04 Hooks and rails"),
+        "Tasks › people › H03 Carry cover in": ("", "task H03 Carry cover in, person Bram"),
+        "Tasks › people › D02 Light strip-out, nothing structural": (
+            "",
+            "task D02 Light strip-out, nothing structural, person somebody who is not on the list any more",
+        ),
+        "Tasks › pins › D02 Light strip-out, nothing structural › day": ("Strip and clean", "Paint"),
+    }

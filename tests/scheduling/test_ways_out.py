@@ -141,6 +141,10 @@ class TestConflicts:
         assert [stop.code for stop in found.reasons if stop.severity == "stop"] == ["skill-missing"]
         assert found.ways_out[0].text == "2 more helpers who can use a saw on Day 1 on Sat 6 Feb 2027"
         assert found.ways_out[0].cost == 14.0  # two helpers, seven hours each
+        # Each goes by what is looked for, until the owner writes a name.
+        added = [edit.value for edit in found.ways_out[0].edits if edit.at[:2] == ["crew", "helpers"]]
+        names = [one["name"] for value in added for one in (value if isinstance(value, list) else [value])]
+        assert names == ["Somebody still to find (sawing)", "Somebody still to find (sawing, 2)"]
         for count, works in ((1, False), (2, True)):
             more = [Helper(id=f"h{n}", name="H", skills=["saw"], days=["d1"], sure=Decimal(1)) for n in range(count)]
             assert (attempt(again(given, crew=replace(given.crew, helpers=more))).found is True) == works

@@ -21,7 +21,7 @@ from buildout.units.value import Reason, from_json, to_json
 from scheduling.engine.types import BuildDay, PlanEdit, PlannedTask, Requirement, Schedule, WayOut
 from scheduling.web import links, sign_ups, views
 from scheduling.web.models import Notice, ShareLink, SignUp
-from scheduling.web.offers import DayOffer, crew_at_once
+from scheduling.web.offers import DayOffer, crew_at_once, known_by_name
 from scheduling.web.pictures import draw_day, lanes, wrap
 
 pytestmark = pytest.mark.django_db
@@ -696,6 +696,27 @@ def test_helpers_known_by_name(client_of: ClientOf, owner: User, hand_build: Bui
     answer = browser.post(url("edit-helpers", hand_build), form | {"helper-0-sure": "120"})
     assert answer.status_code == 422
     assert 'value="Ida"' in answer.content.decode()
+
+
+def test_those_still_to_find_are_said_and_never_named_as_people(
+    client_of: ClientOf, owner: User, lead: User, hand_build: Build
+) -> None:
+    assert hand_build.current is not None
+    assert "nobody has found yet" not in client_of(owner).get(url("days", hand_build)).content.decode()
+    helpers = [
+        {"id": "one-more-saw-1", "name": "Somebody still to find (sawing)", "skills": ["saw"], "days": [], "sure": "1"},
+        {"id": "kes", "name": "Kes", "skills": ["saw"], "days": [], "sure": "1"},
+    ]
+    hand_build.current.document["crew"]["helpers"] = helpers
+    hand_build.current.save()
+    page = client_of(owner).get(url("days", hand_build)).content.decode()
+    assert "nobody has found yet:</strong> Somebody still to find (sawing)." in page
+    assert url("edit-helpers", hand_build) in page.partition("nobody has found yet")[2].partition("</p>")[0]
+    told = client_of(lead).get(url("days", hand_build)).content.decode().partition("nobody has found yet")[2]
+    assert "edit" not in told.partition("</p>")[0]
+    names = known_by_name(builds.sheet_of(hand_build))
+    assert names["kes"] == "Kes"
+    assert "one-more-saw-1" not in names
 
 
 def test_the_hours_of_the_room(client_of: ClientOf, owner: User, hand_build: Build, office: Kept) -> None:

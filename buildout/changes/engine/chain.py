@@ -95,7 +95,7 @@ LINK_VERSIONS = dict.fromkeys(
     "award": 8,
     "award choices": 6,
     "arrivals": 4,
-    "schedule": 16,
+    "schedule": 17,
     "tasks": 5,
     "forecast": 8,
     "gains": 8,

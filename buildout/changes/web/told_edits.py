@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -14,7 +15,10 @@ from buildout.changes.engine.edits import NAMES, Edit, edits_between
 from buildout.units.dates import day_text
 from buildout.units.lengths import LengthError
 from buildout.units.value import from_plain, to_plain
+from scheduling.engine.skills import SKILLS
+from scheduling.engine.template import default_template
 
+NOBODY_NOW = "somebody who is not on the list any more"
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 Names = dict[tuple[str, str], str]
 _EMPTY: tuple[Any, ...] = (None, "", "0", [], {}, False)
@@ -30,10 +34,15 @@ class ToldEdit:
     after: str
 
 
-def told_edits(before: dict[str, Any], after: dict[str, Any]) -> list[ToldEdit]:
-    """Every place where ``after`` differs from ``before``; a default that is now written out does not count."""
+def told_edits(
+    before: dict[str, Any], after: dict[str, Any], people: Mapping[str, str] | None = None
+) -> list[ToldEdit]:
+    """Every place where ``after`` differs from ``before``; a default that is now written out does not count.
+
+    ``people`` are the first names of those who signed up, by what a plan calls them.
+    """
     was, now = _spelled_out(before), _spelled_out(after)
-    names = _names(was) | _names(now)
+    names = _names(was) | _names(now) | {("person", ref): name for ref, name in (people or {}).items()}
     return [_told(edit, (was, now), (before, after), names) for edit in edits_between(was, now)]
 
 
@@ -46,12 +55,16 @@ def _spelled_out(document: dict[str, Any]) -> dict[str, Any]:
 
 
 def _names(plan: dict[str, Any]) -> dict[tuple[str, str], str]:
-    """What goods, sellers, rooms and days are called, by the field that points at them and their id."""
+    """What goods, sellers, rooms, days, people, tasks and skills are called, by the field that points at them."""
+    crew, days = plan.get("crew", {}), plan.get("crew", {}).get("days", [])
     lists = {"item": plan.get("products", []), "supplier": plan.get("suppliers", []), "room": plan.get("rooms", []),
-             "build_day": plan.get("crew", {}).get("days", [])}  # fmt: skip
-    return {
-        (field, one["id"]): one["name"] for field, entries in lists.items() for one in entries if "name" in one
-    }  # fmt: skip
+             "build_day": days, "day": days, "days": days,
+             "person": [*crew.get("core", []), *crew.get("helpers", [])]}  # fmt: skip
+    names = {(field, one["id"]): one["name"] for field, entries in lists.items() for one in entries if "name" in one}
+    names |= {("skills", skill): word for skill, word in SKILLS.items()}
+    own = plan.get("tasks", {}).get("own", [])
+    tasks = [(row.code, row.name) for row in default_template()] + [(one["code"], one["name"]) for one in own]
+    return names | {(field, code): f"{code} {name}" for code, name in tasks for field in ("task", "off")}
 
 
 def _told(edit: Edit, plans: tuple[Any, Any], written: tuple[Any, Any], names: Names) -> ToldEdit:
@@ -84,7 +97,9 @@ def _label(path: list[str], plans: tuple[Any, Any], names: Names) -> str:
         entries = [_entry(one, part) for one in here]
         in_list = any(isinstance(one, list) for one in here)
         known = next((called for one in entries if (called := _called(one, part, names))), "")
-        parts.append((known or names.get(("item", part), part)) if in_list else part.replace("_", " "))
+        if not known and path[0] == "tasks":
+            known = names.get(("task", part), "")
+        parts.append(known or (names.get(("item", part), part) if in_list else part.replace("_", " ")))
         here = [one for one in entries if one is not None]
     text = " › ".join(parts) or "the whole plan"
     return text[0].upper() + text[1:]
@@ -135,7 +150,7 @@ def in_words(value: Any, names: Names | None = None, field: str = "") -> str:
             return day_text(date.fromisoformat(text))
         except ValueError:
             return text
-    return names.get((field, text), text)
+    return names.get((field, text), NOBODY_NOW if field == "person" else text)
 
 
 def _dict_in_words(value: dict[str, Any], names: Names) -> str:

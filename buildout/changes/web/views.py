@@ -21,7 +21,7 @@ from buildout.changes.engine.edits import ConflictError
 from buildout.changes.engine.impact import Impact
 from buildout.changes.web import overview as overview_page
 from buildout.changes.web.forms import NewBuildForm
-from buildout.changes.web.told_edits import told_edits
+from buildout.changes.web.told_edits import ToldEdit, told_edits
 from buildout.people.web.models import User
 from buildout.units.dates import date_text
 from buildout.units.value import from_json
@@ -138,7 +138,7 @@ def proposal(request: HttpRequest, build_id: int, proposal_id: int) -> HttpRespo
     people = {row.ref: row for row in touched}
     context |= {
         "impact": impact,
-        "edits": told_edits(found.base.document if found.base else {}, found.document),
+        "edits": _told(build, found.base, found.document),
         "people": people,
         "shifts": [(move, people.get(move.sign_up)) for move in impact.sign_ups],
         "moved": [task for task in impact.tasks if task.before != task.after],
@@ -185,10 +185,18 @@ def progress(request: HttpRequest, build_id: int, proposal_id: int) -> HttpRespo
     return response
 
 
+def _told(build: Build, before: Revision | None, after: dict[str, Any]) -> list[ToldEdit]:
+    """What was edited, in words; those who signed up by their first names, where a task is given to one."""
+    was = before.document if before else {}
+    named = any(document.get("tasks", {}).get("people") for document in (was, after))
+    rows = SignUp.objects.filter(build=build, removed=None) if named else ()
+    return told_edits(was, after, {row.ref: row.first_name for row in rows})
+
+
 def _overtaken_context(build: Build, found: Proposal) -> dict[str, Any]:
     assert build.current is not None  # noqa: S101 - an overtaken proposal has an overtaker
-    underneath = told_edits(found.base.document if found.base else {}, build.current.document)
-    mine = told_edits(found.base.document if found.base else {}, found.document)
+    underneath = _told(build, found.base, build.current.document)
+    mine = _told(build, found.base, found.document)
     return {"current": build.current, "underneath": underneath, "mine": mine}
 
 
@@ -282,7 +290,7 @@ def revision(request: HttpRequest, build_id: int, number: int) -> HttpResponse:
         "sheet_no": "10",
         "revision": found,
         "earlier": before,
-        "edits": told_edits(before.document, found.document) if before else [],
+        "edits": _told(build, before, found.document) if before else [],
     }
     return render(request, "changes/revision.html", context)
 
@@ -303,5 +311,5 @@ def compare_revisions(request: HttpRequest, build_id: int) -> HttpResponse:
     one, other = wanted("from"), wanted("to")
     rows = overview_page.compared(one, other)
     context = {"build": build, "member": member, "sheet": sheet, "sheet_no": "10", "one": one, "other": other}
-    context |= {"rows": rows, "edits": told_edits(one.document, other.document)}
+    context |= {"rows": rows, "edits": _told(build, one, other.document)}
     return render(request, "changes/compare.html", context)
