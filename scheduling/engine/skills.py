@@ -53,8 +53,8 @@ TO_FIND = "Somebody still to find"
 def to_find(skills: Sequence[Skill], number: int = 1) -> str:
     """The name of the first, second … with these skills who has still to be found.
 
-    >>> to_find(["saw"]), to_find(["saw", "lead"], 2)
-    ('Somebody still to find (sawing)', 'Somebody still to find (sawing, leading a crew, 2)')
+    >>> to_find(["none"]), to_find(["saw"]), to_find(["saw", "lead"], 2)
+    ('Somebody still to find', 'Somebody still to find (sawing)', 'Somebody still to find (sawing, leading a crew, 2)')
     """
-    told = [SKILLS[skill] for skill in skills] + ([str(number)] if number > 1 else [])
+    told = [SKILLS[skill] for skill in skills if skill in SKILLS] + ([str(number)] if number > 1 else [])
     return f"{TO_FIND} ({', '.join(told)})" if told else TO_FIND
