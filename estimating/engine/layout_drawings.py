@@ -49,7 +49,7 @@ from estimating.engine.types import (
     WallElevation,
     WallLayout,
 )
-from estimating.engine.walls import ROUND_PLATE, SERVICE_CLEAR, feature_name
+from estimating.engine.walls import FIXED_TO, ROUND_PLATE, SERVICE_CLEAR, STUD_BITE, feature_name
 
 Point = tuple[float, float]
 Ring = list[Point]
@@ -593,6 +593,7 @@ class _View:
 
     def __init__(self, wall: PlanWall, length: float) -> None:
         self.length = length
+        self.construction = wall.construction
         turned = (wall.b[1] - wall.a[1]) * wall.inward[0] - (wall.b[0] - wall.a[0]) * wall.inward[1]
         self.mirrored = turned < 0
         """True where the wall's first corner is on the right."""
@@ -745,8 +746,8 @@ def _cleat_lines(view: _View, elevation: WallElevation, units: UnitSystem) -> li
     return items
 
 
-def _cleat_notes(elevation: WallElevation, units: UnitSystem) -> list[str]:
-    """Every height once, with its fixings; anchors are for the maker and the wall to decide."""
+def _cleat_notes(elevation: WallElevation, construction: str, units: UnitSystem) -> list[str]:
+    """Every height once, with its fixings as the wall's substrate asks; the maker and the wall decide."""
     found: dict[tuple[str, float], list[CleatLine]] = {}
     for line in elevation.cleats:
         found.setdefault((line.kind, line.height), []).append(line)
@@ -760,9 +761,11 @@ def _cleat_notes(elevation: WallElevation, units: UnitSystem) -> list[str]:
     if not told:
         return []
     text = f"{'; '.join(told)}."
+    how = FIXED_TO[construction].format(bite=format_small(STUD_BITE, units))
     return [
         text[0].upper() + text[1:],
-        "Fixings into studs or with anchors that the maker states for this wall; spacing to be confirmed on site.",
+        f"{construction.capitalize()} wall: {how}. The load is the panels and people thrown against them: the makers "
+        "of the fixings and somebody competent decide.",
     ]
 
 
@@ -883,7 +886,7 @@ def _elevation_notes(
         f"Panels: {kinds}. Cleat {format_run(elevation.cleat_length, units, denominator=16)}"
         + (f", cap {format_run(elevation.cap_length, units, denominator=16)}." if elevation.cap_length else "."),
     ]
-    notes += _cleat_notes(elevation, units)
+    notes += _cleat_notes(elevation, view.construction, units)
     weighed = [panel for panel in [*elevation.panels, *elevation.trims] if panel.mass]
     if weighed:
         whole = format_mass(sum(panel.mass for panel in weighed), units)

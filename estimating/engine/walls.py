@@ -62,6 +62,13 @@ CLEAT_DROP, SPACER_RISE = 127.0, 152.4
 """mm (5 in and 6 in): a panel's cleat below its top, the spacer that keeps it plumb above its bottom."""
 FIXING_EVERY = 406.4
 """mm (16 in): between fixings where the system states no spacing; that of studs."""
+STUD_BITE = 38.1
+"""mm (1 1/2 in) of a screw in the stud."""
+FIXED_TO = {
+    "masonry": "sleeve or screw anchors, edge distance to their maker",
+    "stud": "a screw into every stud, {bite} of bite",
+}
+"""How a cleat is fixed, by the wall's construction. Common practice, no published source; the makers decide."""
 STAPLE_EVERY = 38.1
 """mm (1 1/2 in) between staples along a panel's edge."""
 ONE_PERSON = 18.14
@@ -237,11 +244,9 @@ def _hung(
     panels = [panel for elevation in elevations for panel in elevation.panels]
     kinds = {wall.id: wall.construction for wall in plan.walls}
     spacing = float(system.anchor_spacing) if system.anchor_spacing is not None else FIXING_EVERY
-    words = {
-        "masonry": f"sleeve or screw anchors every {said.length(spacing)}, edge distance to their maker",
-        "stud": f"a screw into every stud, about every {said.length(FIXING_EVERY)}, 1 1/2 in of bite",
-    }
-    for kind, how in words.items():
+    every = {"masonry": f"every {said.length(spacing)}", "stud": f"about every {said.length(FIXING_EVERY)}"}
+    for kind, how in FIXED_TO.items():
+        how = f"{how.format(bite=said.length(STUD_BITE))}, {every[kind]}"
         walls = sorted(e.wall for e in elevations if e.cleats and kinds.get(e.wall) == kind)
         if walls:
             text = (

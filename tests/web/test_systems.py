@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -14,7 +15,7 @@ from django.urls import reverse
 from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build, Proposal
 from buildout.people.web.models import User
-from buildout.units.lengths import format_run
+from buildout.units.lengths import format_length, format_mass, format_run
 from buildout.units.words import counted
 from estimating.engine.types import CutPlans, RoomLayouts, TakeOff
 from estimating.web.forms import (
@@ -115,6 +116,23 @@ def test_a_rooms_layouts_say_what_floor_and_cover_take(client_of: ClientOf, demo
     nothing = client_of(owner).get(url("layouts", demo_build, "children")).content.decode()
     other = next(one for one in sheet.part("layouts", list[RoomLayouts]) if one.room == "children")
     assert ('id="figures"' in nothing) == bool(other.floor or other.cover)
+
+
+def test_a_rooms_layouts_say_what_the_walls_take(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    """Every size of panel has its row with how many there are; a room without panels has no such table."""
+    sheet = builds.sheet_of(demo_build)
+    walls = next(one for one in sheet.part("layouts", list[RoomLayouts]) if one.room == "hall").walls
+    assert walls
+    page = html.unescape(client_of(owner).get(url("layouts", demo_build, "hall")).content.decode())
+    table = page[page.index('<section id="wall-figures">') :]
+    rows = table[: table.index("</section>")].split("<tr>")[2:]
+    counted_there = [int(re.search(r'data-label="How many">(\d+)<', row)[1]) for row in rows]  # type: ignore[index]
+    assert sum(counted_there) == sum(count for *_, count in walls.faces)
+    assert f"<dt>Staples</dt><dd>{walls.staples:,}" in table
+    assert f"<dd>{format_mass(walls.mass, sheet.units)}" in table
+    whole = next(p for e in walls.elevations for p in e.panels if p.kind == "full")
+    assert " × ".join(format_length(side, sheet.units) for side in whole.face) in rows[0]
+    assert 'id="wall-figures"' not in client_of(owner).get(url("layouts", demo_build, "children")).content.decode()
 
 
 @pytest.mark.parametrize(

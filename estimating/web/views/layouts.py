@@ -152,6 +152,8 @@ def fabricator_sheets(desk: Desk) -> list[tuple[RoomPlan, LayoutSheet]]:
 @require_GET
 def layouts(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
     """Floor layers, cover and wall elevations of one room."""
+    from estimating.engine.panel_sizes import panel_sizes
+
     desk = sit_down(request, build_id)
     plan, layout, sheets = _sheets(desk, room_id)
     drawn = [{"sheet": sheet, "svg": svg_of(sheet.draw(), f"l{n}")} for n, sheet in enumerate(sheets)]
@@ -161,6 +163,7 @@ def layouts(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
     context = desk.page(
         "3", plan=plan, layout=layout, drawn=drawn, reasons=reasons, pins=len(fitout.get("pins", [])),
         goods=_floor_goods(desk, layout),
+        sizes=panel_sizes(layout.walls) if layout and layout.walls else [],
     )  # fmt: skip
     return render(request, "estimating/layouts.html", context)
 
