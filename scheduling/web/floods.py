@@ -11,6 +11,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
+from django.db.models import QuerySet
+from django.utils import timezone
+
+from buildout.builds.web.models import Build
 from buildout.builds.web.services import Sheet
 from scheduling.web.models import SignUp
 
@@ -19,6 +23,8 @@ LAST = 2**31 // SECONDS
 MANY = 100
 """So many in an hour are asked about on crew days. Common practice, no published source: a school's own people fill
 a build's days in weeks."""
+ASKED_DAYS = 7
+"""So long after such an hour the owner is asked about it; it can be looked at for good."""
 CROWD = 10
 CLOSE = timedelta(minutes=1)
 """A robot's sign-ups have so many others within so long of them; people come one by one. Common practice, no published
@@ -48,6 +54,17 @@ def hours_of(rows: Iterable[SignUp], sheet: Sheet) -> list[Hour]:
         elif row.taken_out is not None and row.removed is None:
             out[number] += 1
     return [hour_of(number, sheet, here[number], out[number]) for number in sorted({*here, *out}, reverse=True)]
+
+
+def crowded(rows: Iterable[SignUp], sheet: Sheet) -> list[Hour]:
+    """The hours to ask the owner about: so many that it may have been a robot, and not long ago."""
+    since = timezone.now() - timedelta(days=ASKED_DAYS)
+    return [hour for hour in hours_of(rows, sheet) if hour.here >= MANY and hour.end > since]
+
+
+def within_an_hour(build: Build) -> QuerySet[SignUp]:
+    """What came in since an hour ago, and was not taken out as a robot's."""
+    return SignUp.objects.filter(build=build, created__gt=timezone.now() - timedelta(hours=1), taken_out=None)
 
 
 def hour_of(number: int, sheet: Sheet, here: int, out: int) -> Hour:

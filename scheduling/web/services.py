@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from functools import partial
 
 from django.conf import settings
@@ -9,12 +10,13 @@ from django.db import transaction
 from django.urls import reverse
 from django.utils import timezone
 
+from buildout.builds.web import services as builds
 from buildout.builds.web.mail import mail
-from buildout.builds.web.models import Build
+from buildout.builds.web.models import Build, Role
 from buildout.builds.web.services import Sheet
 from scheduling.engine.moved import MovedShift
 from scheduling.engine.types import SignedUp
-from scheduling.web import guardians
+from scheduling.web import floods, guardians
 from scheduling.web.models import Notice, SignUp
 from scheduling.web.offers import build_days
 
@@ -84,3 +86,19 @@ def tell_by_mail(notice: Notice, build_name: str, link: str = "", subject: str =
     text = f"{notice.text}\n\n{link}".strip() + "\n"
     if mail(f"{build_name}: {subject}", text, notice.sign_up.contact):
         Notice.objects.filter(pk=notice.pk, told=None).update(told=timezone.now())
+
+
+def tell_owners_of_flood(build: Build) -> None:
+    """Tell the owners, once an hour at most, that sign-ups come in as a robot's would; call it holding the row."""
+    since, many = timezone.now() - timedelta(hours=1), f"{floods.MANY} sign-ups came in within an hour"
+    if build.journal.filter(kind="sign-up", text__startswith=many, at__gt=since).exists():
+        return
+    builds.note(build, "sign-up", f"{many}; until it is calmer nobody gets a confirmation by mail")
+    address = f"{settings.PUBLIC_URL}{reverse('scheduling:by-hour', args=[build.pk])}" if settings.PUBLIC_URL else ""
+    text = (
+        f"{many} for {build.name}. Was that a robot? On the crew days sheet you can look at who came, take them out "
+        f"together and close the sign-up link. Those who had a place before keep it.\n\n{address}"
+    )
+    owners = build.members.filter(role=Role.OWNER).values_list("user__email", flat=True)
+    for to in owners:
+        transaction.on_commit(partial(mail, f"{build.name}: many sign-ups at once", f"{text.strip()}\n", to))

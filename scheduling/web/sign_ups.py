@@ -21,7 +21,7 @@ from buildout.people.web.models import User
 from buildout.units.dates import day_text
 from buildout.units.words import one_line
 from scheduling.engine import ages
-from scheduling.web import guardians, keeping, services
+from scheduling.web import floods, guardians, keeping, services
 from scheduling.web.models import ShareLink, SignUp, Swap, new_token
 from scheduling.web.offers import DayOffer, day_offers, upcoming
 
@@ -72,7 +72,7 @@ def sign_up(
         made = SignUp.objects.filter(build=build, request_key=request_key).first()
         if made is not None:
             return made
-        _not_a_flood(build, contact)
+        came = _not_a_flood(build, contact)
         row = SignUp(
             build=build, day=day, task=task, day_place=0, name=name, contact=contact, skills=skills or [], note=note,
             age=age, guardian=guardian, lifting=lifting, power_tools=power_tools, request_key=request_key,
@@ -88,6 +88,8 @@ def sign_up(
         row.save(force_insert=True)
         did = "is on the waiting list for" if row.waiting else "signed up for"
         builds.note(build, "sign-up", f"{row.first_name} {did} {_where(build, row)}", by_name=row.first_name)
+        if came + 1 == floods.MANY:
+            services.tell_owners_of_flood(build)
         return row
 
     return _until_it_holds(attempt)
@@ -322,11 +324,13 @@ class FullError(NoPlaceError):
     """Day and task are offered and open to the helper, but every place is taken."""
 
 
-def _not_a_flood(build: Build, contact: str) -> None:
-    """No school has so many helpers: this is a robot, or somebody playing; one contact's leaves room for others."""
-    since = timezone.now() - timedelta(hours=1)
-    came = SignUp.objects.filter(build=build, created__gt=since, taken_out=None).values_list("contact", flat=True)
-    contacts = list(came)
+def _not_a_flood(build: Build, contact: str) -> int:
+    """No school has so many helpers: this is a robot, or somebody playing; one contact's leaves room for others.
+
+    Says how many came in within the hour. They are not counted by the address they came from: a class stands in one
+    hall on one network.
+    """
+    contacts = list(floods.within_an_hour(build).values_list("contact", flat=True))
     if contacts.count(contact) >= MOST_A_CONTACT:
         raise NoPlaceError(
             f"{MOST_A_CONTACT} sign-ups came in under this contact within an hour, so it takes no more for now. "
@@ -339,6 +343,7 @@ def _not_a_flood(build: Build, contact: str) -> None:
             "is on it has lost a place. Please tell the organisers.",
             None,
         )
+    return len(contacts)
 
 
 def _room_to_wait(build: Build, day: str, full: FullError) -> None:

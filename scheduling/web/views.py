@@ -109,11 +109,7 @@ def days(request: HttpRequest, build_id: int) -> HttpResponse:
             if not task.build_day and task.code not in done
         ],
         "left_behind": _left_behind(build, offers),
-        "crowded": [
-            hour
-            for hour in floods.hours_of([*(row for offer in offers for row in offer.sign_ups), *in_line], sheet)
-            if hour.here >= floods.MANY
-        ],
+        "crowded": floods.crowded([*(row for offer in offers for row in offer.sign_ups), *in_line], sheet),
         "to_tell": [
             {
                 "notice": notice,

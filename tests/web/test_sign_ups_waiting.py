@@ -22,7 +22,7 @@ from django.utils import timezone
 
 from buildout.builds.web.models import Build, JournalEntry
 from buildout.people.web.models import User
-from scheduling.web import sign_ups
+from scheduling.web import floods, sign_ups
 from scheduling.web.models import Notice, ShareLink, SignUp, Swap
 from scheduling.web.services import signed_up
 from tests.web.test_sign_ups import FORM, join_url, key, take
@@ -432,6 +432,48 @@ def test_a_robot_with_one_contact_leaves_the_list_open_to_others(
     other = client.post(join_url(share_link, "foam", "anywhere"), FORM | {"request_key": key(99)})
     assert other.status_code == 302
     assert SignUp.objects.standing().filter(day="foam").count() == 1
+
+
+def test_the_owner_is_told_of_a_flood_and_its_mails_stop(
+    client: Client, client_of: Callable[[User | None], Client], cast: dict[str, User], quick_build: Build,
+    monkeypatch: pytest.MonkeyPatch, mailoutbox: list[Any], settings: Any, django_capture_on_commit_callbacks: Any,
+) -> None:  # fmt: skip
+    """Five forms with five addresses and a limit of three: two get a mail, the owner gets one, once an hour."""
+    monkeypatch.setattr(floods, "MANY", 3)
+    settings.PUBLIC_URL = "https://build.example.org"
+    build, link = quick_build, ShareLink.objects.create(build=quick_build)
+
+    def send(n: int) -> None:
+        form = {"name": f"Robot {n}", "contact": f"r{n}@example.org", "request_key": key(n), "wait": "1"}
+        with django_capture_on_commit_callbacks(execute=True):
+            assert client.post(join_url(link, "floor", "anywhere"), form).status_code == 302
+
+    overview = reverse("changes:overview", args=[build.pk])
+    for n in range(5):
+        send(n)
+        SignUp.objects.update(created=timezone.now())  # all in one hour of the clock
+        assert ("sign-ups came in within the hour" in client_of(cast["owner"]).get(overview).content.decode()) == (
+            n >= 2
+        )
+    by_hour = reverse("scheduling:by-hour", args=[build.pk])
+    assert [mail.to for mail in mailoutbox] == [["r0@example.org"], ["r1@example.org"], [cast["owner"].email]]
+    assert "3 sign-ups came in within an hour" in mailoutbox[-1].body
+    assert f"https://build.example.org{by_hour}" in mailoutbox[-1].body
+    assert build.journal.filter(text__contains="came in within an hour").count() == 1
+    for role in ("lead", "partner"):
+        assert "sign-ups came in within" not in client_of(cast[role]).get(overview).content.decode()
+    # Two taken out and one more: the third within the hour once again, and the owner knows already.
+    sign_ups.take_out_together(build, list(SignUp.objects.filter(day="floor"))[:3], by=cast["owner"])
+    mailoutbox.clear()
+    send(9)
+    assert mailoutbox == []
+    # An hour later it is told anew; after a week nobody is asked any more.
+    build.journal.update(at=timezone.now() - timedelta(hours=2))
+    sign_ups.take_out_together(build, list(SignUp.objects.filter(withdrawn=None))[:1], by=cast["owner"])
+    send(10)
+    assert [mail.to for mail in mailoutbox] == [[cast["owner"].email]]
+    SignUp.objects.update(created=timezone.now() - timedelta(days=8))
+    assert "sign-ups came in within the hour" not in client_of(cast["owner"]).get(overview).content.decode()
 
 
 def test_those_who_came_one_by_one_in_the_hour_of_a_robot_are_not_ticked(

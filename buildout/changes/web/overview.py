@@ -15,6 +15,7 @@ from buildout.units.value import from_json, from_plain
 from estimating.web.asking import steps_due
 from scheduling.engine.types import BuildDay
 from scheduling.web.buying import open_lines
+from scheduling.web.floods import crowded
 from scheduling.web.models import SignUp
 
 
@@ -77,6 +78,9 @@ def context(build: Build, member: Member) -> dict[str, Any]:
         "forecast": result.forecast,
         "budget": result.budget,
         "asked": [line for line in open_lines(build, sheet) if line.need is None] if member.role == Role.OWNER else [],
+        "crowded": crowded(SignUp.objects.filter(build=build, withdrawn=None), sheet)
+        if member.role == Role.OWNER
+        else [],
         "steps": steps_due(build, today) if member.role == Role.OWNER else [],
         "open_proposals": Proposal.objects.filter(build=build).defer("document", "result", "impact")
         if member.role == Role.OWNER
