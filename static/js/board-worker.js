@@ -3,6 +3,7 @@
 "use strict";
 const SHELF = "buildout-board-1";
 const PATIENCE = 6000;
+const DAYS = 30; // so long a page is kept that is not looked at any more
 
 self.addEventListener("install", event => event.waitUntil(self.skipWaiting()));
 self.addEventListener("activate", event => event.waitUntil((async () => {
@@ -11,9 +12,23 @@ self.addEventListener("activate", event => event.waitUntil((async () => {
 })()));
 
 const put = async (request, answer) => {
-  if (answer.ok && !answer.redirected) await (await caches.open(SHELF)).put(request, answer.clone());
+  const shelf = await caches.open(SHELF), address = typeof request === "string" ? request : request.url;
+  if (answer.ok && !answer.redirected) {
+    await shelf.put(request, answer.clone());
+    return answer;
+  }
+  const ended = answer.redirected || answer.type === "opaqueredirect" || answer.status === 410;
+  const top = new URL(address, location.origin).href === self.registration.scope;
+  if (ended || (top && answer.status === 404)) await drop(shelf, () => true); // signed out, or the link opens nothing more
+  else if (answer.status === 404) await shelf.delete(request, { ignoreVary: true });
   return answer;
 };
+
+const drop = async (shelf, which) => {
+  for (const one of await shelf.keys())
+    if (one.url.startsWith(self.registration.scope) && which(await shelf.match(one))) await shelf.delete(one);
+};
+const old = answer => Date.now() - Date.parse(answer && answer.headers.get("Date")) > DAYS * 24 * 3600 * 1000;
 
 self.addEventListener("message", event => {
   if (!event.data || !Array.isArray(event.data.keep)) return;
@@ -21,6 +36,7 @@ self.addEventListener("message", event => {
     for (const address of event.data.keep) {
       try { await put(address, await fetch(address)); } catch { /* next time */ }
     }
+    await drop(await caches.open(SHELF), old);
     if (event.source) event.source.postMessage("kept");
   })());
 });
@@ -36,8 +52,8 @@ self.addEventListener("fetch", event => {
       event.waitUntil(put(request, answer.clone()).catch(() => {}));
       return answer;
     } catch (error) {
-      const old = await caches.match(request, { ignoreVary: true });
-      if (old) return old;
+      const kept = await caches.match(request, { ignoreVary: true });
+      if (kept) return kept;
       if (request.mode !== "navigate") throw error;
       return new Response("No signal, and this page was not kept on this phone. Go back to the day's board.", {
         status: 503, headers: { "Content-Type": "text/plain; charset=utf-8" },

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -11,7 +12,9 @@ from playwright.sync_api import expect
 
 from buildout.builds.web.models import Build
 from buildout.builds.web.services import Sheet
-from buildout.changes.web.demo import LEAD
+from buildout.changes.web.demo import LEAD, OWNER
+from buildout.people.web.models import User
+from scheduling.web import sign_ups
 from scheduling.web.board import Desk
 from scheduling.web.models import DayMark, ShareLink, SignUp
 from scheduling.web.offers import build_days
@@ -32,8 +35,6 @@ def foam(demo: Build, monkeypatch: pytest.MonkeyPatch) -> Build:
 def helper(foam: Build) -> SignUp:
     row = SignUp.objects.standing().filter(build=foam, day="foam").first()
     if row is None:
-        from scheduling.web import sign_ups
-
         link = ShareLink.objects.get(build=foam)
         row = sign_ups.sign_up(link, "foam", "", name="Bram Tallowfen", contact="x", request_key="request-key-0001")
     return row
@@ -220,6 +221,33 @@ def test_own_page_and_the_leads_sheets_are_readable_without_signal(
         lead.page.goto(lead.address + reverse("scheduling:board", args=[foam.pk, "foam"]))
     for one in (phone, lead):
         one.wrong = [text for text in one.wrong if "ERR_INTERNET_DISCONNECTED" not in text]
+
+
+def test_a_phone_keeps_nothing_of_a_link_that_was_closed_or_of_who_signed_out(
+    foam: Build, helper: SignUp, visit: Callable[..., Any]
+) -> None:
+    """Marks not sent yet stay on the phone; pages with names and contacts do not."""
+    phone, lead = visit(PHONE), visit(PHONE).sign_in(LEAD[0])
+    closed, board = (
+        reverse("scheduling:my-board", args=[helper.token]),
+        reverse("scheduling:board", args=[foam.pk, "foam"]),
+    )
+    phone.go(closed)
+    lead.go(board)
+    for one in (phone, lead):
+        expect(one.page.locator("body[data-ready=yes]")).to_be_visible()
+    sign_ups.renew_link(helper, by=User.objects.get(email=OWNER[0]))
+    assert phone.go(reverse("scheduling:my", args=[helper.token])).status == 404
+    lead.context.clear_cookies()
+    lead.go(board)
+    expect(lead.page).to_have_url(re.compile(reverse("people:sign-in")))
+    for one, address in ((phone, closed), (lead, board + "people/")):
+        names = one.page.evaluate("caches.open('buildout-board-1').then(s => s.keys()).then(k => k.map(r => r.url))")
+        assert not [url for url in names if "/static/" not in url]
+        one.context.set_offline(True)
+        one.page.goto(one.address + address, wait_until="commit")
+        expect(one.page.locator("body")).to_contain_text("was not kept on this phone")
+        one.wrong = []
 
 
 def test_two_phones_without_signal_start_the_same_task(foam: Build, helper: SignUp, visit: Callable[..., Any]) -> None:
