@@ -45,6 +45,7 @@ from estimating.engine.types import (
     Product,
     RouteStep,
     Weld,
+    WeldLayout,
     Zone,
 )
 
@@ -64,6 +65,8 @@ SIDE_STEP = 0.05
 """mm looked to either side of an offset where the weld length may jump."""
 ROLL_WIDTH = 7315.2
 """mm (24 ft): a cover is folded to this width before it is rolled, if it is that long."""
+WAYS_SHOWN = 5
+"""Ways of running the welds told beside the chosen one, the best of them."""
 HEAVY_FABRIC = (1.27, 1.6275)
 """mm and kg/m²: 0.05 in at one third of a pound a square foot; thinner fabric is taken in proportion."""
 
@@ -90,6 +93,8 @@ class Wish:
     angles: list[float]
     product: str = ""
     lines: tuple[tuple[Pin, Point], ...] = ()
+    first: Pin | None = None
+    """The pin that gives the direction."""
 
 
 def lay_cover(
@@ -143,6 +148,7 @@ def lay_cover(
     chosen, goods = _best(schemes, hemmed, lap, joints)
     pitch = chosen.width - lap
     strips, welds = _drawn(fabric, chosen)
+    ways = _ways(schemes, chosen, hemmed, fabric, lap, joints, pinned=len(wish.angles) == 1 and bool(wish.first))
     pin_reasons += _missed(wish, chosen, pitch)
     area = fabric.area
     mass = hemmed.area / 1e6 * float(spec.mass_per_area)
@@ -191,6 +197,7 @@ def lay_cover(
         weld_over_joints=over,
         cut_area=snap(hemmed.area) if hem > 0 else 0.0,
         parting=parting,
+        ways=ways,
         area=snap(area),
         goods_length=snap(goods),
         mass=snap(mass, 0.001),
@@ -299,7 +306,7 @@ def _pinned(
                 continue
             lines.append((pin, (float(pin.x or 0), float(pin.y or 0))))
         first, angle = first or pin, wish
-    return Wish([angle] if first is not None else tried, product, tuple(lines)), reasons
+    return Wish([angle] if first is not None else tried, product, tuple(lines), first), reasons
 
 
 def _zones(zones: Sequence[Zone], outer: Any) -> Any:
@@ -409,6 +416,74 @@ def _best(schemes: list[Scheme], fabric: Any, lap: float, joints: Any) -> tuple[
     if len(joints) and len(level) > 1:
         level.sort(key=lambda r: (weld_over_joints(_welds(made[r[4].angle], r[4]), joints), *r[:3]))
     return level[0][4], level[0][3]
+
+
+def _ways(
+    schemes: list[Scheme], chosen: Scheme, hemmed: Any, fabric: Any, lap: float, joints: Any, *, pinned: bool
+) -> list[WeldLayout]:
+    """The chosen scheme, the best of every other direction and width, and the one with least weld wherever it lies."""
+    groups: dict[tuple[float, float], list[Scheme]] = {}
+    for scheme in schemes:
+        groups.setdefault((scheme.angle, scheme.width), []).append(scheme)
+    others = [
+        _best(group, hemmed, lap, joints)[0] for key, group in groups.items() if key != (chosen.angle, chosen.width)
+    ]
+    shortest = min(schemes, key=lambda s: (s.length, s.lip, s.angle, s.offset))
+    if shortest.length < min(s.length for s in (chosen, *others)) - 1:
+        others.append(_best([s for s in schemes if s.length <= shortest.length + 1], hemmed, lap, joints)[0])
+    made: dict[float, tuple[_Edges, _Edges]] = {}
+
+    def way(scheme: Scheme) -> WeldLayout:
+        if scheme.angle not in made:
+            made[scheme.angle] = (_Edges(_turned(fabric, -scheme.angle)), _Edges(_turned(hemmed, -scheme.angle)))
+        edges, outer = made[scheme.angle]
+        welds = _welds(edges, scheme)
+        return WeldLayout(
+            direction=(snap(math.cos(scheme.angle), 1e-6), snap(math.sin(scheme.angle), 1e-6)),
+            goods_width=snap(scheme.width),
+            welds=welds,
+            weld_length=snap(scheme.length),
+            kept_off=snap(scheme.lip),
+            goods_length=snap(_goods_length(outer, scheme.lines, lap)),
+            over_joints=weld_over_joints(welds, joints),
+            chosen=scheme is chosen,
+        )
+
+    first = way(chosen)
+    found = sorted(
+        (way(scheme) for scheme in others),
+        key=lambda w: (w.kept_off, w.weld_length, w.goods_length * w.goods_width, w.direction, w.goods_width),
+    )
+    told = [msgspec.structs.replace(one, why=_why_not(one, first)) for one in found[:WAYS_SHOWN]]
+    return [msgspec.structs.replace(first, why=_why(first, found, pinned=pinned)), *told]
+
+
+def _why_not(one: WeldLayout, chosen: WeldLayout) -> str:
+    """What speaks against a way of running the welds, by the first rule that tells it from the chosen one."""
+    more = one.weld_length - chosen.weld_length
+    if one.kept_off > chosen.kept_off + 1:
+        text = f"{said.run(one.kept_off - chosen.kept_off)} more of it on walk-on edges or in zones kept free of welds"
+        return f"{text}, though {said.run(-more)} less weld" if more < -1 else text
+    if more > 1:
+        return f"{said.run(more)} more weld"
+    goods = one.goods_length * one.goods_width - chosen.goods_length * chosen.goods_width
+    if goods > 1e6:
+        return f"as much weld, but {said.area(goods)} more goods"
+    if one.over_joints > chosen.over_joints + 1:
+        over = said.run(one.over_joints - chosen.over_joints)
+        return f"as much weld and goods, but {over} more of it beside joints of the top layer"
+    return "as good; of two alike the direction that comes first is taken"
+
+
+def _why(chosen: WeldLayout, others: Sequence[WeldLayout], *, pinned: bool) -> str:
+    """By which rule it was chosen."""
+    if not others:
+        return "the pinned direction" if pinned else "the only way to run them"
+    if any(one.kept_off > chosen.kept_off + 1 and one.weld_length < chosen.weld_length - 1 for one in others):
+        return "least weld on walk-on edges and in zones kept free; after that the least weld"
+    if all(one.weld_length > chosen.weld_length + 1 or one.kept_off > chosen.kept_off + 1 for one in others):
+        return "least weld"
+    return "least weld, and of those with as little the least goods"
 
 
 def _welds(edges: _Edges, scheme: Scheme) -> list[Weld]:

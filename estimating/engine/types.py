@@ -477,6 +477,23 @@ class PassageStep(Value, kw_only=True):
     text: str
 
 
+class WeldLayout(Value, kw_only=True):
+    """A way of running a cover's welds that was looked at: the best of its direction and width of goods."""
+
+    direction: tuple[float, float]
+    goods_width: float
+    welds: list[Weld]
+    weld_length: float
+    kept_off: float
+    """mm of it on the bands of walk-on edges and in zones that should have none."""
+    goods_length: float
+    over_joints: float
+    """mm of it within a hand's breadth of a parallel joint of the top layer."""
+    chosen: bool = False
+    why: str = ""
+    """Why it was chosen, or what it has more of than the one that was."""
+
+
 class CoverLayout(Value, kw_only=True):
     room: str
     status: Status
@@ -519,6 +536,8 @@ class CoverLayout(Value, kw_only=True):
     """mm² with hems; 0 where no hem is stated, when the finished area is all there is."""
     parting: Weld | None = None
     """Where a joint would be least harmful if the whole roll does not pass."""
+    ways: list[WeldLayout] = []
+    """Ways of running the welds, the chosen one first."""
 
 
 class CutOut(Value, kw_only=True):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from decimal import Decimal
 from functools import partial
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,8 @@ import msgspec
 import numpy as np
 import pytest
 import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from buildout.rooms.engine.drawing import Dimension
 from buildout.rooms.engine.plan import plan_room
@@ -25,6 +28,7 @@ from estimating.engine.floor import lay_floor
 from estimating.engine.layout_drawings import draw_cover
 from estimating.engine.rolled import carriers_needed, places_to_hold, rolled_diameter
 from estimating.engine.types import CoverLayout, FloorSystem, FoamLayer, Pin, RouteStep, Weld, Zone
+from tests.estimating.halls import halls
 
 INCH = 25.4
 POUND = 0.45359237
@@ -393,3 +397,84 @@ def test_cut_outs_of_a_bowed_hall_are_measured_along_one_side_that_passes_them_a
     told = [d.text for d in drawn.items if isinstance(d, Dimension) and ", from" in d.title]
     assert len(told) == 2
     assert not [text for text in told if text.startswith(("-", "−"))]
+
+
+# ---------------------------------------------------------------- ways of running the welds
+
+
+def test_ways_of_running_the_welds_by_hand(rooms: Any, systems: Any) -> None:
+    """240 × 119.5 in: one weld of 240 in along, or across 4 strips of 2 × 60 3/8 + 2 × 59 3/4 = 240 1/4 in.
+
+    Three welds of 119.5 in are 358.5 in all, 118.5 in, 9' 10", more.
+    """
+    cover = lay_cover(rooms.rectangle(241, 120.5), systems.floor(), None, systems.products())
+    along, across = cover.ways
+    assert (along.chosen, across.chosen) == (True, False)
+    assert along.why == "least weld"
+    assert [round(w.weld_length / INCH, 1) for w in cover.ways] == [240, 358.5]
+    assert across.why.startswith("9' 10\"")
+    assert sum(w.length for w in across.welds) == pytest.approx(across.weld_length)
+    assert along.goods_length == pytest.approx(cover.goods_length)
+
+
+def test_ways_say_what_keeping_out_of_a_zone_costs(rooms: Any, systems: Any) -> None:
+    """Four welds across, 478 in, keep out of a zone on the middle, and two along of 240 in, 2 in more.
+
+    One along would be 238 in less, 19' 10", but 40 in of it in the zone.
+    """
+    plan = rooms.rectangle(241, 120.5)
+    cover = lay_cover(plan, systems.floor(), None, systems.products(), zones=[zone(100, 55, 40, 10)])
+    first, twice, second = cover.ways
+    assert "kept free" in first.why
+    assert twice.why == "2 in (51 mm) more weld"
+    assert second.kept_off / INCH == pytest.approx(40, abs=0.1)
+    assert "3' 4\"" in second.why
+    assert "19' 10\"" in second.why
+
+
+def test_a_pinned_direction_is_why(rooms: Any, systems: Any) -> None:
+    pins = [Pin(id="p", layer="cover", kind="direction", direction="y")]
+    cover = lay_cover(rooms.rectangle(241, 120.5), systems.floor(), None, systems.products(), pins)
+    assert [(w.chosen, w.why) for w in cover.ways] == [(True, "the pinned direction")]
+
+
+@settings(max_examples=25, deadline=None)
+@given(hall=halls(), wide=st.sampled_from([54, 61, 72]), x=st.integers(20, 150), y=st.integers(20, 120))
+def test_rules_hold_on_any_hall_with_columns(rooms: Any, systems: Any, hall: Any, wide: int, x: int, y: int) -> None:
+    """Areas add up, welds lie inside, strips are no wider than the goods; none of the ways is before the chosen one.
+
+    Every cut-out has a slit inside the cover from its edge to the finished edge, and every inner corner its patch.
+    """
+    corners, columns = hall
+    made = [rooms.square_column(f"K{n}", (cx, cy), side) for n, (cx, cy, side) in enumerate(columns)]
+    plan = rooms.plan(corners, columns=made)
+    system = with_cover(systems.floor(), goods_width=inches(wide))
+    cover = lay_cover(plan, system, None, systems.products(), zones=[zone(x, y, 40, 30)])
+    check(cover)
+    fabric = shapely.Polygon(cover.outline, cover.cutouts)
+    chosen, *others = cover.ways
+    assert chosen.weld_length == pytest.approx(cover.weld_length, abs=len(cover.welds) + 0.2)
+    for way in cover.ways:
+        across = np.array([-way.direction[1], way.direction[0]])
+        levels = sorted(float(across @ np.array(p)) for w in way.welds for p in (w.a, w.b))
+        heights = np.array(cover.outline) @ across
+        marks = [heights.min(), *levels, heights.max()]
+        assert max(b - a for a, b in pairwise(marks)) <= wide * INCH + 0.1
+        assert all(fabric.buffer(0.1).covers(shapely.LineString([w.a, w.b])) for w in way.welds)
+    for other in others:
+        assert (chosen.kept_off - 1.01, chosen.weld_length - 1.01) <= (other.kept_off, other.weld_length)
+        if other.kept_off <= chosen.kept_off:
+            assert chosen.weld_length <= other.weld_length + 1.01
+    slits = [r for r in cover.reliefs if r.kind == "cut-out"]
+    assert len(slits) == len(cover.cutouts)
+    for relief in slits:
+        line = shapely.LineString(relief.slit)
+        assert fabric.buffer(1.0).covers(line)
+        assert line.distance(fabric.exterior) < 0.1
+        assert min(line.distance(shapely.LinearRing(ring)) for ring in cover.cutouts) < 0.1
+    ring = cover.outline
+    turns = [
+        (b[0] - a[0]) * (c[1] - b[1]) - (b[1] - a[1]) * (c[0] - b[0])
+        for a, b, c in zip([ring[-1], *ring[:-1]], ring, [*ring[1:], ring[0]], strict=True)
+    ]
+    assert sum(r.kind == "inner corner" for r in cover.reliefs) == sum(turn < -2 for turn in turns)

@@ -118,6 +118,22 @@ def test_a_rooms_layouts_say_what_floor_and_cover_take(client_of: ClientOf, demo
     assert ('id="figures"' in nothing) == bool(other.floor or other.cover)
 
 
+def test_a_rooms_layouts_show_other_ways_of_welding(client_of: ClientOf, demo_build: Build, owner: User) -> None:
+    """The chosen way first, every way with its plan and why; a room without a cover has none."""
+    sheet = builds.sheet_of(demo_build)
+    cover = next(one for one in sheet.part("layouts", list[RoomLayouts]) if one.room == "hall").cover
+    assert cover
+    page = html.unescape(client_of(owner).get(url("layouts", demo_build, "hall")).content.decode())
+    told = page[page.index('<section id="welds">') : page.index('<nav aria-label="Drawings')].split("<h3")[1:]
+    assert len(told) == len(cover.ways) > 1
+    for words, way in zip(told, cover.ways, strict=True):
+        assert "<svg" in words
+        assert way.why in words
+        assert ("not chosen" in words) == (way is not cover.ways[0])
+        assert format_run(way.weld_length, sheet.units) in words
+    assert 'id="welds"' not in client_of(owner).get(url("layouts", demo_build, "children")).content.decode()
+
+
 def test_a_rooms_layouts_say_what_the_walls_take(client_of: ClientOf, demo_build: Build, owner: User) -> None:
     """Every size of panel has its row with how many there are; a room without panels has no such table."""
     sheet = builds.sheet_of(demo_build)

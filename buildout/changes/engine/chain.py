@@ -101,7 +101,7 @@ LINK_VERSIONS = dict.fromkeys(
     "gains": 8,
     "cut plans": 17,
     "floor": 16,
-    "cover": 11,
+    "cover": 12,
     "walls": 12,
     "fold-away": 7,
 }

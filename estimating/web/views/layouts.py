@@ -87,6 +87,21 @@ def _sheets(desk: Desk, room_id: str) -> tuple[RoomPlan, RoomLayouts | None, lis
     return plan, layout, found
 
 
+def _weld_ways(desk: Desk, plan: RoomPlan, layout: RoomLayouts | None) -> list[dict[str, Any]]:
+    """Ways of running the cover's welds that were looked at, each with its small plan."""
+    from estimating.engine.weld_drawing import along, draw_welds
+
+    cover = layout.cover if layout else None
+    if cover is None or not cover.outline:
+        return []
+    fitout = next(f for f in desk.sheet.section("fitouts", list[Fitout]) if f.room == plan.room)
+    small = partial(draw_welds, plan, cover, zones=fitout.weld_free, units=desk.sheet.units)
+    return [
+        {"way": way, "along": along(plan, way), "svg": svg_of(small(way), f"w{n}", 110.0)}
+        for n, way in enumerate(cover.ways)
+    ]
+
+
 def _floor_goods(desk: Desk, layout: RoomLayouts | None) -> list[dict[str, Any]]:
     """Goods of a room's floor, from the slab up: what they are for, their cut plan and their line of the take-off."""
     if layout is None or layout.floor is None:
@@ -163,6 +178,7 @@ def layouts(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
     context = desk.page(
         "3", plan=plan, layout=layout, drawn=drawn, reasons=reasons, pins=len(fitout.get("pins", [])),
         goods=_floor_goods(desk, layout),
+        ways=_weld_ways(desk, plan, layout),
         sizes=panel_sizes(layout.walls) if layout and layout.walls else [],
     )  # fmt: skip
     return render(request, "estimating/layouts.html", context)
