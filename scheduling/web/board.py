@@ -32,7 +32,6 @@ from buildout.units.dates import day_text
 from scheduling.engine.activities import needs_tool
 from scheduling.engine.calendars import read_time
 from scheduling.engine.day import TaskDay, crew_hours
-from scheduling.engine.template import default_template
 from scheduling.engine.types import PlannedTask, Schedule, Task, TaskNet
 from scheduling.web import guardians, marks
 from scheduling.web.forms import DayEndForm, request_key
@@ -40,7 +39,16 @@ from scheduling.web.helpers import OwnLinkEndedError, own_link
 from scheduling.web.keeping import link_until
 from scheduling.web.marks import Day, Person
 from scheduling.web.models import DayMark, DayPhoto, SignUp
-from scheduling.web.offers import DayOffer, TaskOffer, build_days, day_offers, known_by_name, lead_words, whole_task
+from scheduling.web.offers import (
+    DayOffer,
+    TaskOffer,
+    build_days,
+    carried_together,
+    day_offers,
+    known_by_name,
+    lead_words,
+    whole_task,
+)
 from scheduling.web.task_editing import report
 from scheduling.web.views import user_of
 
@@ -290,7 +298,7 @@ class _Hands:
     """Who is there to carry what takes many hands at once."""
 
     def __init__(self, desk: Desk) -> None:
-        self.carried = {row.code for row in default_template() if row.carry}
+        self.carried = carried_together()
         able = [one for one in desk.people if one.sign_up is None or one.sign_up.lifting == "any"]
         self.expected = len(able)
         counted = desk.day.counts.get("carriers")

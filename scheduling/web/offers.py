@@ -16,6 +16,7 @@ from scheduling.engine.calendars import LEAD, clock_words
 from scheduling.engine.cautions import CAUTIONS
 from scheduling.engine.leads import asks_for_lead
 from scheduling.engine.skills import TO_FIND
+from scheduling.engine.template import default_template
 from scheduling.engine.types import BuildDay, DayLoad, PlannedTask, Schedule, TaskNet
 from scheduling.web.models import SignUp
 from scheduling.web.words import skill_words
@@ -29,6 +30,11 @@ NOT_FOR_HELPERS = {"lic", "spec"}
 def whole_task(code: str) -> str:
     """A task's own code; one that is done in parts is planned as ``W11/1``, ``W11/2`` …"""
     return code.split("/")[0]
+
+
+def carried_together() -> set[str]:
+    """Codes of the tasks that take many hands at once, and with fewer are not begun."""
+    return {row.code for row in default_template() if row.carry}
 
 
 def crew_at_once(parts: list[PlannedTask]) -> int:
@@ -143,6 +149,16 @@ class DayOffer:
     today: date = date.min
     clocks: str = ""
     """What the clocks do that night or day, where they change."""
+    carry: tuple[int, int] | None = None
+    """(minute, people) of what takes most hands at once to carry; with fewer it is not carried."""
+    core: int = 0
+    """How many the core team are."""
+
+    @property
+    def carriers_missing(self) -> int:
+        """How many who can lift have still to come, for what is carried together."""
+        able = self.core + sum(1 for row in self.holding if row.lifting == "any")
+        return max(0, self.carry[1] - able) if self.carry else 0
 
     @property
     def when(self) -> str:
@@ -232,6 +248,7 @@ def day_offers(build: Build, sheet: Sheet, schedule: Schedule | None = None) -> 
     practised = {task.code for task in net if not task.volunteers}
     tools = {task.code: task.tools for task in net}
     loads = {load.build_day: load for load in schedule.days}
+    hands = {task.code: task.crew_min for task in net if task.code in carried_together()}
     planned: dict[str, list[PlannedTask]] = defaultdict(list)
     for task in schedule.tasks:
         if task.build_day:
@@ -246,6 +263,12 @@ def day_offers(build: Build, sheet: Sheet, schedule: Schedule | None = None) -> 
             sign_ups=taken[day.id],
             today=sheet.today(),
             clocks=clock_words(day, sheet.zone.key),
+            carry=max(
+                ((task.start, hands[code]) for task in planned[day.id] if (code := whole_task(task.code)) in hands),
+                key=lambda one: one[1],
+                default=None,
+            ),
+            core=len(sheet.document.get("crew", {}).get("core", [])),
         )
         for one in offer.tasks:
             one.taken = sum(1 for row in offer.holding if row.task == one.code)

@@ -360,6 +360,19 @@ def test_the_cover_is_carried_only_with_enough_hands(
     ahead = client.get(of(hand_build, day="cover")).content.decode()
     assert "12 carriers needed" in ahead
     assert "4 who can lift are expected so far" in ahead  # three of the core team and one helper
+    # Whoever chooses a day reads how many are still missing; somebody who lifts nothing heavy is none of them.
+    days, day = (
+        reverse("scheduling:join", args=[share_link.token]),
+        reverse("scheduling:join-day", args=[share_link.token, "cover"]),
+    )
+    for page in (days, day):
+        assert "<b>8 more who can lift</b> are needed" in client.get(page).content.decode()
+    row.lifting = "light"
+    row.save()
+    for page in (days, day):
+        assert "<b>9 more who can lift</b> are needed" in client.get(page).content.decode()
+    row.lifting = "any"
+    row.save()
     assert "Start:" not in ahead
     assert "is still to come" in client.get(of(hand_build, "board-end", day="cover")).content.decode()
     assert "The board opens for marks on" in say(client, address, f"here:s{row.pk}", follow=True).content.decode()
