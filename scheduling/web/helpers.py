@@ -253,9 +253,14 @@ def my(request: HttpRequest, token: str) -> HttpResponse:
         "twice": at_once(row, offer, by_person(offers)) if offer and not row.withdrawn else [],
         "asked": row.swaps_asked.filter(answered=None).select_related("asked").first() if not row.withdrawn else None,
         "refused": row.withdrawn is not None and row.minor and row.signatures.filter(yes=False).exists(),
-        "again": ShareLink.objects.open().filter(build=row.build).order_by("-pk").first() if row.withdrawn else None,
+        "again": _open_link(row) if row.withdrawn else None,
     }
     return render(request, "scheduling/helper/my.html", context)
+
+
+def _open_link(row: SignUp) -> ShareLink | None:
+    """Where somebody of this build signs up for a further day, if anybody can just now."""
+    return ShareLink.objects.open().filter(build=row.build).order_by("-pk").first()
 
 
 def _guardian(request: HttpRequest, row: SignUp, offer: DayOffer, sheet: Sheet) -> dict[str, Any]:
@@ -340,7 +345,7 @@ def change(request: HttpRequest, token: str) -> HttpResponse:
     if row.withdrawn is not None:
         return redirect("scheduling:my", token)
     context = {"build": row.build, "row": row, "offers": _offers(row, sheet), "place": sheet.document.get("place")}
-    return render(request, "scheduling/helper/change.html", context)
+    return render(request, "scheduling/helper/change.html", context | {"link": _open_link(row)})
 
 
 @never_cache

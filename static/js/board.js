@@ -2,8 +2,8 @@
    for each tap lets the server take it once, however often it arrives. Without this script the forms work as they are. */
 (() => {
   "use strict";
-  // A page that came without TLS has none of these: its forms go to the server as they are.
-  if (!window.isSecureContext || !window.indexedDB || !navigator.locks) return;
+  // A page that came without TLS, or an older telephone, has not all of these: forms go to the server as they are.
+  if (!window.isSecureContext || !window.indexedDB || !navigator.locks || !AbortSignal.timeout || !crypto.randomUUID) return;
   const body = document.body, board = body.dataset.board, notice = document.getElementById("kept");
 
   const opened = new Promise((resolve, reject) => {
@@ -105,6 +105,9 @@
     await flush();
   });
 
+  let touched = false; // ticks and words not sent yet are never thrown away by looking again
+  document.addEventListener("input", () => { touched = true; });
+
   const said = sessionStorage.getItem("board-said");
   sessionStorage.removeItem("board-said");
   kept().then(marks => {
@@ -114,7 +117,7 @@
   addEventListener("online", flush);
   setInterval(async () => { if ((await kept()).length) flush(); }, 15000);
   setInterval(() => {
-    if (document.visibilityState === "visible" && navigator.onLine && !document.querySelector("details[open], input:focus")) kept().then(marks => marks.length || location.reload());
+    if (!touched && document.visibilityState === "visible" && navigator.onLine && !document.querySelector("details[open], input:focus")) kept().then(marks => marks.length || location.reload());
   }, 120000);
 
   if ("serviceWorker" in navigator) {

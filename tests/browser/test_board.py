@@ -17,7 +17,7 @@ from buildout.people.web.models import User
 from scheduling.web import sign_ups
 from scheduling.web.board import Desk
 from scheduling.web.models import DayMark, ShareLink, SignUp
-from scheduling.web.offers import build_days
+from scheduling.web.offers import build_days, day_offers
 from tests.browser.chromium import PHONE
 
 
@@ -107,6 +107,25 @@ def test_a_lead_leads_the_day_with_a_thumb(foam: Build, helper: SignUp, visit: C
     lead.fits()
     kinds = list(DayMark.objects.order_by("pk").values_list("kind", flat=True))
     assert kinds == ["here", "heard", "start", "stop", "start", "short", "finish", "meals"]
+
+
+def test_a_board_looks_again_by_itself_and_never_over_what_is_ticked(
+    foam: Build, helper: SignUp, visit: Callable[..., Any]
+) -> None:
+    lead = visit(PHONE).sign_in(LEAD[0])
+    page = lead.page
+    page.clock.install()
+    code = next(task.code for task in day_offers(foam, Sheet(foam.current))[3].tasks)
+    lead.go(reverse("scheduling:board-task", args=[foam.pk, "foam", code]))
+    boxes = page.locator("input[name=people]")
+    ticked = boxes.evaluate_all("all => all.map(one => one.checked)")
+    with page.expect_navigation():
+        page.clock.run_for(121_000)
+    boxes.nth(ticked.index(False)).check()
+    page.evaluate("() => { window.same = true; }")
+    page.clock.run_for(300_000)
+    assert page.evaluate("() => window.same") is True
+    expect(boxes.nth(ticked.index(False))).to_be_checked()
 
 
 def test_marks_made_without_signal_are_sent_later_once_and_in_order(

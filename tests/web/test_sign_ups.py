@@ -395,6 +395,11 @@ def test_a_place_that_cannot_be_had_leaves_the_old_one(client: Client, share_lin
     answer = client.post(reverse("scheduling:move", args=[row.token]), {"day": "cover", "task": "H03"})
     assert answer.status_code == 409
     assert "Your old place is still yours" in answer.content.decode()
+    # One may wait for the full day and keep what one has; not where nobody can sign up just now.
+    change, wait = reverse("scheduling:change", args=[row.token]), join_url(share_link, "cover", "anywhere")
+    assert f'href="{wait}"' in client.get(change).content.decode()
+    ShareLink.objects.update(revoked=timezone.now())
+    assert f'href="{wait}"' not in client.get(change).content.decode()
     assert client.post(reverse("scheduling:move", args=[row.token]), {"day": "no", "task": ""}).status_code == 409
     row.refresh_from_db()
     assert (row.day, row.task) == ("strip", "C11")
