@@ -33,7 +33,7 @@ from scheduling.engine.activities import needs_tool
 from scheduling.engine.calendars import read_time
 from scheduling.engine.day import TaskDay, crew_hours
 from scheduling.engine.types import PlannedTask, Schedule, Task, TaskNet
-from scheduling.web import guardians, marks
+from scheduling.web import guardians, links, marks
 from scheduling.web.forms import DayEndForm, request_key
 from scheduling.web.helpers import OwnLinkEndedError, own_link
 from scheduling.web.keeping import link_until
@@ -370,6 +370,7 @@ def _board_page(request: HttpRequest, desk: Desk) -> HttpResponse:
         "first_aid": desk.offer.day.first_aid,
         "keep": [card.url for card in cards] + desk.sheets,
         "unsigned": list(desk.unsigned().values()) if desk.lead else [],
+        "notes": [(row.first_name, row.note) for row in desk.offer.sign_ups if row.note] if desk.lead else [],
     }
     return _render(request, desk, "scheduling/board/board.html", context)
 
@@ -526,6 +527,7 @@ def board_people(request: HttpRequest, build_id: int, day: str) -> HttpResponse:
             "task": names.get(person.task, person.task),
             "guardian": said.get(person.sign_up.pk, "") if person.sign_up else "",
             "signed": person.sign_up is not None and person.sign_up.pk in signed,
+            "call": links.call_link(person.sign_up.contact) if person.sign_up else "",
         }
         for person in desk.people
     ]

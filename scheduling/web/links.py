@@ -52,6 +52,18 @@ def message_link(contact: str, subject: str, text: str) -> str:
     return f"sms:{number}?body={quote(text)}" if digits else ""
 
 
+def call_link(contact: str) -> str:
+    """A link that calls somebody, or opens a mail to them (RFC 3966, RFC 6068); empty where neither can be read.
+
+    >>> call_link("+1 (555) 0142-817"), call_link("bram@example.org"), call_link("ask Dov")
+    ('tel:+15550142817', 'mailto:bram@example.org', '')
+    """
+    if "@" in contact:
+        return f"mailto:{quote(contact.strip(), safe='@')}"
+    digits = re.sub(r"\D", "", contact)
+    return f"tel:{'+' if contact.strip().startswith('+') else ''}{digits}" if digits else ""
+
+
 @lru_cache(maxsize=256)
 def qr_code(address: str) -> SafeString:
     """The address as a QR code (ISO/IEC 18004), an SVG that can stand in a page."""

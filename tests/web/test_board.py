@@ -233,7 +233,7 @@ def test_arrival_briefing_and_meals(
     assert answer["Location"] == f"{of(hand_build, 'board-people')}#s{bram.pk}"  # back to where the thumb was
     page = client.get(of(hand_build, "board-people")).content.decode()
     assert "not briefed" in page
-    assert "Sika Morrowlight, sika@example.org" in page  # whom to call
+    assert 'Sika Morrowlight, <a class="call" href="mailto:sika@example.org">sika@example.org</a>' in page
     say(client, address, "here:core-mira")
     say(client, address, "heard:everybody")
     assert {p.key for p in DayMark.objects.get(kind="heard").people.all()} == {f"s{bram.pk}", "core-mira"}
@@ -245,6 +245,20 @@ def test_arrival_briefing_and_meals(
     assert "6 expected for 5 people" in page
     say(client, address, f"gone:s{bram.pk}")
     assert "1 here of 5" in client.get(of(hand_build, "board-people")).content.decode()
+
+
+def test_what_a_helper_wrote_stays_before_the_lead_and_nobody_else(
+    client_of: ClientOf, lead: User, hand_build: Build, bram: SignUp, sika: SignUp
+) -> None:
+    """An allergy matters most once somebody is there."""
+    sika.note = "Allergic to nuts"
+    sika.save()
+    client = client_of(lead)
+    say(client, of(hand_build, "board-mark"), f"here:s{sika.pk}")
+    for name in ("board", "board-people"):
+        assert "Allergic to nuts" in client.get(of(hand_build, name)).content.decode()
+    for row in (bram, sika):
+        assert "Allergic" not in Client().get(mine(row)).content.decode()
 
 
 def test_a_helper_marks_only_themselves(hand_build: Build, bram: SignUp, sika: SignUp) -> None:
