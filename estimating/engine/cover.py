@@ -33,10 +33,11 @@ from estimating.engine.mat_shape import (
     without_columns,
     without_straight_points,
 )
-from estimating.engine.passage import least_harmful_joint, passage, reliefs, staples
+from estimating.engine.passage import fold_up, least_harmful_joint, passage, reliefs, staples
 from estimating.engine.pins import SAME, refused
-from estimating.engine.rolled import SHARE, carriers_needed, places_to_hold, rolled_diameter
+from estimating.engine.rolled import IDEAL, SHARE, carriers_needed, places_to_hold, rolled_diameter, share_out
 from estimating.engine.types import (
+    Bundle,
     CoverLayout,
     CoverSpec,
     FloorLayout,
@@ -163,9 +164,11 @@ def lay_cover(
     zone_area = _zones(zones, outer)
     in_zones = sum(zone_area.buffer(-0.05).intersection(_line(w)).length for w in welds) if zones else 0.0
     parting: Weld | None = None
+    bundle: Bundle | None = None
     if any(not step.passes for step in steps):
         parting, parted = least_harmful_joint(fabric, welds, kept_off, thickness, width, route)
-        passing = [*passing, *parted]
+        bundle, folded = fold_up(area, thickness, mass, route)
+        passing = [*passing, folded, *parted]
     proven = chosen.length <= bound + 1
     status: Status = "proven" if proven else "feasible"
     reasons = (
@@ -197,6 +200,7 @@ def lay_cover(
         weld_over_joints=over,
         cut_area=snap(hemmed.area) if hem > 0 else 0.0,
         parting=parting,
+        bundle=bundle,
         ways=ways,
         area=snap(area),
         goods_length=snap(goods),
@@ -803,8 +807,9 @@ def _carry_reasons(mass: float, width: float, diameter: float, carriers: int, ro
     text = (
         f"Screening figure, not a lifting assessment: {said.mass(mass)}, rolled about {said.length(diameter)} thick "
         f"and {said.length(width)} long, {places} places to hold, {carriers} carriers at {said.mass(SHARE)} each, and "
-        f"besides one caller, two door-keepers and {said.count(helpers, 'spare')}. Whoever leads the carry judges on "
-        "the day."
+        f"besides one caller, two door-keepers and {said.count(helpers, 'spare')}. The {said.mass(IDEAL)} that a US "
+        f"guide (NIOSH 94-110) allows one person who stands still would make it {share_out(mass, IDEAL)}; that is not "
+        "made for carrying, so do not plan with it. Whoever leads the carry judges on the day."
     )
     found = [said.note("cover-carry", text, room, "Ask for the real mass, walk the route, keep wheels at hand.")]
     if carriers > places:

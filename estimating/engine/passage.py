@@ -13,8 +13,8 @@ from typing import Any
 from buildout.units.value import Reason, snap
 from estimating.engine import said
 from estimating.engine.mat_shape import Point, Ring, signed_area
-from estimating.engine.rolled import rolled_diameter
-from estimating.engine.types import PassageStep, Relief, RouteStep, Weld
+from estimating.engine.rolled import HOLD_EVERY, SHARE, rolled_diameter
+from estimating.engine.types import Bundle, PassageStep, Relief, RouteStep, Weld
 
 CLEARANCE = 101.6
 """mm (4 in) of air round the roll in an opening."""
@@ -23,10 +23,21 @@ SHORTEST_ROLL = 1524.0
 ROLL_STEP = 304.8
 STRAIGHT_SIDES = 8
 """A cut-out with more corners than this is drawn for a round column: none of its corners is one."""
+BUNDLE_PACKING = 0.5
+"""Share of a folded bundle that is fabric: folds bulge and hold air. Common practice, no published source."""
+LARGEST_BUNDLE, LEAST_BUNDLE = 1219.2, 304.8
+"""mm: side of a bundle that still lies on a pallet (4 ft), and of one that still holds together (1 ft)."""
+BUNDLE_STEP = 25.4
 CORNER_CLEAR = 304.8
 STAPLE_EVERY = 38.1
 STAPLE_ROWS = 2
 """Staples each 1 1/2 in in two rows on the hook tape."""
+
+
+def _narrowest(step: RouteStep) -> float:
+    """mm of the place's least clear size, after a turn too; a height nobody measured is no limit."""
+    sides = [float(step.width), float(step.height) if step.height is not None else math.inf]
+    return min(*sides, float(step.into) if step.kind == "turn" and step.into is not None else math.inf)
 
 
 def longest_round_turn(before: float, after: float, thickness: float) -> float:
@@ -78,12 +89,15 @@ def passage(
     if chosen is None:
         text = "The rolled cover does not pass " + ", ".join(s.name for s in stuck) + ": " + stuck[0].text
         todo = (
-            "Take the door off its hinges and measure again, carry it folded as a bundle (it creases), or ask the "
+            "Take the door off its hinges and measure again, look whether it passes folded (it creases), or ask the "
             "fabricator for two parts with a hook-and-loop joint along a weld, off the walk-on edge and the centre."
         )
         return roll, steps, [said.warning("cover-passage", text, stuck[0].step, todo)]
+    folded = (
+        f"Folded narrower first, to {said.length(roll)} instead of {said.length(length)}: " if roll < length else ""
+    )
     text = (
-        f"Screening figure: rolled {said.length(roll)} long the cover is about "
+        f"{folded}Screening figure: rolled {said.length(roll)} long the cover is about "
         f"{said.length(rolled_diameter(area, thickness, roll))} thick and passes {said.count(len(steps), 'place')} "
         "on its way. Whoever leads the carry judges on site."
     )
@@ -95,16 +109,67 @@ def passage(
     return roll, steps, reasons
 
 
+def fold_up(area: float, thickness: float, mass: float, route: Sequence[RouteStep]) -> tuple[Bundle | None, Reason]:
+    """The shortest bundle of a folded cover that passes every place, and what to say about it.
+
+    A square block of area × thickness ÷ packing, as thick as the openings let it be; thinner ones are tried an inch at
+    a time where it does not get round a corner, which it meets as a stiff block does.
+    """
+    volume = area * thickness / BUNDLE_PACKING
+    side = min(min(_narrowest(step) for step in route) - CLEARANCE, LARGEST_BUNDLE)
+    tried: list[Bundle] = []
+    while side >= LEAST_BUNDLE:
+        length = max(side, volume / side**2)
+        steps = _blocks(side, length, route)
+        places = 2 * max(1, math.floor(length / HOLD_EVERY + 1e-9))
+        tried.append(Bundle(side=snap(side), length=snap(length), places=places, steps=steps))
+        if all(step.passes for step in steps):
+            break
+        side -= BUNDLE_STEP
+    found = tried[-1] if tried and all(step.passes for step in tried[-1].steps) else None
+    if found is None:
+        text = "Not even folded into a bundle does it get through."
+        todo = "Plan another way in, such as a window taken out, or ask the fabricator for parts."
+        return None, said.warning("cover-folded", text, route[0].id, todo)
+    size = f"{said.length(found.side)} square and {said.length(found.length)} long"
+    text = f"Folded flat into a bundle about {size} it passes every place; folds crease it, so unfold it warm and soon."
+    todo = "Whoever leads the carry judges on site."
+    if mass > found.places * SHARE:
+        text += (
+            f" That is {said.mass(mass)} with {found.places} places to hold, more than {said.mass(SHARE)} each: "
+            "wheels only, not hands."
+        )
+        todo = "Order a pallet jack or dollies and look at every step and sill on the way. " + todo
+    return found, said.note("cover-folded", text, route[0].id, todo)
+
+
+def _blocks(side: float, length: float, route: Sequence[RouteStep]) -> list[PassageStep]:
+    """Whether a stiff block, square across, passes each place."""
+    found = []
+    for step in route:
+        width, least = float(step.width), _narrowest(step)
+        longest = length if side <= least - CLEARANCE + 0.005 else 0.0
+        words = f"{said.length(side)} of bundle in {said.length(least)}"
+        if step.kind == "turn" and longest > 0:
+            longest = longest_round_turn(width, float(step.into or step.width), side)
+            into = said.length(float(step.into or step.width))
+            words += f", turning into {into}: at most {said.length(longest)} long"
+        passes = longest > 0 and length <= longest + 0.005
+        found.append(
+            PassageStep(step=step.id, name=step.name, passes=passes, longest_roll=snap(longest), text=words)
+        )  # fmt: skip
+    return found
+
+
 def _steps(area: float, thickness: float, length: float, route: Sequence[RouteStep]) -> list[PassageStep]:
     across = rolled_diameter(area, thickness, length)
     found = []
     for step in route:
-        width = float(step.width)
-        height = float(step.height) if step.height is not None else math.inf
-        room = min(width, height) - CLEARANCE
+        width, least = float(step.width), _narrowest(step)
+        room = least - CLEARANCE
         fits = across <= room + 0.005
         longest = length if fits else 0.0
-        words = f"{said.length(across)} of roll in {said.length(min(width, height))}"
+        words = f"{said.length(across)} of roll in {said.length(least)}"
         if step.kind == "turn":
             longest = longest_round_turn(width, float(step.into or step.width), across) if across <= room else 0.0
             words += (
@@ -169,7 +234,7 @@ def to_spare(step: RouteStep, across: float, roll: float) -> float:
     12.0
     """
     width = float(step.width)
-    room = min(width, float(step.height) if step.height is not None else math.inf) - CLEARANCE - across
+    room = _narrowest(step) - CLEARANCE - across
     if step.kind == "opening" or room < 0:
         return snap(room)
     return snap(longest_round_turn(width, float(step.into or step.width), across) - roll)

@@ -8,6 +8,9 @@ PACKING = 0.75
 """Share of a hand-rolled roll that is fabric (0.70–0.85). Common practice, no published source."""
 SHARE = 18.14
 """kg (40 lb) planned per carrier, below the 51 lb that NIOSH 94-110 allows in ideal conditions only."""
+IDEAL = 23.133
+"""kg (51 lb): NIOSH's load constant, what its lifting equation allows one person who stands, with both hands, close to
+the body, now and then. It is not made for carrying; NIOSH 94-110 (revised 2021), pages 6 and 7."""
 HOLD_EVERY = 609.6
 """mm (2 ft) of roll per pair of hands."""
 SAG_EVERY = 1828.8
@@ -38,6 +41,15 @@ def places_to_hold(width: float) -> int:
     return 2 * math.floor(width / HOLD_EVERY + 1e-9)
 
 
+def share_out(mass: float, share: float) -> int:
+    """People for ``mass`` kg at ``share`` kg each.
+
+    >>> share_out(150 * 0.45359237, IDEAL)  # 150 lb at 51 lb
+    3
+    """
+    return max(0, math.ceil(mass / share - 1e-6))
+
+
 def carriers_needed(mass: float, width: float) -> int:
     """People for a roll of ``mass`` kg and ``width`` mm: by the share a head, and two to every 6 ft of roll.
 
@@ -46,4 +58,4 @@ def carriers_needed(mass: float, width: float) -> int:
     """
     if mass <= 0:
         return 0
-    return max(math.ceil(mass / SHARE - 1e-6), 2 * math.ceil(width / SAG_EVERY - 1e-9))
+    return max(share_out(mass, SHARE), 2 * math.ceil(width / SAG_EVERY - 1e-9))

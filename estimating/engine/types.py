@@ -477,6 +477,16 @@ class PassageStep(Value, kw_only=True):
     text: str
 
 
+class Bundle(Value, kw_only=True):
+    """A cover folded flat and tied, square across: shorter than any roll, so that it turns where none does."""
+
+    side: float
+    length: float
+    places: int
+    """Pairs of hands beside each other on both long sides, one every 2 ft."""
+    steps: list[PassageStep]
+
+
 class WeldLayout(Value, kw_only=True):
     """A way of running a cover's welds that was looked at: the best of its direction and width of goods."""
 
@@ -536,6 +546,8 @@ class CoverLayout(Value, kw_only=True):
     """mm² with hems; 0 where no hem is stated, when the finished area is all there is."""
     parting: Weld | None = None
     """Where a joint would be least harmful if the whole roll does not pass."""
+    bundle: Bundle | None = None
+    """How it would pass folded where no roll does; None where a roll passes, or where not even that helps."""
     ways: list[WeldLayout] = []
     """Ways of running the welds, the chosen one first."""
 

@@ -16,10 +16,12 @@ from buildout.rooms.engine.dxf import to_dxf
 from buildout.units.lengths import Length
 from estimating.engine.cover import lay_cover
 from estimating.engine.layout_drawings import draw_cover
-from estimating.engine.passage import longest_round_turn, passage, reliefs, staples
+from estimating.engine.passage import CLEARANCE, fold_up, longest_round_turn, passage, reliefs, staples
+from estimating.engine.rolled import IDEAL, share_out
 from estimating.engine.types import RouteStep
 
 FOOT = 304.8
+POUND = 0.45359237
 
 
 def feet(value: float) -> Length:
@@ -70,6 +72,72 @@ def test_a_roll_that_cannot_pass_names_the_place() -> None:
     assert (reasons[0].severity, reasons[0].where) == ("warning", "hatch")
     assert "weld" in reasons[0].todo
     assert passage(1e6, 1, 2000, []) == (2000, [], [])
+
+
+# Kerb, opening, turn, room. 2,770 sq ft of 0.05 in, 917 lb. Rolled 5 ft long it is √(4·2,770·144·0.05/(π·60·0.75)) =
+# 23.75 in thick; folded at half fabric, half air, it fills 2,770·144·0.05/0.5 = 39,888 cu in.
+COVER = (2770 * FOOT**2, 1.27, 917 * 0.45359237)
+KERB_TO_ROOM = [
+    ("fits as a roll", 72.0, "roll"),
+    ("fits folded, not rolled", 38.0, "bundle"),  # 2·(√2·38 − 23.75) = 59.98 in, the shortest roll is 60
+    ("fits neither way", 30.0, "neither"),  # block of 26 in: 39,888/26² = 59 in long, 2·(√2·30 − 26) = 32.9 in turn
+]
+
+
+@pytest.mark.parametrize(("case", "inches", "verdict"), KERB_TO_ROOM)
+def test_from_the_kerb_through_openings_and_turns(case: str, inches: float, verdict: str) -> None:
+    way = [opening("shop door", 4, 7), turn("corridor", inches / 12, inches / 12), opening("hall door", 3.5, 6.8)]
+    area, thick, mass = COVER
+    _, steps, reasons = passage(area, thick, 24 * FOOT, way)
+    bundle, told = fold_up(area, thick, mass, way)
+    assert all(s.passes for s in steps) == (verdict == "roll"), case
+    assert (bundle is not None) == (verdict != "neither"), case
+    assert told.severity == ("warning" if verdict == "neither" else "note")
+    if verdict == "bundle":
+        assert bundle is not None
+        # Narrowest 38 in less 4 of air: 34 in square, 39,888/34² = 34.5 in long; it turns up to 2·(√2·38 − 34) = 39.5.
+        assert bundle.side / 25.4 == pytest.approx(34)
+        assert bundle.length / 25.4 == pytest.approx(39888 / 34**2, abs=0.01)
+        assert bundle.steps[1].longest_roll / 25.4 == pytest.approx(2 * (math.sqrt(2) * 38 - 34), abs=0.01)
+        assert bundle.places == 2
+        assert "wheels only" in told.text
+        assert reasons[0].severity == "warning"
+
+
+def test_a_roll_folded_narrower_says_so() -> None:
+    area, thick, _ = COVER
+    roll, _, reasons = passage(area, thick, 24 * FOOT, [opening("door", 4, 7), turn("corner", 6, 6)])
+    assert roll < 24 * FOOT
+    assert reasons[0].text.startswith("Folded narrower first")
+    _, _, straight = passage(area, thick, 24 * FOOT, [opening("door", 4, 7)])
+    assert straight[0].text.startswith("Screening figure")
+
+
+def test_a_light_bundle_is_carried_by_hand() -> None:
+    """40 lb between two places, 20 lb each."""
+    bundle, told = fold_up(100 * FOOT**2, 1.27, 18.0, [opening("hatch", 1.5)])
+    assert bundle is not None
+    assert "wheels" not in told.text
+
+
+@given(st.floats(20, 120), st.floats(20, 120), st.floats(20, 96), st.floats(100, 4000))
+def test_a_bundle_holds_all_the_cover_and_passes(before: float, after: float, door: float, square_feet: float) -> None:
+    """What is said to pass is a block that holds the fabric, goes through every opening and round the turn."""
+    way = [opening("door", door / 12), turn("corner", before / 12, after / 12)]
+    bundle, _ = fold_up(square_feet * FOOT**2, 1.27, 100, way)
+    if bundle is None:
+        return
+    assert bundle.side**2 * bundle.length * 0.5 >= square_feet * FOOT**2 * 1.27 * 0.999
+    assert bundle.side <= min(before, after, door) * 25.4 - CLEARANCE + 1e-2
+    assert bundle.length <= longest_round_turn(before * 25.4, after * 25.4, bundle.side) + 0.1
+    assert all(step.passes for step in bundle.steps)
+
+
+def test_sharing_a_cover_by_the_lifting_guide() -> None:
+    """150 lb at the 51 lb of NIOSH 94-110: three; at 25.5 lb, hands 20 in from the body (10/20 of it): six."""
+    assert share_out(150 * POUND, IDEAL) == 3
+    assert share_out(150 * POUND, IDEAL * 10 / 20) == 6
+    assert pytest.approx(51 * POUND, abs=0.001) == IDEAL
 
 
 def test_staples() -> None:

@@ -366,6 +366,10 @@ def test_what_does_not_pass_says_by_how_much_and_what_to_do(
     # 14 in less 4 in of air less the roll's own thickness.
     assert by_name["Hatch"] == pytest.approx(10 * 25.4 - cover.rolled_diameter, abs=0.01)
     assert by_name["Yard gate"] > 0
+    # 914 lb at 40 lb a head are 23, at the 51 lb of the lifting guide 18: both are said, and who judges.
+    assert "18 at the 51 lb a US guide allows" in text
+    assert "Places to hold" in text
+    assert "Not even folded" in text or "Folded flat into a bundle" in text
 
 
 # ------------------------------------------------------------------ screening

@@ -101,7 +101,7 @@ LINK_VERSIONS = dict.fromkeys(
     "gains": 8,
     "cut plans": 17,
     "floor": 16,
-    "cover": 12,
+    "cover": 13,
     "walls": 12,
     "fold-away": 7,
 }

@@ -13,6 +13,7 @@ from buildout.builds.web import services as builds
 from buildout.builds.web.editing import fitting_id, propose_from
 from buildout.units.value import from_plain
 from estimating.engine.passage import CLEARANCE, to_spare
+from estimating.engine.rolled import IDEAL, SHARE, places_to_hold, share_out
 from estimating.engine.types import RouteStep
 from estimating.web import edits
 from estimating.web.forms import RouteStepForm
@@ -22,6 +23,8 @@ from estimating.web.views.pins import room_of
 SPARE = 3
 """Rows for more places."""
 MOST = 20
+ON_THE_WAY = ("cover-passage", "cover-folded", "cover-parting", "cover-carry", "cover-places", "cover-mass")
+"""Reasons of a cover that are about carrying it in."""
 
 
 @login_required
@@ -71,9 +74,12 @@ def route(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
         for found in cover.passage
         if found.step in steps
     ]  # fmt: skip
-    reasons = [reason for reason in cover.reasons if reason.code.startswith("cover-passage")]
+    reasons = [reason for reason in cover.reasons if reason.code.startswith(ON_THE_WAY)]
     context = desk.page(
         "3", plan=plan, cover=cover, rows=rows, told=told, reasons=reasons, clearance=CLEARANCE,
+        places=places_to_hold(cover.roll_length), share=SHARE, ideal=IDEAL,
+        most=share_out(cover.mass, IDEAL),
+        folded=list(zip(told, cover.bundle.steps, strict=True)) if cover.bundle else [],
         stuck=[row for row in told if not row["found"].passes],
     )  # fmt: skip
     return render(request, "estimating/route.html", context, status=422 if data is not None else 200)
