@@ -52,6 +52,9 @@ SWING_OVER = 1e4
 STEEPEST_TOE_RAMP = 4.0
 """Run over rise below which a ramped edge is a stumble."""
 
+FRAME_LEVEL = 3.175
+"""mm (1/8 in) that the frame's top may be off the foam's inside it."""
+
 RULE_WORDS = {
     "narrow": "narrower than {width}",
     "small": "smaller than {area}",
@@ -696,6 +699,7 @@ def _edges(
     if system.frame:
         found += frame_pieces(shape, float(system.frame_width or 0), frame)
     reasons += frame.refused()
+    reasons += _frame_level(system, products)
     run = float(system.ramp_run or 0)
     if system.ramp:
         found += ramp_pieces(sides, run, ramp)
@@ -738,6 +742,28 @@ def _edges(
         )
     )
     return found, reasons
+
+
+def _frame_level(system: FloorSystem, products: dict[str, Product]) -> list[Reason]:
+    """Say so where the frame's top is not level with the foam inside it: of several layers all but the top one."""
+    timber = products.get(system.frame)
+    if timber is None or not timber.thickness:
+        return []
+    inside = system.layers[:-1] or system.layers
+    if any(not products[layer.product].thickness for layer in inside):
+        return []
+    high = sum(float(products[layer.product].thickness or 0) for layer in inside)
+    off = high - float(timber.thickness)
+    if abs(off) <= FRAME_LEVEL:
+        return []
+    text = f"The frame timber is {said.length(float(timber.thickness))} high, what lies inside it {said.length(high)}"
+    if off > 0:
+        text += f": pack the timber up by {said.length(off)}, so that both end level."
+        todo = "Packing is not in the take-off: add its strips to what is needed, or choose a higher timber."
+    else:
+        text += f": the timber stands {said.length(-off)} above it."
+        todo = "Choose a lower timber, or lay the top layer up to it and not over it."
+    return [said.note("floor-frame-level", text, system.frame, todo)]
 
 
 def _doors(plan: RoomPlan, shape: MatShape, thickness: float) -> list[Reason]:

@@ -100,7 +100,7 @@ LINK_VERSIONS = dict.fromkeys(
     "forecast": 8,
     "gains": 8,
     "cut plans": 17,
-    "floor": 16,
+    "floor": 17,
     "cover": 13,
     "walls": 12,
     "fold-away": 7,
