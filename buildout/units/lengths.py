@@ -57,7 +57,7 @@ class Length:
             raise LengthError(f"Expected a length such as {EXAMPLE}")
         if isinstance(value, str):
             return cls(value, parse_length(value))
-        mm = Decimal(str(value))
+        mm = Decimal(str(value)) or Decimal(0)  # a zero written with a minus sign is a plain zero
         if not mm.is_finite():
             raise LengthError(f"Expected a length such as {EXAMPLE}")
         if mm < 0:
@@ -65,8 +65,8 @@ class Length:
         if mm > LONGEST_MM:
             raise LengthError(f"That is longer than a kilometre. Write a length such as {EXAMPLE}")
         kept = mm.quantize(THREE_PLACES, ROUND_HALF_UP)
-        # Numbers so small or round that they are written with an exponent could not be read again.
-        return cls(f"{kept if 'e' in str(value).lower() else value} mm", kept)
+        # Numbers so small or round that they are written with an exponent could not be read again, nor could "-0.0".
+        return cls(f"{kept if 'e' in str(value).lower() or not mm else value} mm", kept)
 
     def __float__(self) -> float:
         return float(self.mm)

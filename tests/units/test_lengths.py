@@ -225,9 +225,15 @@ def test_long_runs_are_written_in_metres(mm: float, units: UnitSystem, text: str
 
 
 @pytest.mark.parametrize(
-    ("number", "text"), [(1e-5, "0.000 mm"), (9.1e-290, "0.000 mm"), (Decimal("5E+2"), "500.000 mm"), (12.5, "12.5 mm")]
-)
-def test_numbers_with_an_exponent_are_written_so_that_they_read_again(number: float | Decimal, text: str) -> None:
+    ("number", "text"),
+    [
+        (1e-5, "0.000 mm"), (9.1e-290, "0.000 mm"), (Decimal("5E+2"), "500.000 mm"), (12.5, "12.5 mm"),
+        (-0.0, "0.000 mm"), (Decimal("-0.00"), "0.000 mm"), (0, "0.000 mm"),
+    ],
+)  # fmt: skip
+def test_numbers_with_an_exponent_or_no_value_are_written_so_that_they_read_again(
+    number: float | Decimal, text: str
+) -> None:
     length = Length.read(number)
     assert length.text == text
     assert Length.read(text) == length
