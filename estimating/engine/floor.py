@@ -745,18 +745,20 @@ def _edges(
 
 
 def _frame_level(system: FloorSystem, products: dict[str, Product]) -> list[Reason]:
-    """Say so where the frame's top is not level with the foam inside it: of several layers all but the top one."""
+    """Say so where the frame under a cover's edge is not level with the foam: of several layers all but the top one."""
     timber = products.get(system.frame)
-    if timber is None or not timber.thickness:
+    if timber is None or not timber.thickness or system.cover is None:
         return []
+    on_edge = timber.width and system.frame_width == timber.thickness
+    stands = float((timber.width if on_edge else timber.thickness) or 0)
     inside = system.layers[:-1] or system.layers
     if any(not products[layer.product].thickness for layer in inside):
         return []
     high = sum(float(products[layer.product].thickness or 0) for layer in inside)
-    off = high - float(timber.thickness)
+    off = high - stands
     if abs(off) <= FRAME_LEVEL:
         return []
-    text = f"The frame timber is {said.length(float(timber.thickness))} high, what lies inside it {said.length(high)}"
+    text = f"The frame timber is {said.length(stands)} high, what lies inside it {said.length(high)}"
     if off > 0:
         text += f": pack the timber up by {said.length(off)}, so that both end level."
         todo = "Packing is not in the take-off: add its strips to what is needed, or choose a higher timber."
