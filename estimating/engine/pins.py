@@ -34,6 +34,8 @@ class LayerPins:
     """Corners of whole sheets nearest the datum; the first one rules."""
     strips: tuple[tuple[Pin, Point], ...] = ()
     """Corners of strips off a roll nearest the datum."""
+    by: str = ""
+    """The pin that gives the line."""
 
 
 @dataclass
@@ -158,16 +160,17 @@ def _place(
         if kept.line is not None and width > 0:
             off = (line - kept.line[1]) % width
             if min(off, width - off) > SAME:
-                why = f"its line lies {said.length(min(off, width - off))} off the courses of an earlier pinned line"
-                found.reasons.append(refused(pin, why, "Move it by whole sheet widths or take off the other pin."))
+                why = f"its line lies {said.length(min(off, width - off))} off the courses of pin {kept.by}"
+                todo = f"Move it by whole sheet widths or take off {kept.by}."
+                found.reasons.append(refused(pin, why, todo))
                 return
         strips = kept.strips
         if strip and pin.x is not None and pin.y is not None:
             strips = (*strips, (pin, (float(pin.x), float(pin.y))))
-        found.layers[number] = LayerPins(kept.line or (pin.direction, line), kept.pieces, strips)
+        found.layers[number] = LayerPins(kept.line or (pin.direction, line), kept.pieces, strips, kept.by or pin.id)
     elif pin.kind == "piece" and pin.x is not None and pin.y is not None:
         corner = (float(pin.x), float(pin.y))
-        found.layers[number] = LayerPins(kept.line, (*kept.pieces, (pin, corner)), kept.strips)
+        found.layers[number] = LayerPins(kept.line, (*kept.pieces, (pin, corner)), kept.strips, kept.by)
     directions.setdefault(number, pin)
     layers[number] = msgspec.structs.replace(layer, direction=pin.direction)
     found.system = msgspec.structs.replace(found.system, layers=layers)
@@ -234,10 +237,13 @@ def missed(layout: FoamLayout, pins: LayerPins) -> list[Reason]:
             for piece in layout.pieces
         )  # fmt: skip
         if not there:
-            why = (
-                f"no whole sheet of the {layout.layer} layer can lie there with its courses and its edge where they are"
-            )
-            found.append(refused(pin, why, "Move it into the field, or to where a sheet lies, and try again."))
+            ruling = pins.pieces[0][0]
+            first = pins.by or (ruling.id if ruling is not pin else "")
+            courses = f"the courses of pin {first}" if first else "its courses and its edge where they are"
+            why = f"no whole sheet of the {layout.layer} layer can lie there with {courses}"
+            todo = "Move it into the field, or to where a sheet lies, and try again"
+            todo += f"; or take off one of {first} and {pin.id}." if first else "."
+            found.append(refused(pin, why, todo))
     return found
 
 

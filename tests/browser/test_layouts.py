@@ -9,7 +9,9 @@ from typing import Any
 from django.urls import reverse
 from playwright.sync_api import expect
 
+from buildout.builds.web import services as builds
 from buildout.builds.web.models import Build
+from buildout.people.web.models import User
 from tests.browser.chromium import DESK, PHONE
 
 RUN = 120_000
@@ -54,3 +56,45 @@ def test_a_mat_a_strip_of_the_cover_and_a_panel_are_pinned_and_seen_in_the_drawi
     apply(phone.page, 5)
     phone.go(pins)
     expect(phone.page.locator("main .state.done")).to_have_count(2)
+
+
+def test_pins_against_each_other_name_the_one_that_cannot_hold(plain: Build, visit: Callable[..., Any]) -> None:
+    """A start line, a panel width, a weld and goods hold; a direction, a sheet, another width and a weld are typed.
+
+    Each of those contradicts an earlier one and is said not to hold, with the pin it meets; what held goes on holding.
+    """
+    document = builds.editable(plain)
+    document["fitouts"][0]["pins"] = [
+        {"id": "start", "layer": "base", "kind": "line", "direction": "x", "y": "4'"},
+        {"id": "width", "layer": "walls", "kind": "module", "wall": "A-B", "module": '40"'},
+        {"id": "weld", "layer": "cover", "kind": "line", "direction": "x", "y": "5'"},
+        {"id": "goods", "layer": "base", "kind": "product", "product": "plank"},
+    ]
+    owner = visit(DESK).sign_in("owner@example.org")
+    page = owner.page
+    page.set_default_timeout(RUN)
+    user = User.objects.get(email="owner@example.org")
+    owner.go(builds.propose(plain, user, document, "Pins").get_absolute_url())
+    apply(page, 2)
+    pins = reverse("estimating:pins", args=[plain.pk, "room"])
+    typed: tuple[tuple[dict[str, str], dict[str, str], str], ...] = (
+        ({"layer": "base", "kind": "direction", "direction": "y"}, {}, "pin start"),
+        ({"layer": "base", "kind": "piece", "direction": "x"}, {"x": "2' 0\"", "y": "5' 0\""}, "pin start"),
+        ({"layer": "walls", "kind": "module", "wall": "A-B"}, {"module": '36"'}, "pin width"),
+        ({"layer": "cover", "kind": "line", "direction": "x"}, {"y": "7' 0\""}, "pin weld"),
+    )
+    for revision, (chosen, written, _) in enumerate(typed, 3):
+        owner.go(pins)
+        for name, value in chosen.items():
+            page.locator(f"#id_{name}").select_option(value)
+        for name, value in written.items():
+            page.locator(f"#id_{name}").fill(value)
+        page.get_by_role("button", name="See what this does").click()
+        apply(page, revision)
+    for visitor in (owner, visit(PHONE).sign_in("owner@example.org")):
+        visitor.go(pins)
+        rows = visitor.page.locator("main ul.rows").first.locator("> li")
+        expect(rows.locator(".state")).to_have_text(["held"] * 4 + ["cannot hold"] * len(typed))
+        for number, (_, _, against) in enumerate(typed, 4):
+            expect(rows.nth(number)).to_contain_text(against)
+        visitor.fits()

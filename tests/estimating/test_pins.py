@@ -74,7 +74,9 @@ def test_pins_that_contradict_are_named(rooms: Any, systems: Any) -> None:
     floor = lay_floor(plan, systems.floor(), products, pins)
     assert sorted(refusals(floor.reasons)) == ["close", "middle", "no-such", "outside", "roll", "turned"]
     assert floor.layers[0].direction == "x"
-    assert all(r.todo for r in floor.reasons if r.code == "pin-refused")
+    told = {r.where: r for r in floor.reasons if r.code == "pin-refused"}
+    assert all(r.todo for r in told.values())
+    assert all("pin first" in told[name].text for name in ("close", "turned", "outside"))
 
 
 def test_a_pinned_product_is_laid(rooms: Any, systems: Any) -> None:
