@@ -59,6 +59,7 @@ from scheduling.engine.types import (
     Dates,
     Driver,
     Forecast,
+    Lag,
     PlannedTask,
     Schedule,
     SignedUp,
@@ -855,8 +856,8 @@ class _Play:
             if not node.first:
                 number = int(code.split("/")[1])
                 wait_for(ends[f"{task.code}/{number - 1}"])
-            elif not (group and all(delivery.placed for delivery in group)):
-                for lag in task.after:
+            else:
+                for lag in self._after(node):
                     before = lag_minutes(lag) / 60
                     if lag.task in lasts and lag.from_start:
                         wait_for(starts[firsts[lag.task]], before)
@@ -871,7 +872,7 @@ class _Play:
             for giver in self.flow.get(code, ()):
                 wait_for(ends[giver])
             starts[code], ends[code] = self._do(node, ready, group)
-            for lag in task.after if node.last else ():
+            for lag in self._after(node) if node.last else ():
                 if lag.from_start and lag.task in lasts:
                     ends[code] = np.maximum(ends[code], ends[lasts[lag.task]])
             if planned.place == "build day" and limit is not None and not self._evening_speed(node):
@@ -963,13 +964,18 @@ class _Play:
             return ready, hands
         return ready, np.clip(hands * share, smallest, hands)
 
+    def _after(self, node: Node) -> Sequence[Lag]:
+        """What its task waits for: goods that are ordered or here no longer wait for whoever was to order them."""
+        group = self._group(node.task.arrival_of) if node.task.arrival_of else []
+        return () if group and all(delivery.placed for delivery in group) else node.task.after
+
     def _order(self, firsts: Mapping[str, str], lasts: Mapping[str, str]) -> list[str]:
         """Nodes so that each comes after all it depends on, in the plan's order where free."""
         before: dict[str, set[str]] = {code: set(self.flow.get(code, [])) for code in self.nodes}
         for code, node in self.nodes.items():
             if not node.first:
                 before[code].add(f"{node.task.code}/{int(code.split('/')[1]) - 1}")
-            for lag in node.task.after:
+            for lag in self._after(node):
                 if lag.task in lasts:
                     if node.first:
                         before[code].add(firsts[lag.task] if lag.from_start else lasts[lag.task])

@@ -37,6 +37,7 @@ from scheduling.engine.types import (
     Forecast,
     Helper,
     Lag,
+    NotBefore,
     Schedule,
     SignedUp,
     Task,
@@ -362,6 +363,24 @@ class TestDeliveries:
         net = net_of(order, lead, task("G08", (1, 1, 1), ("C06",), needs=["foam"]), opening("G08"))
         found = play(net, arrivals=self.arrivals(10, 10, 10, "promised"))
         assert found.p50 == MONDAY + timedelta(days=11)
+
+    def test_goods_that_are_here_pass_people_on_to_who_was_to_order_them(self) -> None:
+        """One person carries in what came on Monday, then writes the order it hung on: no ring of who waits for whom.
+
+        The foam is here on Monday, so Monday evening (three hours from 18:00) carries it in; the order is held until
+        Tuesday and takes Tuesday evening; the opening is the midnight after it, Wednesday.
+        """
+        desk: Any = {"kind": "fixed", "place": "core team", "crew_min": 1, "crew_max": 1, "where": "desk"}
+        order = task("C04", (2, 2, 2), **desk)
+        lead = task("C06", (7, 18, 35), ("C04",), arrival_of="foam")
+        net = net_of(order, lead, task("C12", (2, 2, 2), ("C06",), needs=["foam"], **desk), opening("C12", "C04"))
+        edits = TaskEdits(not_before=[NotBefore(task="C04", date=MONDAY + timedelta(days=1))])
+        crew, came = saturdays(0, core=1), self.arrivals(0, 0, 0, "received")
+        schedule = solve(net, crew, DATES, came, [], edits, MONDAY, None)
+        on = {one.code: one.start_day for one in schedule.tasks}
+        assert (on["C12"], on["C04"]) == (MONDAY, MONDAY + timedelta(days=1))
+        found = forecast(net, schedule, crew, DATES, came, edits, MONDAY, runs=50)
+        assert found.histogram == [(MONDAY + timedelta(days=2), 50)]
 
     @settings(max_examples=25, deadline=None)
     @given(st.integers(1, 20), st.integers(0, 20), st.integers(0, 20), st.integers(1, 15))
