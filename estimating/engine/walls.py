@@ -883,6 +883,14 @@ def too_large(system: WallSystem, products: dict[str, Product]) -> list[Reason]:
     return _beyond_goods(across, [("A whole panel", system.id, board)], system, products)
 
 
+def longest_board(system: WallSystem, products: dict[str, Product]) -> float:
+    """The longest side of any sheet the back boards are cut from, mm; 0 where no sheet states its sides."""
+    return max(
+        (float(side) for one in _sizes(products[system.board], products) for side in (one.length, one.width) if side),
+        default=0.0,
+    )
+
+
 def _beyond_goods(
     across: float,
     boards: list[tuple[str, str, tuple[float, float]]],

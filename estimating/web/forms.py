@@ -177,6 +177,22 @@ class FloorSystemForm(PartForm):
         ("Under and over", ("barrier", "tape", "hook_tape", "staples")),
     )  # fmt: skip
 
+    def fits_goods(self, entry: Mapping[str, Any], products: Sequence[Product]) -> bool:
+        """Whether whole goods of every layer are as wide as the smallest piece; says so beside that width."""
+        known = {product.id: product for product in products}
+        smallest = Length.read(entry["smallest_width"])
+        for layer in entry["layers"]:
+            product = known[layer["product"]]
+            sizes = [product, *(known[name] for name in product.also_sold if name in known)]
+            widths = [min(s.mm for s in (one.width, one.length) if s) for one in sizes if one.width or one.length]
+            if widths and max(widths) < smallest.mm:
+                self.add_error(
+                    "smallest_width", f"{product.name} comes narrower than {smallest.text}, so not one piece of it "
+                    'could be laid. Choose a smaller width, usually 6", or wider goods.'
+                )  # fmt: skip
+                return False
+        return True
+
 
 class LayerForm(PartForm):
     part = FoamLayer
@@ -291,14 +307,17 @@ class WallSystemForm(PartForm):
     )  # fmt: skip
 
     def fits_goods(self, entry: Mapping[str, Any], products: Sequence[Product]) -> bool:
-        """Whether a whole panel can be cut from its goods; says so beside the panel's size where it cannot."""
+        """Whether a whole panel can be cut from its goods; says so beside the size that is too large."""
         from buildout.units.value import from_plain
-        from estimating.engine.walls import too_large
+        from estimating.engine.walls import longest_board, too_large
 
-        found = too_large(from_plain(WallSystem, dict(entry)), {product.id: product for product in products})
+        system, known = from_plain(WallSystem, dict(entry)), {product.id: product for product in products}
+        found = too_large(system, known)
         for reason in found:
-            text = f"{reason.text} {reason.todo}"
-            self.add_error("module", text)
+            sides = {"module": float(system.module), "height": float(system.height)}
+            over = [name for name, side in sides.items() if side > longest_board(system, known)]
+            for name in (over if reason.code == "walls-board" else []) or ["module"]:
+                self.add_error(name, f"{reason.text} {reason.todo}")
         return not found
 
 

@@ -234,7 +234,7 @@ def _edit_system(request: HttpRequest, build_id: int, kind: str, system_id: str,
                 after.pop("cover", None)
         at = edits.put(document, what.section, system_id, after)
         under = f"/{what.section}/{at}"
-        holds = not isinstance(form, WallSystemForm) or form.fits_goods(after, goods)
+        holds = not isinstance(form, FloorSystemForm | WallSystemForm) or form.fits_goods(after, goods)
         proposal = None if not holds else propose_from(
             form, desk.build, desk.user, document,
             f"{'Changed' if system_id else 'Added'} {what.noun}: {after['name']}", under=under,
