@@ -160,9 +160,10 @@ def lay_walls(plan: RoomPlan, system: WallSystem, fitout: Fitout, products: dict
     corners = _corners(plan, chosen, stretches, off, reasons)
     elevations = []
     for wall in chosen:
-        own, joints = _pinned(wall, fitout.pins, stretches[wall.id], system, products, reasons)
+        own, joints = _pinned(wall, fitout.pins, stretches[wall.id], corners[wall.id], system, products, reasons)
         joints = _pinned_panels(wall, fitout.pins, stretches[wall.id], corners[wall.id], own, joints, reasons)
         made = _elevation(plan, wall, stretches[wall.id], corners[wall.id], own, blanks, reasons, joints)
+        _jointless(made, fitout.pins, reasons)
         between = (corners[wall.id].start, wall.length - corners[wall.id].end)
         trims = trim_low_walls(
             plan, wall, made, between, own, products, blanks.foam, blanks.board, fitout.pins, reasons
@@ -541,6 +542,7 @@ def _pinned(
     wall: PlanWall,
     pins: list[Pin],
     stretches: list[Stretch],
+    corner: Corner,
     system: WallSystem,
     products: dict[str, Product],
     reasons: list[Reason],
@@ -573,6 +575,9 @@ def _pinned(
             if not 0 < at < wall.length:
                 why = f"{said.length(at)} is not on the wall, which is {said.length(wall.length)} long"
                 reasons.append(refused(pin, why, "State a distance from the wall's first corner."))
+            elif not corner.start - EXACT <= at <= wall.length - corner.end + EXACT:
+                why = "the panels of the neighbouring wall stand in the corner there"
+                reasons.append(refused(pin, why, "Move it out of the corner."))
             elif inside is not None:
                 why = f"{inside.why} is kept free there"
                 reasons.append(refused(pin, why, "Move it beside the opening."))
@@ -585,6 +590,20 @@ def _pinned(
             todo = "Pin a module, or a line or a panel with its distance x from the wall's first corner."
             reasons.append(refused(pin, f"a {pin.kind} cannot be pinned on a wall like that", todo))
     return own, sorted(joints)
+
+
+def _jointless(elevation: WallElevation, pins: Sequence[Pin], reasons: list[Reason]) -> None:
+    """Refuse pinned joints that no panel begins or ends at: the stretch there is too narrow for one."""
+    edges = [edge for panel in elevation.panels for edge in (panel.start, panel.start + panel.width)]
+    told = {reason.about for reason in reasons if reason.code == "pin-refused"}
+    for pin in pins:
+        if (pin.layer, pin.kind, pin.wall) != ("walls", "line", elevation.wall) or pin.x is None:
+            continue
+        refusal = refused(
+            pin, "no panel fits beside it, the stretch of wall there is too narrow", "Move it to where panels hang."
+        )  # fmt: skip
+        if refusal.about not in told and not any(abs(float(pin.x) - edge) <= EXACT for edge in edges):
+            reasons.append(refusal)
 
 
 def _pinned_panels(

@@ -249,6 +249,24 @@ def test_wall_pins_that_cannot_hold(rooms: Any, systems: Any) -> None:
     assert sorted(refusals(walls.reasons)) == ["door", "far", "nowhere", "wide"]
 
 
+def test_a_joint_in_the_corner_behind_the_neighbours_panels(rooms: Any, systems: Any) -> None:
+    """B–C gives way 2 1/8 in to the panels on A–B: a joint 1 in from B cannot be, one 50 in from it can."""
+    plan, products = rooms.rectangle(300, 240), systems.products()
+    pins = [Pin(id=name, layer="walls", kind="line", wall="B-C", x=inches(at)) for name, at in (("in", 1), ("out", 50))]
+    walls = lay_walls(plan, systems.walls(), Fitout(room="room", walls="panels", pins=pins), products)
+    assert refusals(walls.reasons) == ["in"]
+    assert "stand in the corner" in next(r.text for r in walls.reasons if r.where == "in")
+
+
+def test_a_joint_where_no_panel_fits(rooms: Any, systems: Any) -> None:
+    """A door 8 in from the corner leaves no panel there, so a joint pinned 4 in along holds nothing."""
+    door = {"id": "way-out", "wall": "B-C", "kind": "door", "start": 8, "end": 44, "head": 82}
+    plan, products = rooms.rectangle(300, 240, features=[door]), systems.products()
+    pins = [Pin(id="sliver", layer="walls", kind="line", wall="B-C", x=inches(4))]
+    walls = lay_walls(plan, systems.walls(), Fitout(room="room", walls="panels", pins=pins), products)
+    assert "too narrow" in next(r.text for r in walls.reasons if r.where == "sliver")
+
+
 def test_weld_direction(rooms: Any, systems: Any) -> None:
     plan, products = rooms.rectangle(400, 240), systems.products()
     free = lay_cover(plan, systems.floor(), None, products)

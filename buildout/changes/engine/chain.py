@@ -102,7 +102,7 @@ LINK_VERSIONS = dict.fromkeys(
     "cut plans": 17,
     "floor": 17,
     "cover": 13,
-    "walls": 12,
+    "walls": 13,
     "fold-away": 7,
 }
 """Raise a link's number when its code gives other results for the same inputs."""
