@@ -13,7 +13,7 @@ from buildout.builds.web import services as builds
 from buildout.builds.web.editing import fitting_id, propose_from
 from buildout.units.value import from_plain
 from estimating.engine.passage import CLEARANCE, to_spare
-from estimating.engine.rolled import IDEAL, SHARE, places_to_hold, share_out
+from estimating.engine.rolled import HOLD_EVERY, IDEAL, SHARE, places_to_hold, share_out
 from estimating.engine.types import RouteStep
 from estimating.web import edits
 from estimating.web.forms import RouteStepForm
@@ -77,7 +77,7 @@ def route(request: HttpRequest, build_id: int, room_id: str) -> HttpResponse:
     reasons = [reason for reason in cover.reasons if reason.code.startswith(ON_THE_WAY)]
     context = desk.page(
         "3", plan=plan, cover=cover, rows=rows, told=told, reasons=reasons, clearance=CLEARANCE,
-        places=places_to_hold(cover.roll_length), share=SHARE, ideal=IDEAL,
+        places=places_to_hold(cover.roll_length), hold_every=HOLD_EVERY, share=SHARE, ideal=IDEAL,
         most=share_out(cover.mass, IDEAL),
         folded=list(zip(told, cover.bundle.steps, strict=True)) if cover.bundle else [],
         stuck=[row for row in told if not row["found"].passes],
