@@ -28,7 +28,7 @@ from estimating.web.models import (
     ReadyMadeOffer,
     SentDocument,
 )
-from scheduling.web.models import Notice, ShareLink, SignUp
+from scheduling.web.models import Notice, ShareLink, Signature, SignUp
 from tests.changes.test_transfer import fill_a_day
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -93,6 +93,7 @@ def full() -> Build:
         build=build, day="cover", day_place=3, name="Bram", contact="07700 900123", request_key="k", skills=["lift"]
     )
     Notice.objects.create(sign_up=sign_up, text="Hello")
+    Signature.objects.create(sign_up=sign_up, day="cover", date=date(2027, 4, 3), yes=False, word="Schläft – nein")
     fill_a_day(build, sign_up)
     return build
 

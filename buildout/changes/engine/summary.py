@@ -226,7 +226,8 @@ def _opening(plan: Plan, result: ChainResult) -> Iterator[str]:
         chance += f", of the announced {day_text(plan.dates.announced)} {100 * expected.chance_by_announced:.0f} %"
     yield f"{chance} ({expected.runs} runs)"
     for driver in expected.drivers[:5]:
-        yield f"  {100 * driver.share:.0f} %  {driver.text or driver.what}"
+        text = f"{100 * driver.share:.0f} %  {driver.text or driver.what}"
+        yield from textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="        ")
 
 
 _TITLES = {"stop": "Stops", "warning": "Warnings", "note": "Notes"}
