@@ -31,16 +31,17 @@ from estimating.engine.limits import LimitName, Work, stopped_after
 from estimating.engine.types import CutDemand, CutPiece, CutPlan, CutStock, MadeCut, Product, Remnant
 
 Box = tuple[int, int]
+UNTRIMMED = (0, 0)
 
 
 @dataclass(frozen=True)
 class _Stock:
-    """One kind of stock, in whole steps. ``trim`` is taken off every edge; ``number``: how many there are."""
+    """One kind of stock, in whole steps. ``trim`` is taken off either end and either side; ``number``: how many."""
 
     product: str
     length: int
     width: int
-    trim: int
+    trim: Box
     cost: int
     number: int | None
     taken: str = ""
@@ -50,7 +51,7 @@ class _Stock:
 
     @property
     def room(self) -> Box:
-        return self.length - 2 * self.trim, self.width - 2 * self.trim
+        return self.length - 2 * self.trim[0], self.width - 2 * self.trim[1]
 
 
 def mixed_plan(
@@ -71,7 +72,7 @@ def mixed_plan(
     wanted = [(d, (steps(d.length), width if flat else steps(d.width))) for d in [*whole, *demands]]
     cut = cuts_made(product, made, wanted, width if flat else None)
     wanted = cut.wanted
-    rests = [_Stock(product.id, *rest.size, 0, 0, 1, rest.name, rest) for rest in cut.rests]
+    rests = [_Stock(product.id, *rest.size, UNTRIMMED, 0, 1, rest.name, rest) for rest in cut.rests]
     news, reasons = _new(product, others, flat=flat, width=width)
     kerf = steps(product.kerf.mm) if product.kerf else 0
     used_up = {m.remnant for m in made}
@@ -141,7 +142,7 @@ def _fits(size: Box, stock: Sequence[_Stock], *, turns: bool) -> bool:
 
 def _new(product: Product, others: Sequence[Product], *, flat: bool, width: int) -> tuple[list[_Stock], list[Reason]]:
     """Every size the goods are sold in, with what it is reckoned at."""
-    sizes = []
+    sizes: list[tuple[Product, int, int, Box]] = []
     reasons = []
     for one in [product, *others]:
         if one.form != product.form or one.length is None or (one.width is None and not flat):
@@ -149,23 +150,23 @@ def _new(product: Product, others: Sequence[Product], *, flat: bool, width: int)
             todo = "Give its length and width, or take it off the list of sizes"
             reasons.append(Reason(code="no other size", where=one.id, severity="warning", text=text, todo=todo))
             continue
-        trim = steps(one.trim.mm) if one.trim and not flat else 0
+        trim = steps(one.trim.mm) if one.trim else 0
         across = width if flat else steps(one.width.mm if one.width else 0)
-        sizes.append((one, steps(one.length.mm), across, trim))
+        sizes.append((one, steps(one.length.mm), across, (trim, 0 if flat else trim)))
     priced = all(one.reckoned_price for one, *_ in sizes)
     found = []
-    for one, long, across, trim in sizes:
+    for one, long, across, edges in sizes:
         cost = 1
         if len(sizes) > 1:
             by_size = max(1, long * across // (1 if flat else 10_000))
             cost = round((one.reckoned_price or 0) * 100) if priced else by_size
-        found.append(_Stock(one.id, long, across, trim, cost, None))
+        found.append(_Stock(one.id, long, across, edges, cost, None))
     return found, reasons
 
 
 def _left_over(remnants: Sequence[Remnant], width: int | None) -> list[_Stock]:
     return [
-        _Stock(r.product, steps(r.length.mm), width or steps(r.width.mm if r.width else 0), 0, 0, 1, r.id)
+        _Stock(r.product, steps(r.length.mm), width or steps(r.width.mm if r.width else 0), UNTRIMMED, 0, 1, r.id)
         for r in sorted(remnants, key=lambda r: (r.length.mm, r.id))
         if r.length.mm > 0 and (width or (r.width is not None and r.width.mm > 0))
     ]
@@ -178,8 +179,9 @@ def _lengths(kinds: list[Box], stock: Sequence[_Stock], kerf: int, work: Work) -
     raised = [a + kerf for a, _ in kinds]
 
     def price(source: int, prices: list[int], most: list[int], least: int, *, every: bool = False) -> Priced:
-        room = stock[source].length + kerf
-        here = [p if a <= stock[source].length else 0 for p, (a, _) in zip(prices, kinds, strict=True)]
+        longest = stock[source].room[0]
+        room = longest + kerf
+        here = [p if a <= longest else 0 for p, (a, _) in zip(prices, kinds, strict=True)]
         value, counts = best_pattern(raised, most, here, room)
         if not every:
             return Priced([Offer(value, tuple(counts), None)] if value > least else [], value, False)
@@ -187,7 +189,7 @@ def _lengths(kinds: list[Box], stock: Sequence[_Stock], kerf: int, work: Work) -
         offers = [
             Offer(0, tuple(pattern.get(k, 0) for k in range(len(kinds))), None)
             for _, pattern in listed
-            if all(kinds[k][0] <= stock[source].length for k in pattern)
+            if all(kinds[k][0] <= longest for k in pattern)
         ]
         return Priced(offers, value, complete)
 
@@ -238,7 +240,7 @@ def _draw(
         demand, size = waiting[kinds[kind]].pop()
         pieces.append(
             CutPiece(
-                piece=demand.piece, x=mm(x + stock.trim), y=mm(y + stock.trim), length=mm(a), width=mm(b),
+                piece=demand.piece, x=mm(x + stock.trim[0]), y=mm(y + stock.trim[1]), length=mm(a), width=mm(b),
                 turned=(a, b) != size,
             )
         )  # fmt: skip

@@ -13,6 +13,9 @@ from estimating.engine.types import CutPiece, SawCut
 
 NEAR = 0.001
 """mm; places closer than this are the same."""
+HAIR = 25.4 / 32
+"""mm; half a sixteenth of an inch, the finest mark of a tape. Less than this can be neither marked nor sawn off, so a
+piece this much short of what it is cut from is left as large as that. Common practice, no published source."""
 Rect = tuple[float, float, float, float]
 """Where it lies along and across, its length and width, mm."""
 
@@ -47,26 +50,10 @@ def cutting_order(
             if done not in order:
                 order.append(done)
             continue
-        for kind in (way, _other(way)):
-            groups = _groups(part, pieces, kind)
-            if len(groups) > 1 or _has_edges(part, groups, kind):
-                break
-        else:
-            if not part.pieces:
-                continue
-            names = ", ".join(pieces[i].piece for i in part.pieces)
-            raise ValueError(f"no straight cut parts {names}")
-        subs = [_sub(part, group, kind) for group in groups]
-        marks: list[tuple[float, list[_Part]]] = []
-        end = _end(part, kind)
-        for number, (low, high, _) in enumerate(groups):
-            before = groups[number - 1][1] + kerf if number else _start(part, kind)
-            if low > before + NEAR:
-                marks.append((low, []))
-            if high < end - NEAR:
-                marks.append((high, [subs[number]]))
-            else:  # what reaches the far edge is free with the last cut before it
-                marks[-1][1].append(subs[number])
+        if not part.pieces:
+            continue
+        kind, groups = _first_cut(part, pieces, way, kerf)
+        subs, marks, _ = _divided(part, groups, kind, kerf)
         for at, ready in marks:
             frees = [d for p in ready if (d := _finished(p, pieces)) is not None]
             order += [f for f in frees if f not in order]
@@ -94,15 +81,32 @@ def _end(part: _Part, kind: str) -> float:
     return part.y + part.width if kind == "rip" else part.x + part.length
 
 
-def _groups(part: _Part, pieces: Sequence[CutPiece], kind: str) -> list[tuple[float, float, list[int]]]:
+def _first_cut(
+    part: _Part, pieces: Sequence[CutPiece], way: Literal["rip", "crosscut"], kerf: float
+) -> tuple[Literal["rip", "crosscut"], list[tuple[float, float, list[int]]]]:
+    """Which way a part is cut, ``way`` if it can be, and what it then falls into.
+
+    The blade needs its kerf between pieces; only where no way leaves it that (as cut by another blade) less will do.
+    """
+    for gap in (kerf, 0.0):
+        for kind in (way, _other(way)):
+            groups = _groups(part, pieces, kind, gap)
+            if len(groups) > 1 or _has_edges(part, groups, kind):
+                return kind, groups
+    raise ValueError(f"no straight cut parts {', '.join(pieces[i].piece for i in part.pieces)}")
+
+
+def _groups(
+    part: _Part, pieces: Sequence[CutPiece], kind: str, kerf: float
+) -> list[tuple[float, float, list[int]]]:  # fmt: skip
     """Pieces that no cut of this kind can part, with the run they take up."""
     spans = sorted(
-        (p.y, p.y + p.width, i) if kind == "rip" else (p.x, p.x + p.length, i)
+        (p.y, round(p.y + p.width, 3), i) if kind == "rip" else (p.x, round(p.x + p.length, 3), i)
         for i, p in ((i, pieces[i]) for i in part.pieces)
     )  # fmt: skip
     groups: list[tuple[float, float, list[int]]] = []
     for low, high, index in spans:
-        if groups and low < groups[-1][1] - NEAR:
+        if groups and low < groups[-1][1] + kerf - NEAR:
             groups[-1] = (groups[-1][0], max(groups[-1][1], high), [*groups[-1][2], index])
         else:
             groups.append((low, high, [index]))
@@ -110,22 +114,61 @@ def _groups(part: _Part, pieces: Sequence[CutPiece], kind: str) -> list[tuple[fl
 
 
 def _has_edges(part: _Part, groups: list[tuple[float, float, list[int]]], kind: str) -> bool:
-    return bool(groups) and (groups[0][0] > _start(part, kind) + NEAR or groups[-1][1] < _end(part, kind) - NEAR)
+    return bool(groups) and (groups[0][0] - _start(part, kind) >= HAIR or _end(part, kind) - groups[-1][1] >= HAIR)
+
+
+def _divided(
+    part: _Part, groups: list[tuple[float, float, list[int]]], kind: str, kerf: float
+) -> tuple[list[_Part], list[tuple[float, list[_Part]]], list[_Part]]:
+    """A part as cuts of one kind divide it: one part for every group, the cuts with what each frees, and the gaps.
+
+    What would have to come off is left on where it is less than a hair.
+    """
+    subs: list[_Part] = []
+    marks: list[tuple[float, list[_Part]]] = []
+    gaps: list[_Part] = []
+    at, end = _start(part, kind), _end(part, kind)
+
+    def gap(low: float, high: float) -> None:
+        if high > low + NEAR:
+            gaps.append(_sub(part, (round(low, 3), round(high, 3), []), kind))
+
+    for number, (low, high, members) in enumerate(groups):
+        begin = min(at, low)
+        if low - at >= HAIR:
+            marks.append((low, []))
+            gap(at, low - kerf)
+            begin = low
+        last = number == len(groups) - 1 and end - high < HAIR
+        subs.append(_sub(part, (begin, end if last else high, members), kind))
+        if last:  # what reaches the far edge is free with the last cut before it
+            marks[-1][1].append(subs[number])
+        else:
+            marks.append((high, [subs[number]]))
+            at = round(high + kerf, 3)
+            if number == len(groups) - 1:
+                gap(at, end)
+    return subs, marks, gaps
 
 
 def _sub(part: _Part, group: tuple[float, float, list[int]], kind: str) -> _Part:
     low, high, members = group
+    across = round(high - low, 3)
     if kind == "rip":
-        return _Part(part.x, low, part.length, high - low, tuple(members))
-    return _Part(low, part.y, high - low, part.width, tuple(members))
+        return _Part(part.x, low, part.length, across, tuple(members))
+    return _Part(low, part.y, across, part.width, tuple(members))
 
 
 def _finished(part: _Part, pieces: Sequence[CutPiece]) -> int | None:
     if len(part.pieces) != 1:
         return None
-    piece = pieces[part.pieces[0]]
-    same = abs(piece.length - part.length) < NEAR and abs(piece.width - part.width) < NEAR
-    return part.pieces[0] if same else None
+    return part.pieces[0] if all(more < HAIR for more in _over(part, pieces[part.pieces[0]])) else None
+
+
+def _over(part: _Part, piece: CutPiece) -> tuple[float, float, float, float]:
+    """By how much a part is larger than the piece in it: at its left, right, lower and upper side."""
+    left, low = piece.x - part.x, piece.y - part.y
+    return left, part.length - piece.length - left, low, part.width - piece.width - low
 
 
 def _cut(number: int, kind: Literal["rip", "crosscut"], part: _Part, at: float, frees: list[str]) -> SawCut:
@@ -174,6 +217,8 @@ def free_rectangles(
 ) -> list[Rect]:
     """What is left when the stock has been cut: (x, y, length, width), the saw's dust taken off.
 
+    Hairs that stay on pieces are among it, none of them worth keeping.
+
     >>> free_rectangles(96, 48, [CutPiece(piece="a", x=0, y=0, length=60, width=40)], 1, first="rip")
     [(0, 41, 96, 7), (61, 0, 35, 40)]
     """
@@ -184,20 +229,21 @@ def free_rectangles(
         if not part.pieces:
             found.append((part.x, part.y, part.length, part.width))
             continue
-        if _finished(part, pieces) is not None:
+        done = _finished(part, pieces)
+        if done is not None:
+            found += _hairs(part, pieces[done])
             continue
-        for kind in (way, _other(way)):
-            groups = _groups(part, pieces, kind)
-            if len(groups) > 1 or _has_edges(part, groups, kind):
-                break
-        else:
-            raise ValueError(f"no straight cut parts {', '.join(pieces[i].piece for i in part.pieces)}")
-        ends = [_start(part, kind) - kerf, *(high for _, high, _ in groups)]
-        starts = [*(low for low, _, _ in groups), _end(part, kind) + kerf]
-        for before, after in zip(ends, starts, strict=True):
-            low, high = round(before + kerf, 3), round(after - kerf, 3)
-            if high > low + NEAR:
-                gap = _sub(part, (low, high, []), kind)
-                found.append((gap.x, gap.y, gap.length, gap.width))
-        waiting = [(_sub(part, group, kind), _other(kind)) for group in groups] + waiting
+        kind, groups = _first_cut(part, pieces, way, kerf)
+        subs, _, gaps = _divided(part, groups, kind, kerf)
+        found += [(gap.x, gap.y, gap.length, gap.width) for gap in gaps]
+        waiting = [(sub, _other(kind)) for sub in subs] + waiting
     return found
+
+
+def _hairs(part: _Part, piece: CutPiece) -> list[Rect]:
+    left, right, low, high = _over(part, piece)
+    strips = (
+        (part.x, part.y, left, part.width), (piece.x + piece.length, part.y, right, part.width),
+        (piece.x, part.y, piece.length, low), (piece.x, piece.y + piece.width, piece.length, high),
+    )  # fmt: skip
+    return [(round(x, 3), round(y, 3), round(a, 3), round(b, 3)) for x, y, a, b in strips if min(a, b) > NEAR]

@@ -8,7 +8,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from typing import Literal
 
 from buildout.units.value import Reason, Status, snap
-from estimating.engine.cut_order import Rect, free_rectangles
+from estimating.engine.cut_order import HAIR, Rect, free_rectangles
 from estimating.engine.limits import stopped_after
 from estimating.engine.said import length as said
 from estimating.engine.types import CutDemand, CutPiece, CutPlan, CutStock, Product
@@ -20,11 +20,9 @@ KEEP_LENGTH = 609.6
 KEEP_ROLL = 457.2
 KEEP_COVER = 1828.8
 """Smallest left-overs worth booking in, mm: plywood 12 × 24 in, foam 12 × 48 in, lengths 2 ft, roll goods
-18 in at full width, cover fabric 2 yd. Common practice, no published source."""
-
-HAIR = 25.4 / 32
-"""mm; half a sixteenth of an inch, the finest mark of a tape. Less than this can be neither marked nor sawn off, so a
-piece this much short of its stock's end is left as long as the stock. Common practice, no published source."""
+18 in, cover fabric 2 yd. Common practice, no published source."""
+KEEP_STRIP = 152.4
+"""mm (6 in): a narrower strip beside blanks off a roll is scrap. Common practice, no published source."""
 
 
 @dataclass
@@ -132,11 +130,11 @@ def finished(
 
 
 def keeps(product: Product) -> tuple[float, float]:
-    """Smallest left-over of a product worth keeping, mm: (short side, long side); for lengths and rolls (0, length)."""
+    """Smallest left-over of a product worth keeping, mm: (short side, long side); for lengths (0, length)."""
     if product.form == "length":
         return (0.0, KEEP_LENGTH)
     if product.form == "roll":
-        return (0.0, KEEP_COVER if product.lead_group == "cover" else KEEP_ROLL)
+        return (KEEP_STRIP, KEEP_COVER if product.lead_group == "cover" else KEEP_ROLL)
     return KEEP_TIMBER_SHEET if product.lead_group == "timber" else KEEP_FOAM_SHEET
 
 

@@ -14,7 +14,7 @@ from buildout.units.value import Reason, Status, snap
 from estimating.engine.column_wraps import wrap_sheets
 from estimating.engine.cut_lengths import cut_lengths
 from estimating.engine.cut_mixed import mixed_plan
-from estimating.engine.cut_order import cutting_order
+from estimating.engine.cut_order import cutting_order, free_rectangles
 from estimating.engine.cut_parts import (
     STEPS_PER_MM,
     FirstCuts,
@@ -46,7 +46,6 @@ from estimating.engine.types import (
     Product,
     Remnant,
     RoomLayouts,
-    SawCut,
     WallSystem,
 )
 
@@ -246,29 +245,28 @@ def _ordered(plan: CutPlan, products: Mapping[str, Product]) -> CutPlan:
     first_cut = FirstCuts(goods)
     for one in plan.stock:
         if plan.form == "length":
-            pieces = [
-                msgspec.structs.replace(p, number=n) for n, p in enumerate(sorted(one.pieces, key=lambda p: p.x), 1)
-            ]
-            ends = [(p.x + p.length, [p.piece]) for p in pieces if p.x + p.length < one.length - 0.001]
-            if ends and len(ends) < len(pieces):  # the last piece reaches the end, and the last cut frees it too
-                ends[-1][1].append(pieces[-1].piece)
-            cuts = [
-                SawCut(number=n, kind="crosscut", a=(round(x, 3), 0.0), b=(round(x, 3), one.width), frees=names)
-                for n, (x, names) in enumerate(ends, 1)
-            ]
-        else:
-            try:
-                first, _ = first_cut(one.length, one.width, one.pieces)
-                pieces, cuts = cutting_order(one.length, one.width, one.pieces, first=first, kerf=kerf_of(goods))
-            except ValueError:
-                if not one.source.endswith("already cut"):
-                    raise
-                pieces, cuts = one.pieces, []  # cut on site some other way
+            one = _as_wide(one)
+        try:
+            first, _ = first_cut(one.length, one.width, one.pieces)
+            pieces, cuts = cutting_order(one.length, one.width, one.pieces, first=first, kerf=kerf_of(goods))
+        except ValueError:
+            if not one.source.endswith("already cut"):
+                raise
+            pieces, cuts = one.pieces, []  # cut on site some other way
         stock.append(msgspec.structs.replace(one, pieces=pieces, cuts=cuts))
         if one.source in ("new", "already cut"):
             name = one.product or plan.product
             bought[name] = bought.get(name, 0) + 1
     return msgspec.structs.replace(plan, stock=stock, bought=bought)
+
+
+def _as_wide(stock: CutStock) -> CutStock:
+    """A length whose pieces and left-overs are as wide as it is."""
+    parts = [
+        [msgspec.structs.replace(piece, y=0.0, width=stock.width) for piece in part]
+        for part in (stock.pieces, stock.offcuts)
+    ]
+    return msgspec.structs.replace(stock, pieces=parts[0], offcuts=parts[1])
 
 
 def _sheet_plan(product: Product, need: Wanted, work: Work) -> CutPlan:
@@ -334,21 +332,20 @@ def _length_plan(product: Product, need: Wanted, work: Work) -> CutPlan:
     for bar in plan.bars:
         at = trim
         pieces = []
-        kerfs += 2 * trim
         for i in bar:
             pieces.append(CutPiece(piece=need.pieces[i].piece, x=mm(at), y=0.0, length=mm(sizes[i]), width=width))
-            at += sizes[i]
-            used += sizes[i]
-            cut = min(kerf, length - trim - at)
-            kerfs += cut
-            at += cut
-        left = length - trim - at
-        kept: list[CutPiece] = []
-        if left >= steps(keeps(product)[1]):
-            offcuts += left
-            kept.append(CutPiece(piece=f"offcut {len(stock) + 1}.1", x=mm(at), y=0.0, length=mm(left), width=width))
-        else:
-            scrap += left
+            at += sizes[i] + kerf
+        free = free_rectangles(mm(length), width, pieces, mm(kerf), first="crosscut")
+        here, left = sum(sizes[i] for i in bar), sum(steps(a) for _, _, a, _ in free)
+        kept = [
+            CutPiece(piece=f"offcut {len(stock) + 1}.1", x=x, y=0.0, length=a, width=width)
+            for x, _, a, _ in free
+            if steps(a) >= steps(keeps(product)[1])
+        ]
+        used += here
+        kerfs += length - here - left
+        offcuts += sum(steps(one.length) for one in kept)
+        scrap += left - sum(steps(one.length) for one in kept)
         stock.append(CutStock(number=len(stock) + 1, length=mm(length), width=width, pieces=pieces, offcuts=kept))
     if used + offcuts + kerfs + scrap != len(stock) * length:
         raise AssertionError(f"the cut plan of {product.id} does not add up to its lengths")

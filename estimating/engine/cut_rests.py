@@ -10,12 +10,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from estimating.engine.cut_order import Rect
-from estimating.engine.cut_parts import HAIR, FirstCuts, keeps, mm, steps
+from estimating.engine.cut_order import HAIR, Rect
+from estimating.engine.cut_parts import FirstCuts, keeps, mm, steps
 from estimating.engine.types import CutDemand, CutPiece, CutStock, MadeCut, Product
 
-KEEP_STRIP = 152.4
-"""mm (6 in): a narrower strip beside blanks off a roll is scrap. Common practice, no published source."""
 Box = tuple[int, int]
 Corner = tuple[int, int]
 
@@ -184,6 +182,4 @@ def _asked(wanted: Sequence[tuple[CutDemand, Box]], piece: CutPiece, size: Box) 
 
 def _worth(product: Product, size: Box) -> bool:
     short, long = (steps(k) for k in keeps(product))
-    if product.form == "roll":
-        short = steps(KEEP_STRIP)
     return max(size) >= long and min(size) >= short

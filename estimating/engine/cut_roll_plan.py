@@ -24,7 +24,7 @@ class _Sum:
         self.used = self.offcuts = self.dust = self.scrap = 0
         self.stock: list[CutStock] = []
         self.kerf = steps(product.kerf.mm) if product.kerf else 0
-        self.keep = steps(keeps(product)[1])
+        self.keep = (steps(keeps(product)[0]), steps(keeps(product)[1]))
 
     def cut(self, levels: Sequence[Level], wishes: Sequence[Wish], start: int) -> list[CutPiece]:
         """Pieces of levels cut one after another from ``start``."""
@@ -92,7 +92,7 @@ def roll_plan(
         run = sum(level.length + total.kerf for level in levels) + 2 * trim
         pieces = total.cut(levels, wishes, trim)
         _stock(total, pieces, run, width, run, steps(product.length.mm) if product.length else run, "")
-    ends = 2 * trim * len(plan.rolls)
+    ends = 2 * trim * plan.rolls_bound
     fixed = sum(steps(s.length) for s in cut.stock if s.source == "already cut")
     drawn = fixed + sum(steps(s.length) for s in total.stock if s.source == "new")
     least = fixed + max(plan.bound if not taken else 0, whole - spared) + ends
@@ -120,7 +120,10 @@ def _stock(
     total: _Sum, pieces: list[CutPiece], length: int, width: int, run: int, whole: int, taken: str,
     rest: Rest | None = None,
 ) -> None:  # fmt: skip
-    """Add a run of roll, or a remnant, with what is worth keeping of it, and count what it comes to."""
+    """Add a run of roll, or a remnant, with what is worth keeping of it, and count what it comes to.
+
+    Strips beside blanks are kept too; what is left of a roll lies behind its run and is in no area.
+    """
     number = len(total.stock) + 1
     free = free_rectangles(mm(length), mm(width), pieces, mm(total.kerf), first="crosscut")
     used = sum(steps(p.length) * steps(p.width) for p in pieces)
@@ -128,14 +131,15 @@ def _stock(
     total.used += used
     total.dust += length * width - used - spare
     total.scrap += spare
+    short, long = total.keep
     kept: list[CutPiece] = []
-    left = whole - run
-    if left >= total.keep:
-        name = f"offcut {number}.1" if taken else f"rest of roll {number}"
-        kept.append(CutPiece(piece=name, x=mm(run), y=0.0, length=mm(left), width=mm(width)))
-    if taken and kept:  # the rest of a roll is not drawn, that of a remnant is part of it
-        total.offcuts += left * width
-        total.scrap -= left * width
+    for x, y, a, b in sorted(free, key=lambda f: (-f[2] * f[3], f)):
+        if max(steps(a), steps(b)) >= long and min(steps(a), steps(b)) >= short:
+            kept.append(CutPiece(piece=f"offcut {number}.{len(kept) + 1}", x=x, y=y, length=a, width=b))
+            total.offcuts += steps(a) * steps(b)
+            total.scrap -= steps(a) * steps(b)
+    if not taken and whole - run >= long:  # not drawn off the roll
+        kept.append(CutPiece(piece=f"rest of roll {number}", x=mm(run), y=0.0, length=mm(whole - run), width=mm(width)))
     total.stock.append(
         CutStock(
             number=number, length=mm(length), width=mm(width), pieces=pieces, offcuts=kept,

@@ -5,20 +5,23 @@ the roll (nap, emboss, one way up). Blanks are cut in levels: a straight cut acr
 side by side and one after another inside the level. The level patterns of many orders go into one pool and
 the cheapest cover of the demand is chosen from it (Gilmore & Gomory, Operations Research 13, 1965).
 
-Bound: blanks thought of as cut into strips one unit long must still lie side by side across the goods, no blank
-beside itself (the bar relaxation of strip packing; Scheithauer, Oper. Res. Spektrum 21, 1999), so the one-dimensional
-pattern programme over the widths bounds the length. Blanks wider than half the goods lie end to end whatever is done,
-so they are a length problem: it bounds the number of rolls.
+Bounds, of which the highest counts. Blanks thought of as cut into strips one unit long must still lie side by side
+across the goods, no blank beside itself (the bar relaxation of strip packing; Scheithauer, Oper. Res. Spektrum 21,
+1999), so the one-dimensional pattern programme over the widths bounds the length. And where at most m of the blanks of
+some width and wider lie side by side, they lie in m lanes, as jobs on m like machines, which are busy at least as long
+as the best sharing out (the parallel-processor relaxation of strip packing; Côté, Dell'Amico & Iori, Oper. Res. 62,
+2014): two lanes are shared out exactly, more by the bin-packing bound of ``cut_lengths``. Blanks wider than half the
+goods lie end to end whatever is done, so they are a length problem: it bounds the number of rolls.
 """
 
 from __future__ import annotations
 
 import random
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from estimating.engine.cut_lengths import cut_lengths, price_patterns
+from estimating.engine.cut_lengths import cut_lengths, lower_bound, price_patterns
 from estimating.engine.limits import Work
 from estimating.engine.linear import cover
 
@@ -117,7 +120,50 @@ def _bound(pieces: Sequence[tuple[int, int]], fits: list[int], width: int, kerf:
     demand = [long * kinds[wide, long] for wide, long in sizes]
     most = [kinds[size] for size in sizes]
     _, (top, below), _ = price_patterns([wide for wide, _ in sizes], demand, width + kerf, [], None, work, most)
-    return max(longest, -(-top // below))
+    return max(longest, -(-top // below), _lanes_bound(kinds, width + kerf))
+
+
+def _lanes_bound(kinds: Mapping[tuple[int, int], int], room: int) -> int:
+    """Length that the widest blanks need in as many lanes as lie side by side; (width, length) with the kerf in it.
+
+    >>> _lanes_bound({(600, 12): 2, (600, 5): 1}, 1400)  # two lanes: 12 + 5 beside 12
+    17
+    """
+    best = 0
+    for narrowest in sorted({wide for wide, _ in kinds}):
+        lengths = [long for (wide, long), count in kinds.items() for _ in range(count) if wide >= narrowest]
+        lanes = room // narrowest
+        if sum(lengths) > best * lanes or len(lengths) > lanes:
+            best = max(best, _shared_out(lengths, lanes, best))
+    return best
+
+
+def _shared_out(lengths: Sequence[int], lanes: int, best: int) -> int:
+    """No sharing out of ``lengths`` over ``lanes`` keeps all of them shorter than this; ``best``: known already.
+
+    >>> _shared_out([4] * 7, 3, 0)  # three share a lane
+    12
+    """
+    falling = sorted(lengths, reverse=True)
+    least = max(-(-sum(lengths) // lanes), falling[0])
+    # Of the k × lanes + 1 longest, k + 1 share a lane: no less than the k + 1 shortest of them.
+    for k in range(1, (len(lengths) - 1) // lanes + 1):
+        least = max(least, sum(falling[k * lanes - k : k * lanes + 1]))
+    if lanes == 2:
+        reached = 1  # bit n: some of the lengths come to n
+        for length in lengths:
+            reached |= reached << length
+        return least + ((above := reached >> least) & -above).bit_length() - 1
+    kinds = Counter(lengths)
+    sizes = sorted(kinds, reverse=True)
+    low, high = max(least, best), sum(falling[: -(-len(lengths) // lanes)])
+    while low < high:
+        middle = (low + high) // 2
+        if lower_bound(sizes, [kinds[size] for size in sizes], middle) > lanes:
+            low = middle + 1
+        else:
+            high = middle
+    return low
 
 
 def _levels(
@@ -133,7 +179,10 @@ def _levels(
         sign = (-1, 1, 0)[attempt % 3]
         order = sorted(fits, key=lambda i, j=jitter, s=sign: (-pieces[i][0] * j[i], s * pieces[i][1], i))  # type: ignore[misc]
         behind = [0 if attempt < 3 else int(3 * draw.random()) for _ in fits]
-        levels = _fill(pieces, order, width, kerf, behind, roll)
+        if attempt % 2 and attempt > 2:
+            levels = _in_lanes(pieces, order, width, kerf, roll, draw)
+        else:
+            levels = _fill(pieces, order, width, kerf, behind, roll)
         length = sum(level.length + kerf for level in levels)
         for level in levels:
             pool.setdefault(tuple(sorted(pieces[b.piece] for b in level.blanks)), level)
@@ -146,6 +195,44 @@ def _levels(
     else:
         work.out("roll orders")
     return best
+
+
+def _in_lanes(
+    pieces: Sequence[tuple[int, int]], order: list[int], width: int, kerf: int, roll: int | None, draw: random.Random
+) -> list[Level]:
+    """Levels of lanes side by side, each as wide as its widest blank, filled so that they end about alike.
+
+    Some of the blanks, in their order, make a level: the widest of them opens a lane, the next that fits beside it
+    another; then the longest go first, each into the lane wide enough for it that ends earliest.
+    """
+    levels: list[Level] = []
+    waiting = list(order)
+    while waiting:
+        group = sorted(waiting[: draw.randint(1, len(waiting))], key=lambda i: (-pieces[i][1], -pieces[i][0], i))
+        lanes: list[tuple[int, int]] = []  # where it lies, how wide
+        across = 0
+        for place, i in enumerate(group):
+            wide = pieces[i][1]
+            # Not every blank that could open a lane does: a narrower one may leave room for one lane more.
+            if across + wide <= width and (not lanes or place == len(group) - 1 or draw.random() < 0.6):
+                lanes.append((across, wide))
+                across += wide + kerf
+        ends = [0] * len(lanes)
+        blanks = []
+        for i in sorted(group, key=lambda i: (-pieces[i][0], -pieces[i][1], i)):
+            long, wide = pieces[i]
+            open_ = [
+                k for k, (_, room) in enumerate(lanes) if wide <= room and (roll is None or ends[k] + long <= roll)
+            ]
+            if not open_:
+                continue
+            k = min(open_, key=lambda k: (ends[k], lanes[k][1], k))
+            blanks.append(Blank(i, ends[k], lanes[k][0]))
+            ends[k] += long + kerf
+        used = {blank.piece for blank in blanks}
+        waiting = [i for i in waiting if i not in used]
+        levels.append(Level(max(ends) - kerf, blanks))
+    return levels
 
 
 def _fill(

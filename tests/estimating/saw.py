@@ -2,6 +2,7 @@
 
 Nothing of the cut plans' own code is used. Rules: a cut runs right across the part in hand; the blade takes its kerf
 beside the line, on the side where no piece is wanted; what is then a piece is free, what is left over is a rectangle.
+Nobody can saw off less than a hair, 1/32 in: a part that is so little larger than its piece is that piece.
 """
 
 from __future__ import annotations
@@ -14,6 +15,8 @@ from estimating.engine.types import CutPiece, CutStock, SawCut
 
 Rect = tuple[int, int, int, int]
 """x, y, length, width in tenths of a millimetre."""
+HAIR = 8
+"""Tenths of a millimetre: the first of them not below 25.4 / 32 mm = 0.794 mm."""
 
 
 def tenths(value: float) -> int:
@@ -35,6 +38,8 @@ class Sawn:
     """Area the blade took, hundredths of a mm²."""
     left: list[Rect]
     """Parts with no piece in them."""
+    over: int
+    """Area of hairs left on pieces."""
     ways: dict[str, tuple[str, ...]]
     """Rip, crosscut, rip … until a piece was free, each turn of the saw once, piece by piece."""
     stacked: int
@@ -63,6 +68,7 @@ def saw(stock: CutStock, kerf: float, *, flat: bool = False) -> Sawn:
         at = tenths(cut.a[1] if rip else cut.a[0])
         low, high = (y, y + across) if rip else (x, x + long)
         inside = [box for _, box in wanted.values() if _within(box, part.rect)]
+        assert not (len(inside) == 1 and _is(inside[0], part.rect)), f"cut {cut.number} takes off a hair"
         spans = [(v, v + b) if rip else (u, u + a) for u, v, a, b in inside]
         for near, far in ((at, min(at + blade, high)), (max(at - blade, low), at)):
             if not any(a < far and near < b for a, b in spans) and not any(a < at < b for a, b in spans):
@@ -78,21 +84,25 @@ def saw(stock: CutStock, kerf: float, *, flat: bool = False) -> Sawn:
         way = part.ways if part.ways[-1:] == (cut.kind,) else (*part.ways, cut.kind)
         parts.remove(part)
         parts += [_Part(one, way) for one in new]
-        freed = [name for name, box in wanted.values() if box in new]
+        freed = [name for name, box in wanted.values() if any(_is(box, one) for one in new)]
         assert Counter(freed) == Counter(cut.frees), f"cut {cut.number} frees {freed}, the plan says {cut.frees}"
         ways |= dict.fromkeys(freed, way)
         order += cut.frees
-    boxes = Counter(box for _, box in wanted.values())
-    ends = Counter(part.rect for part in parts)
-    assert not boxes - ends, "a piece was not cut out"
-    left = list((ends - boxes).elements())
-    assert not any(_meet(box, one) for box in boxes for one in left)
+    boxes = [box for _, box in wanted.values()]
+    left = [part.rect for part in parts]
+    over = 0
+    for box in boxes:
+        own = next((one for one in left if _is(box, one)), None)
+        assert own is not None, "a piece was not cut out"
+        left.remove(own)
+        over += own[2] * own[3] - box[2] * box[3]
+    assert not any(meet(box, one) for box in boxes for one in left)
     if order:
         numbered = sorted(stock.pieces, key=lambda p: p.number)
         assert [p.piece for p in numbered] == order, "pieces are not numbered as they come off"
-    total = sum(a * b for _, _, a, b in ends.elements()) + dust
+    total = sum(part.rect[2] * part.rect[3] for part in parts) + dust
     assert total == tenths(stock.length) * (1 if flat else tenths(stock.width))
-    return Sawn(dust, left, ways, stacked)
+    return Sawn(dust, left, over, ways, stacked)
 
 
 def _in_hand(parts: list[_Part], cut: SawCut, *, flat: bool) -> _Part:
@@ -110,11 +120,17 @@ def _in_hand(parts: list[_Part], cut: SawCut, *, flat: bool) -> _Part:
     return found[0]
 
 
+def _is(box: Rect, part: Rect) -> bool:
+    """Whether a part is a piece: it holds it, and is larger by less than a hair on any side."""
+    (x, y, a, b), (u, v, c, d) = box, part
+    return all(0 <= more < HAIR for more in (x - u, u + c - x - a, y - v, v + d - y - b))
+
+
 def _within(inner: Rect, outer: Rect) -> bool:
     (x, y, a, b), (u, v, c, d) = inner, outer
     return u <= x and x + a <= u + c and v <= y and y + b <= v + d
 
 
-def _meet(one: Rect, two: Rect) -> bool:
+def meet(one: Rect, two: Rect) -> bool:
     (x, y, a, b), (u, v, c, d) = one, two
     return x < u + c and u < x + a and y < v + d and v < y + b

@@ -59,8 +59,15 @@ def test_a_blank_never_lies_beside_itself() -> None:
     # With one of 5 m beside it: still 12 m. Two of 12 m and one of 5 m, 0.6 m wide: the third finds no room beside.
     assert cut_rolls([(12_000, 600), (5_000, 600)], 1_400).bound == 12_000
     three = cut_rolls([(12_000, 600), (12_000, 600), (5_000, 600)], 1_400)
-    # 29 m of 0.6 m lane in two lanes: 14.5 m at least; cut level by level 17 m.
-    assert (three.bound, three.drawn) == (14_500, 17_000)
+    # Two lanes of 0.6 m lie side by side. By area 29 m of lane take 14.5 m, but of three blanks two share a lane:
+    # 5 + 12 = 17 m at least, which is what is drawn.
+    assert (three.bound, three.drawn) == (17_000, 17_000)
+    # Three lanes of 0.45 m (3 × 450 = 1,350, a fourth would need 1,800): seven blanks of 4 m, so three in one lane.
+    seven = cut_rolls([(4_000, 450)] * 7, 1_400)
+    assert (seven.bound, seven.drawn) == (12_000, 12_000)
+    # Wide and narrow: two of 12 m × 0.6 m and one of 5 m × 0.6 m set 17 m; 0.2 m strips find room beside and behind.
+    mixed = cut_rolls([(12_000, 600), (12_000, 600), (5_000, 600), (6_000, 200), (6_000, 200)], 1_400)
+    assert mixed.bound == 17_000
 
 
 def test_wide_blanks_are_a_length_problem() -> None:
@@ -159,10 +166,15 @@ def test_any_demand_adds_up(sizes: list[tuple[int, int]], rests: list[tuple[int,
 
 
 def test_a_plan_not_proven_says_its_gap() -> None:
-    """17 m drawn where 14.5 m is the bound (see above): 14.7 % below, and where the search stops."""
-    plan = roll_plan(goods(), wanted((12_000, 600), (12_000, 600), (5_000, 600)))
-    assert (plan.status, plan.value, plan.bound) == ("feasible", 17_000, 14_500)
+    """Four blanks round a fifth in the middle: only cuts that stop short would get them out of a square of 3 × 3.
+
+    Widths in 0.4 m of which three lie side by side, lengths in metres: 2 × 1, 1 × 2, 2 × 1, 1 × 2 and 1 × 1 come to
+    9 squares, 3 m of three. All lengths are whole metres, so without a plan of 3 m the best has 4 m. The bound stays
+    3 m: 25 % below.
+    """
+    plan = roll_plan(goods(), wanted((2_000, 400), (1_000, 800), (2_000, 400), (1_000, 800), (1_000, 400)))
+    assert (plan.status, plan.value, plan.bound) == ("feasible", 4_000, 3_000)
     told = next(r for r in plan.reasons if r.code == "cut plan not proven best")
-    assert "14.7 % below" in told.text
+    assert "25.0 % below" in told.text
     assert "stops after 120 orders of the blanks" in told.text
     assert plan.stopped_by == "120 orders of the blanks"

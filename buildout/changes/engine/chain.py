@@ -99,7 +99,7 @@ LINK_VERSIONS = dict.fromkeys(
     "tasks": 5,
     "forecast": 9,
     "gains": 9,
-    "cut plans": 17,
+    "cut plans": 18,
     "floor": 17,
     "cover": 13,
     "walls": 13,
