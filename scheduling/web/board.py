@@ -77,6 +77,8 @@ class Card:
     late: bool
     url: str
     mine: bool = False
+    hands_missing: int = 0
+    """How many too few are here to carry it; it is not begun."""
     places: Mapping[str, str] = field(default_factory=dict)
     """Where tools lie, by a word of the tasks' tools."""
 
@@ -215,7 +217,8 @@ def cards_of(desk: Desk) -> list[Card]:
     for offer in desk.offer.tasks:
         state = desk.day.tasks.get(offer.code)
         waits, unreported = waiting.of(offer.code)
-        if desk.days_ahead == 0 and (short := hands.missing(net.get(offer.code))):
+        short = hands.missing(net.get(offer.code)) if desk.days_ahead == 0 else 0
+        if short:
             waits = [*waits, f"{short} more {'carrier' if short == 1 else 'carriers'}"]
         found.append(
             Card(
@@ -233,6 +236,7 @@ def cards_of(desk: Desk) -> list[Card]:
                 late=desk.at(offer.start) < now,
                 url=desk.url("board-task", offer.code),
                 mine=desk.row is not None and desk.row.task == offer.code,
+                hands_missing=short,
                 places=places,
             )
         )

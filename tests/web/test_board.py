@@ -398,7 +398,13 @@ def test_the_cover_is_carried_only_with_enough_hands(
     assert "11 too few. Do not carry" in page
     assert "Waits for 11 more carriers" in page
     assert "Start: pull the cover" not in page
+    task = of(hand_build, "board-task", "H03", day="cover")
+    alone = client.get(task).content.decode()
+    assert "Do not carry:</strong> 11 too few" in alone
+    assert "Start all the same" not in alone
+    assert "Counted again, enough are here: start" in alone  # for when the count is kept on a phone without signal
     say(client, address, "carriers", count="40")
+    assert "Do not carry" not in client.get(task).content.decode()
     page = client.get(of(hand_build, day="cover")).content.decode()
     assert "40 counted" in page
     assert "✓ Enough hands" in page
