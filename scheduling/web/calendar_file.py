@@ -57,6 +57,7 @@ def calendar_file(row: SignUp, offer: DayOffer, sheet: Sheet, address: str, *, h
     calendar = Calendar()
     calendar.add("prodid", "-//Buildout//Build days//EN")
     calendar.add("version", "2.0")
+    calendar.add("name", row.build.name)  # what a subscribed calendar is called (RFC 7986, 5.1)
     calendar.add("refresh-interval", LOOK_AGAIN, parameters={"VALUE": "DURATION"})
     calendar.add("method", "CANCEL" if off else "PUBLISH")
     calendar.add_component(event)

@@ -22,6 +22,7 @@ urlpatterns = [
     path("builds/<int:build_id>/days/link/revoke/", views.revoke_link, name="revoke-link"),
     path("builds/<int:build_id>/days/notices/<int:notice_id>/told/", views.told, name="told"),
     path("builds/<int:build_id>/days/sign-ups/<int:sign_up_id>/take-out/", views.take_out, name="take-out"),
+    path("builds/<int:build_id>/days/sign-ups/<int:sign_up_id>/remove/", views.remove_person, name="remove-person"),
     path("builds/<int:build_id>/days/sign-ups/<int:sign_up_id>/link/", views.renew_link, name="renew-link"),
     path(
         "builds/<int:build_id>/days/sign-ups/<int:sign_up_id>/guardian-asked/",

@@ -16,7 +16,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from buildout.builds.web import services as builds
 from buildout.builds.web.documents import pdf_or_page
@@ -330,4 +330,21 @@ def take_out(request: HttpRequest, build_id: int, sign_up_id: int) -> HttpRespon
     row = get_object_or_404(SignUp, pk=sign_up_id, build=build)
     sign_ups.withdraw(row)
     messages.success(request, f"{row.first_name}'s place is free again.")
+    return redirect("scheduling:days", build_id)
+
+
+@login_required
+@require_http_methods(["GET", "POST"])
+def remove_person(request: HttpRequest, build_id: int, sign_up_id: int) -> HttpResponse:
+    """Take out everything about a helper who asked for it by telephone, or whose guardian did."""
+    user = user_of(request)
+    build, member = builds.build_for(user, build_id, Role.OWNER)
+    row = get_object_or_404(SignUp, pk=sign_up_id, build=build, removed=None)
+    if request.method == "GET":
+        return render(request, "scheduling/remove_person.html", sheet_context(build, member) | {"row": row})
+    first_name = row.first_name
+    with transaction.atomic():
+        sign_ups.remove(row)
+        builds.note(build, "people", "Everything about one helper was taken out on request", by=user)
+    messages.success(request, f"Everything about {first_name} is taken out.")
     return redirect("scheduling:days", build_id)

@@ -97,6 +97,7 @@ def owner_pages(build: Build) -> list[str]:
         reverse("scheduling:poster", args=[build.pk]) + "?print",
         reverse("scheduling:day-poster", args=[build.pk, "paint"]) + "?print",
         reverse("scheduling:reminders", args=[build.pk, "paint"]),
+        reverse("scheduling:remove-person", args=[build.pk, SignUp.objects.filter(build=build, day="cover")[0].pk]),
         reverse("scheduling:plan", args=[build.pk]),
         reverse("scheduling:edit-helpers", args=[build.pk]),
         reverse("scheduling:edit-hours", args=[build.pk]),

@@ -494,6 +494,7 @@ def test_the_calendar_file_keeps_its_identity(client: Client, share_link: ShareL
         answer = client.get(reverse("scheduling:calendar", args=[row.token]))
         assert answer["Content-Type"].startswith("text/calendar")
         calendar = Calendar.from_ical(answer.content)
+        assert calendar["NAME"] == hand_build.name
         return calendar.walk("VEVENT")[0]
 
     first = event()

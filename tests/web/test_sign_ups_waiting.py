@@ -220,6 +220,36 @@ def test_being_removed_leaves_nothing_of_a_person(client: Client, share_link: Sh
     assert "Zebulon" not in client.get(mine(row)).content.decode()
 
 
+def test_the_owner_takes_out_whoever_asks_by_telephone(
+    client_of: Callable[[User | None], Client], owner: User, lead: User, stranger: User, share_link: ShareLink
+) -> None:
+    """Also somebody who withdrew; who waited moves up; neither page nor journal says who it was."""
+    rows = [take(share_link, "cover", "", n, name=name) for n, name in enumerate(("Bram Tallowfen", "Sika Umberleaf"))]
+    sign_ups.withdraw(rows[1], "my knee")
+    take(share_link, "cover", "", 3, name="Osei Ash")
+    waits = take(share_link, "cover", "", 4, name="Wren Ash", wait=True)
+    assert waits.waiting is not None
+    build, browser = share_link.build, client_of(owner)
+    days = reverse("scheduling:days", args=[build.pk])
+    for row in rows:
+        address = reverse("scheduling:remove-person", args=[build.pk, row.pk])
+        assert address in browser.get(days).content.decode()
+        assert address not in client_of(lead).get(days).content.decode()
+        for user in (lead, stranger):
+            assert client_of(user).post(address).status_code == 404
+        assert f"everything about {row.name}?" in browser.get(address).content.decode()
+        row.refresh_from_db()
+        assert row.contact
+        assert browser.post(address)["Location"] == days
+        assert browser.post(address).status_code == 404
+    browser.get(days)  # the messages are read
+    page = browser.get(days).content.decode()
+    assert not re.search("Tallowfen|Umberleaf|Bram|Sika|my knee", page)
+    assert not build.journal.filter(text__regex="Bram|Sika").exists()
+    waits.refresh_from_db()
+    assert waits.waiting is None
+
+
 def test_what_helpers_wrote_is_taken_out_when_its_time_is_over(
     client: Client, share_link: ShareLink, hand_build: Build
 ) -> None:
