@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 from collections.abc import Callable
 from typing import Any
 
@@ -297,6 +298,34 @@ def test_parts_that_do_not_fit(
     assert answer.status_code == 422
     assert said in page
     assert f"id_{field}_error" in page
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ({"id": "hatch", "kind": "door", "start": "40' 0\"", "end": "41' 0\""}, "Overlaps fire-exit"),
+        ({"id": "hatch", "kind": "door", "start": "43' 10\"", "end": "44' 6\""}, ""),
+        ({"id": "v", "kind": "window", "start": "41'", "end": "42'", "sill": "7' 0\"", "head": "8' 0\""}, ""),
+        ({"id": "dial", "kind": "thermostat", "start": "42' 0\"", "sill": "7' 2\""}, ""),
+    ],
+)  # fmt: skip
+def test_an_opening_over_another_is_said_beside_where_it_begins(
+    typed: dict[str, str], said: str, client_of: ClientOf, demo_build: Build, owner: User, queued: None
+) -> None:
+    """The exit takes 40' 6" to 43' 10" from A, up to 6' 10": beside it and above it others may stand."""
+    answer = client_of(owner).post(
+        url("add-part", demo_build, "hall", "features"), {"wall": "A-B", "zero": "A"} | typed
+    )  # fmt: skip
+    page = html.unescape(answer.content.decode())
+    assert answer.status_code == (422 if said else 302), page
+    assert Proposal.objects.exists() is not bool(said)
+    if said:
+        assert said in page
+        assert "id_start_error" in page
+        assert "from 40' 6\" to 43' 10\" from corner A" in page
+        assert "which corner each was read from" in page
+        assert f'value="{typed["start"]}"' in page, "kept as typed"
+        assert "Add an opening or service" in page
 
 
 def test_taking_something_out(

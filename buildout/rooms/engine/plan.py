@@ -364,20 +364,24 @@ def _check_feature(draft: _Draft, made: PlacedFeature, wall: PlanWall) -> None:
         )  # fmt: skip
 
 
-def _check_overlap(draft: _Draft, one: PlacedFeature, two: PlacedFeature) -> None:
+def overlap_on_wall(one: PlacedFeature, two: PlacedFeature) -> bool:
+    """Whether two openings of a wall, or a service and an opening, take the same place along it and in height."""
     if one.wall != two.wall or min(one.end, two.end) - max(one.start, two.start) < (
         1.0 if one.kind in OPENINGS and two.kind in OPENINGS else 0.0
     ):
-        return
+        return False
     if one.kind not in OPENINGS and two.kind not in OPENINGS:
-        return
+        return False
     low, high = zip(_heights(one), _heights(two), strict=True)
-    if min(high) <= max(low):
-        return
-    draft.warn(
-        "overlap", f"{one.id} and {two.id} overlap on wall {one.wall}.", two.id,
-        "Check both running dimensions, and which corner each was read from.",
-    )  # fmt: skip
+    return min(high) > max(low)
+
+
+def _check_overlap(draft: _Draft, one: PlacedFeature, two: PlacedFeature) -> None:
+    if overlap_on_wall(one, two):
+        draft.warn(
+            "overlap", f"{one.id} and {two.id} overlap on wall {one.wall}.", two.id,
+            "Check both running dimensions, and which corner each was read from.",
+        )  # fmt: skip
 
 
 def _heights(made: PlacedFeature) -> tuple[float, float]:

@@ -8,7 +8,8 @@ from typing import Any, NamedTuple
 import msgspec
 from django import forms
 
-from buildout.rooms.engine.types import Room, RoomPlan, Survey
+from buildout.rooms.engine.types import PlacedFeature, Room, RoomPlan, Survey
+from buildout.units.lengths import UnitSystem, format_length
 from buildout.units.value import Reason, from_plain
 
 MENDABLE = ("undecided", "mirror", "no readings", "no corners", "loose point")
@@ -68,3 +69,29 @@ def tell_stops(form: forms.BaseForm, before: Mapping[str, Any] | None, after: Ma
     for reason in stops:
         form.add_error(None, f"{reason.text} {reason.todo}".strip())
     return bool(stops)
+
+
+def tell_overlaps(
+    form: forms.BaseForm, before: Mapping[str, Any], after: Mapping[str, Any], edited: str, units: UnitSystem
+) -> bool:
+    """Put beside where an opening begins which other it would overlap; whether there is anything to say.
+
+    Only of the opening that was edited, and only where it is new: what a reading brings about is told by the plan.
+    """
+    from buildout.rooms.engine.plan import OPENINGS, overlap_on_wall
+
+    def beside(room: Mapping[str, Any]) -> dict[str, PlacedFeature]:
+        placed = {one.id: one for one in work_out(room).plan.features if one.kind in OPENINGS}
+        own = placed.pop(edited, None)
+        return {name: other for name, other in placed.items() if own is not None and overlap_on_wall(own, other)}
+
+    was = beside(before)
+    found = [other for name, other in beside(after).items() if name not in was]
+    for other in found:
+        corner = other.wall.split("-")[0]
+        form.add_error(
+            "start", f"Overlaps {other.id}, which runs from {format_length(other.start, units)} to "
+            f"{format_length(other.end, units)} from corner {corner} along wall {other.wall}. Check both running "
+            "dimensions, and which corner each was read from.",
+        )  # fmt: skip
+    return bool(found)

@@ -40,7 +40,7 @@ from buildout.rooms.web.gate import gate_of
 from buildout.rooms.web.models import TapeSession
 from buildout.rooms.web.opened import OpenRoom, leads_of, neighbours_of, open_room
 from buildout.rooms.web.photos import photos_of
-from buildout.rooms.web.preview import tell_stops
+from buildout.rooms.web.preview import tell_overlaps, tell_stops
 from buildout.rooms.web.starts import WAYS
 
 
@@ -49,6 +49,7 @@ class PartKind(NamedTuple):
     noun: str
     form: type[RoomPartForm]
     caution: str = ""
+    a: str = "a"
 
 
 PARTS = {
@@ -59,7 +60,7 @@ PARTS = {
     ),
     "features": PartKind(
         "features", "opening or service", FeatureForm,
-        "Exits, call points, extinguishers and panelboards stay free of panels; local code says how far.",
+        "Exits, call points, extinguishers and panelboards stay free of panels; local code says how far.", "an",
     ),
     "keep-clear": PartKind(
         "keep_clear", "strip kept clear", KeepClearForm,
@@ -272,9 +273,10 @@ def propose_room(
     summary: str,
     *,
     under: str,
+    opening: str = "",
     **places: Any,
 ) -> Proposal | None:
-    """Propose an edited room; None when the form now says why it cannot be.
+    """Propose an edited room; None when the form now says why it cannot be. ``opening``: the one that was edited.
 
     The plan's own check comes first. A room that then cannot stand as read, and could before, is not proposed.
     """
@@ -285,6 +287,8 @@ def propose_room(
     else:
         before, after = (edits.room_of(d, found.room.id) for d in (found.sheet.document, document))
         if before != after and tell_stops(form, before, after):
+            return None
+        if opening and tell_overlaps(form, before, after, opening, found.sheet.units):
             return None
     return propose_from(form, found.build, person(request), document, summary, under=under, **places)
 
@@ -325,10 +329,11 @@ def _edit_part(request: HttpRequest, build_id: int, room_id: str, part: str, par
         proposal = propose_room(
             form, found, request, document, f"{found.room.name}: {form.summary()}",
             under=f"/rooms/{at}/{kind.key}/{place}", places={"backs_on/thickness": "thickness"},
+            opening=entry["id"] if part == "features" else "",
         )  # fmt: skip
         if proposal is not None:
             return redirect(proposal)
-    title = f"{kind.noun.capitalize()} {part_id}" if part_id else f"Add a {kind.noun}"
+    title = f"{kind.noun.capitalize()} {part_id}" if part_id else f"Add {kind.a} {kind.noun}"
     delete = _url("delete-part", build_id, room_id, part, part_id) if part_id and part != "walls" else ""
     return _page(request, found, title, form, "See what this does", kind.caution, delete)
 
