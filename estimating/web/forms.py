@@ -166,6 +166,7 @@ class FloorSystemForm(PartForm):
     hints = {
         "joint_offset": 'Common practice is 6" and more, 12" where it can be had',
         "smallest_width": 'A strip narrower than 6" works loose',
+        "smallest_area": "1 sq ft is 0.093",
         "frame_gap": 'Usually 1/4" to 1/2", so that the band can be reached',
         "framed": "Only at edges that are walked on: foam then runs up to the walls",
         "ramp": "What stands at a single side of a room's mat is chosen with the room's drawings",
@@ -337,7 +338,10 @@ class ProductForm(PartForm):
     }  # fmt: skip
     hints = {
         "turns": "Not for grain, nap or an embossed face",
-        "stress_at_25_percent": "From the maker's data sheet; leave empty when it is missing",
+        "density": "1 lb/cu ft is 16.02",
+        "mass_per_area": "1 lb/sq ft is 4.88, 1 oz/sq yd is 0.0339",
+        "spread": "100 sq ft is 9.29",
+        "stress_at_25_percent": "From the maker's data sheet, where 1 psi is 6.895; leave empty when it is missing",
         "stress_at_50_percent": "Only where the data sheet states it: a second point of the foam's curve",
         "cushion_factor": "From the maker's cushion curve, its lowest point, usually 2.5 to 4; empty says not known",
         "compression_set": "Thickness that stays pressed in, from the data sheet; empty says missing",

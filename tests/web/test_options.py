@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import copy
+import re
 from collections.abc import Callable
 from typing import Any
 
+import msgspec
 import pytest
 from django.test import Client
 from django.urls import reverse
@@ -15,7 +17,7 @@ from buildout.changes.engine.options import Comparison, changing_hours, switched
 from buildout.changes.engine.reading import check_plan
 from buildout.changes.web.models import SystemComparison
 from buildout.people.web.models import User
-from buildout.units.value import from_json
+from buildout.units.value import from_json, to_json
 from estimating.engine.foam_load import PressureScreening, Verdict
 
 pytestmark = pytest.mark.django_db
@@ -75,8 +77,22 @@ def test_two_systems_come_out_beside_each_other(
     assert without - with_cover == pytest.approx(made.options[1].hours - made.options[0].hours, abs=0.3)
     assert sum(more for _, more in less) == pytest.approx(without - with_cover, abs=0.01)
     assert "0.0 m" in page, "under a cover no joint is open"
+    assert "at least" not in page, "a price is there for everything"
     assert not Proposal.objects.exists()
     assert not LinkResult.objects.filter(proposal__isnull=False).exists()
+
+
+def test_a_sum_without_every_price_says_at_least(compared: SystemComparison, client_of: ClientOf, owner: User) -> None:
+    """Goods nobody quotes make a system look cheap: its sums say so, at the plan and in the table, no others do."""
+    made = from_json(Comparison, compared.result)
+    second = msgspec.structs.replace(made.options[1], unquoted=["base"])
+    changed = msgspec.structs.replace(made, options=[made.options[0], second])
+    SystemComparison.objects.filter(pk=compared.pk).update(result=to_json(changed).decode())
+    page = client_of(owner).get(compared.get_absolute_url()).content.decode()
+    assert page.count("at least") == 3, "cost at the plan, cost and whole budget in the table"
+    table = page[page.index("<table") :]
+    assert table.count("at least") == 2
+    assert not re.search(r'data-of="A"[^/]*at least', table)
 
 
 def test_the_same_question_is_worked_out_once(compared: SystemComparison, client_of: ClientOf, owner: User) -> None:

@@ -29,6 +29,8 @@ from estimating.web.forms import (
 )
 
 pytestmark = pytest.mark.django_db
+LB, FT = 0.45359237, 0.3048
+"""kg and m, exact by the international yard and pound agreement of 1959."""
 ClientOf = Callable[[User | None], Client]
 Proposed = Callable[[Build], dict[str, Any]]
 
@@ -448,3 +450,21 @@ def test_everything_a_product_or_system_says_can_be_typed(form: Any, elsewhere: 
     known = {field.name for field in msgspec.structs.fields(form.part)}
     shown = set(form.labels) | {name for name in known if name in form.base_fields}
     assert known - shown == elsewhere
+
+
+@pytest.mark.parametrize(
+    ("form", "field", "unit", "exact"),
+    [
+        (ProductForm, "density", "1 lb/cu ft", LB / FT**3),
+        (ProductForm, "mass_per_area", "1 lb/sq ft", LB / FT**2),
+        (ProductForm, "mass_per_area", "1 oz/sq yd", LB / 16 / (3 * FT) ** 2),
+        (ProductForm, "spread", "100 sq ft", 100 * FT**2),
+        (ProductForm, "stress_at_25_percent", "1 psi", LB * 9.80665 / (FT / 12) ** 2 / 1000),
+        (FloorSystemForm, "smallest_area", "1 sq ft", FT**2),
+    ],
+)
+def test_a_data_sheet_in_pounds_and_feet_is_helped_across(form: Any, field: str, unit: str, exact: float) -> None:
+    """The hint beside a metric figure: within half a per cent of the exact definitions of pound, foot and gravity."""
+    written = re.search(rf"{re.escape(unit)} is ([0-9.]+[0-9])", form.hints[field])
+    assert written is not None
+    assert float(written[1]) == pytest.approx(exact, rel=0.005)
