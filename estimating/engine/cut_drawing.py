@@ -52,12 +52,11 @@ def draw_stock(plan: CutPlan, stock: CutStock, units: UnitSystem = "feet-inches"
         if len(rows) > 1:
             size += f", from {format_length(start, units)} to {format_length(end, units)}"
         items.append(Polygon(outline=rectangle(0, low, end - start, height), role="stock", title=size))
-        for piece in stock.pieces:
-            if start <= piece.x < end:
-                items += _piece(piece, put(piece), units, offcut=False)
-        for piece in stock.offcuts:
-            if start <= piece.x < end:
-                items += _piece(piece, put(piece), units, offcut=True)
+        # By their middles: a piece may begin a hair before the cut that its row begins with.
+        for pieces, offcut in ((stock.pieces, False), (stock.offcuts, True)):
+            for piece in pieces:
+                if start <= piece.x + piece.length / 2 < end:
+                    items += _piece(piece, put(piece), units, offcut=offcut)
         items.append(dimension((0, low), (end - start, low), units, offset=-5, denominator=16))
         if number:
             items.append(

@@ -1,6 +1,8 @@
 from __future__ import annotations
 
 import msgspec
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from buildout.rooms.engine.drawing import Dimension, Polygon, Text
 from estimating.engine.cut_drawing import alike, draw_stock
@@ -78,3 +80,36 @@ def test_a_piece_as_long_as_the_run_is_not_broken() -> None:
     roll = CutStock(number=1, length=24_000, width=1400, pieces=[piece("b", 0, 24_000, 1400)], offcuts=[])
     drawing = draw_stock(msgspec.structs.replace(plan(roll), form="roll"), roll, "metric")
     assert len([item for item in drawing.items if isinstance(item, Polygon) and item.role == "stock"]) == 1
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    cuts=st.lists(st.tuples(st.floats(5, 3000), st.integers(1, 4), st.floats(-0.004, 0.004)), min_size=1, max_size=30),
+    width=st.floats(300, 3000),
+)
+def test_every_piece_of_a_roll_is_drawn_once_whole_and_in_a_row(
+    cuts: list[tuple[float, int, float]], width: float
+) -> None:
+    """Bands across the roll, each of one to four pieces side by side, placed to within a hair of the cuts."""
+    pieces, at = [], 0.0
+    for number, (length, beside, hair) in enumerate(cuts):
+        for lane in range(beside):
+            pieces.append(
+                CutPiece(
+                    piece=f"p{number}.{lane}", x=max(0.0, at + hair), y=lane * width / beside, length=length,
+                    width=width / beside,
+                )
+            )  # fmt: skip
+        at += length
+    roll = CutStock(number=1, length=at, width=width, pieces=pieces, offcuts=[])
+    drawing = draw_stock(msgspec.structs.replace(plan(roll), form="roll"), roll, "metric")
+    drawn = [item for item in drawing.items if isinstance(item, Polygon)]
+    rows = [item.outline for item in drawn if item.role == "stock"]
+    boxes = {item.title.split(",")[0]: item.outline for item in drawn if item.role == "cut piece"}
+    assert len(boxes) == len([item for item in drawn if item.role == "cut piece"]) == len(pieces)
+    for piece in pieces:
+        box = boxes[piece.piece]
+        (row,) = (r for r in rows if r[0][1] - 0.01 <= box[0][1] and box[2][1] <= r[2][1] + 0.01)
+        left, right = box[0][0] - row[0][0], row[1][0] - box[1][0]
+        assert left >= -0.01
+        assert right >= -0.01
