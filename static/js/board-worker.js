@@ -53,7 +53,8 @@ self.addEventListener("fetch", event => {
       return answer;
     } catch (error) {
       const kept = await caches.match(request, { ignoreVary: true });
-      if (kept) return kept;
+      if (kept && !old(kept)) return kept;
+      if (kept) await drop(await caches.open(SHELF), old);
       if (request.mode !== "navigate") throw error;
       return new Response("No signal, and this page was not kept on this phone. Go back to the day's board.", {
         status: 503, headers: { "Content-Type": "text/plain; charset=utf-8" },

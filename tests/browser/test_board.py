@@ -269,6 +269,36 @@ def test_a_phone_keeps_nothing_of_a_link_that_was_closed_or_of_who_signed_out(
         one.wrong = []
 
 
+def test_a_page_kept_for_thirty_days_is_shown_for_so_long_and_then_dropped(
+    foam: Build, helper: SignUp, visit: Callable[..., Any]
+) -> None:
+    """The pages are given another age on the phone itself: a day short of thirty they are shown, a day over they go."""
+    phone = visit(PHONE)
+    board, mine = (reverse(f"scheduling:{name}", args=[helper.token]) for name in ("my-board", "my"))
+    phone.go(board)
+    expect(phone.page.locator("body[data-ready=yes]")).to_be_visible()
+    aged = """async ([address, days]) => {
+        const shelf = await caches.open("buildout-board-1"), page = await shelf.match(address, { ignoreVary: true });
+        const headers = new Headers(page.headers);
+        headers.set("Date", new Date(Date.now() - days * 86400000).toUTCString());
+        await shelf.delete(address, { ignoreVary: true });
+        await shelf.put(address, new Response(await page.blob(), { headers }));
+    }"""
+    phone.context.set_offline(True)
+    phone.page.evaluate(aged, [mine, 29])
+    phone.page.goto(phone.address + mine)
+    expect(phone.page.get_by_role("heading", name=f"You are in, {helper.first_name}")).to_be_visible()
+    phone.page.evaluate(aged, [mine, 31])
+    phone.page.goto(phone.address + mine, wait_until="commit")
+    expect(phone.page.locator("body")).to_contain_text("was not kept on this phone")
+    phone.page.goto(phone.address + board)  # looked at today: it is kept
+    expect(phone.page.locator(".task").first).to_be_visible()
+    left = phone.page.evaluate("caches.open('buildout-board-1').then(s => s.keys()).then(k => k.map(r => r.url))")
+    assert phone.address + mine not in left
+    assert phone.address + board in left
+    phone.wrong = []
+
+
 def test_two_phones_without_signal_start_the_same_task(foam: Build, helper: SignUp, visit: Callable[..., Any]) -> None:
     """Both are kept, the first to arrive counts, the second says the same; the task has been started once."""
     others = SignUp.objects.standing().filter(build=foam, day="foam").exclude(pk=helper.pk)
