@@ -983,19 +983,19 @@ def goods_rules(net: TaskNet, deliveries: Mapping[str, Delivery], done: Mapping[
 
 
 def _above(net: TaskNet) -> dict[str, set[str]]:
-    """Return every task's predecessors, near and far. The net has no rings."""
+    """Return every task's predecessors, near and far. A ring, which the net refuses, is gone round once."""
     after = {task.code: [lag.task for lag in task.after] for task in net.tasks}
     found: dict[str, set[str]] = {}
     for root in after:
         stack = [root]
         while stack:
-            missing = [code for code in after[stack[-1]] if code in after and code not in found]
+            missing = [code for code in after[stack[-1]] if code in after and code not in found and code not in stack]
             if missing:
                 stack.append(missing[0])
                 continue
             code = stack.pop()
             mine = [p for p in after[code] if p in after]
-            found[code] = set(mine).union(*(found[p] for p in mine))
+            found[code] = set(mine).union(*(found.get(p, set()) for p in mine))
     return found
 
 

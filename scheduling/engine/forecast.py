@@ -28,6 +28,7 @@ import heapq
 from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cached_property
 from math import ceil
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 from zlib import crc32
@@ -53,6 +54,7 @@ from scheduling.engine.deliveries import Delivery, read_arrivals
 from scheduling.engine.schedule import _peak
 from scheduling.engine.skills import able
 from scheduling.engine.tasks import OPENING
+from scheduling.engine.template import find_loop, ring_text
 from scheduling.engine.types import (
     BuildDay,
     Crew,
@@ -148,7 +150,13 @@ def played(
         return _result(status, 0, [], 0, dates, [], [why]), np.empty(0)
     if OPENING in edits.done:
         return _result("proven", 1, [(edits.done[OPENING], 1)], 0, dates, [], []), np.empty(0)
+    ring = find_loop({task.code: [lag.task for lag in task.after] for task in net.tasks})
+    if ring:
+        return _no_order(ring, net, dates), np.empty(0)
     play = _Play(net, schedule, crew, dates, arrivals, edits, as_of, runs, signed_up, time_zone)
+    ring = play.ring()
+    if ring:
+        return _no_order(ring, net, dates), np.empty(0)
     opening, late_runs = play.run()
     placed = np.isfinite(opening)
     shown = play.local.counted(opening[placed])
@@ -201,6 +209,18 @@ def played(
         text = f"Of {named} none decides as much as {100 * SMALLEST_SHARE:.0f} % of what is uncertain about the opening"
         reasons.append(Reason(code="hardly-counts", text=text))
     return _result("feasible", runs, openings, unplaced, dates, found, reasons), opening
+
+
+def _no_order(ring: Sequence[str], net: TaskNet, dates: Dates) -> Forecast:
+    """No forecast for tasks that wait for each other, by their predecessors or by people handed on between them."""
+    why = Reason(
+        code="loop",
+        text="There is no forecast: " + ring_text(ring, {task.code: task.name for task in net.tasks}),
+        where=ring[0],
+        severity="warning",
+        todo="Take one of these predecessors out, or plan anew.",
+    )
+    return _result("infeasible", 0, [], 0, dates, [], [why])
 
 
 def nearest_rank(counted: Sequence[tuple[date, int]], share: float, runs: int) -> date | None:
@@ -838,13 +858,12 @@ class _Play:
         zero = np.zeros(self.runs)
         starts: dict[str, Runs] = {}
         ends: dict[str, Runs] = {}
-        firsts = {node.task.code: node.planned.code for node in self.nodes.values() if node.first}
-        lasts = {node.task.code: node.planned.code for node in self.nodes.values() if node.last}
+        firsts, lasts = self._ends()
         late = np.zeros(self.runs, dtype=bool)
         lease = max(0.0, self._hour(self.dates.lease_start))
         limit = self._hour(self.last_day + timedelta(days=1)) if self.last_day else None
 
-        for code in self._order(firsts, lasts):
+        for code in self._order():
             node = self.nodes[code]
             task, planned = node.task, node.planned
             ready = zero + max(lease if task.where == "hall" else 0.0, self.held.get(task.code, 0.0))
@@ -969,8 +988,22 @@ class _Play:
         group = self._group(node.task.arrival_of) if node.task.arrival_of else []
         return () if group and all(delivery.placed for delivery in group) else node.task.after
 
-    def _order(self, firsts: Mapping[str, str], lasts: Mapping[str, str]) -> list[str]:
-        """Nodes so that each comes after all it depends on, in the plan's order where free."""
+    def ring(self) -> list[str]:
+        """Tasks each of which waits for the next one, the first again at the end; empty when all can be ordered."""
+        loop = find_loop({code: sorted(others) for code, others in self._before.items()})
+        codes = [self.nodes[code].task.code for code in loop]
+        return [code for n, code in enumerate(codes) if n in (0, len(codes) - 1) or code != codes[n - 1]]
+
+    def _ends(self) -> tuple[dict[str, str], dict[str, str]]:
+        """The first and the last part of every task."""
+        firsts = {node.task.code: node.planned.code for node in self.nodes.values() if node.first}
+        lasts = {node.task.code: node.planned.code for node in self.nodes.values() if node.last}
+        return firsts, lasts
+
+    @cached_property
+    def _before(self) -> dict[str, set[str]]:
+        """Every node with all it waits for."""
+        firsts, lasts = self._ends()
         before: dict[str, set[str]] = {code: set(self.flow.get(code, [])) for code in self.nodes}
         for code, node in self.nodes.items():
             if not node.first:
@@ -984,6 +1017,11 @@ class _Play:
         for rule in (rule for some in self.rules.values() for rule in some):
             if rule.from_order:
                 before[firsts[rule.task]].add(lasts[ORDERING])
+        return before
+
+    def _order(self) -> list[str]:
+        """Nodes so that each comes after all it depends on, in the plan's order where free."""
+        before = self._before
         key = {
             code: (self._slot(n.planned.start_day, n.planned.start), self._slot(n.planned.end_day, n.planned.end))
             for code, n in self.nodes.items()

@@ -329,6 +329,39 @@ class TestPlay:
         assert (found.status, found.p50, found.histogram) == ("infeasible", None, [])
         assert found.reasons[0].severity == "warning"
 
+    def test_a_ring_is_named_and_nothing_is_left_out_in_silence(self) -> None:
+        """A plan of A, then B; since then A waits for B as well."""
+        a, b = work("A", (1, 2, 3)), work("B", (1, 2, 3), ("A",))
+        schedule = solve(net_of(a, b, opening("B")), saturdays(2), DATES, NOTHING, [], TaskEdits(), MONDAY, None)
+        net = net_of(replace(a, after=[Lag(task="B")]), b, opening("B"))
+        found = forecast(net, schedule, saturdays(2), DATES, NOTHING, TaskEdits(), MONDAY, runs=50)
+        assert (found.status, found.runs, found.p80, found.histogram) == ("infeasible", 0, None, [])
+        (reason,) = found.reasons
+        assert (reason.code, reason.where, reason.severity) == ("loop", "A", "warning")
+        assert reason.text.startswith("There is no forecast: A A → B B → A A: each waits for the next")
+        assert reason.todo
+
+    @pytest.mark.parametrize(
+        ("first", "opens"), [(date(2028, 2, 25), date(2028, 3, 10)), (date(2027, 2, 25), date(2027, 3, 11))]
+    )
+    def test_a_wait_of_a_fortnight_over_the_end_of_february(self, first: date, opens: date) -> None:
+        # 25 February + 14 days: 10 March where there is a 29th, else 11 March.
+        net, crew = net_of(task("W", (14, 14, 14)), opening("W")), saturdays(0)
+        dates = Dates(lease_start=first, opening_wish=first)
+        schedule = solve(net, crew, dates, NOTHING, [], TaskEdits(), first, None)
+        found = forecast(net, schedule, crew, dates, NOTHING, TaskEdits(), first, runs=20)
+        assert (schedule.opening, found.histogram) == (opens, [(opens, 20)])
+
+    def test_work_on_a_leap_day_opens_on_the_first_of_march(self) -> None:
+        leap = date(2028, 2, 29)
+        crew = replace(saturdays(0), days=[BuildDay(id="leap", date=leap, name="Leap day", places=2)])
+        net, dates = net_of(work("A", (2, 2, 2)), opening("A")), Dates(lease_start=leap, opening_wish=leap)
+        first = leap - timedelta(days=7)
+        schedule = solve(net, crew, dates, NOTHING, [], TaskEdits(), first, None)
+        found = forecast(net, schedule, crew, dates, NOTHING, TaskEdits(), first, runs=20)
+        assert [one.start_day for one in schedule.tasks if one.code == "A"] == [leap]
+        assert found.histogram == [(date(2028, 3, 1), 20)]
+
     def test_a_build_that_has_opened(self) -> None:
         net = net_of(task("A", (1, 2, 3)), opening("A"))
         edits = TaskEdits(done={"A": MONDAY, "L10": MONDAY})
@@ -602,6 +635,21 @@ class TestThreePoints:
         total = sum(triangular(draws(f"four {n}", self.RUNS), *three) for n, three in enumerate(points))
         assert float(np.mean(total)) == pytest.approx(25, abs=4 * (8 / self.RUNS) ** 0.5)
         assert float(np.var(total)) == pytest.approx(8, rel=0.03)
+
+    def test_a_beta_through_the_same_points_is_narrower_and_earlier(self) -> None:
+        # (2, 3, 7): α = 1 + 4·(3 − 2)/5 = 1.8, β = 1 + 4·(7 − 3)/5 = 4.2; mean (2 + 4·3 + 7)/6 = 3.5; variance
+        # 25·1.8·4.2/(6²·7) = 189/252 = 0.75, where the rule ((7 − 2)/6)² says 0.6944. P80 by SciPy's beta: 4.2513.
+        # Ours: mean 12/3 = 4, variance (4 + 9 + 49 − 6 − 14 − 21)/18 = 7/6, P80 7 − √(0.2·5·4) = 5.
+        from scipy.stats import beta
+
+        book = beta(1.8, 4.2, loc=2, scale=5)
+        assert (book.mean(), book.var()) == (pytest.approx(3.5), pytest.approx(0.75))
+        assert round(((7 - 2) / 6) ** 2, 4) == 0.6944
+        assert book.ppf(0.8) == pytest.approx(4.2513, abs=5e-5)
+        ours = triangular(draws("beside a beta", self.RUNS), 2, 3, 7)
+        assert float(ours.mean()) == pytest.approx(4, abs=4 * (7 / 6 / self.RUNS) ** 0.5)
+        assert float(ours.var()) == pytest.approx(7 / 6, rel=0.03)
+        assert float(np.quantile(ours, 0.8)) == pytest.approx(5, abs=0.03)
 
     def test_every_run_is_the_critical_path_of_its_own_draws(self) -> None:
         """Where paths meet the later one counts, so the forecast is later than the one path the formula sees."""

@@ -78,6 +78,16 @@ def test_a_build_day_between_two_is_worth_a_week() -> None:
     assert tried(given)["build day"] in (7, 14)
 
 
+def test_one_more_helper_is_worth_the_second_saturday() -> None:
+    # Fourteen hours for one or two people. One helper a Saturday of seven hours: done on the second, 13 February,
+    # opening on the 14th. Two helpers: 14 ÷ 2 = 7 hours, done on the first, 6 February: opening on the 7th.
+    given = inputs(net_of(task("A", 14, (1, 2)), opening("A")), crew_of([1, 1]))
+    plan = solve(given.net, given.crew, given.dates, given.arrivals, given.signed_up, given.edits, MONDAY, None)
+    assert plan.opening == date(2027, 2, 14)
+    helper = next(one for one in gains(given, plan, runs=200).gains if one.kind == "helper")
+    assert (helper.opening, helper.days, helper.mean, helper.error) == (date(2027, 2, 7), 7, 7.0, 0.0)
+
+
 def test_without_a_plan_nothing_is_tried() -> None:
     given = inputs(net_of(task("A", 4, (9, 9)), opening("A")), crew_of([1]))
     plan = solve(given.net, given.crew, given.dates, given.arrivals, [], given.edits, MONDAY, None)
