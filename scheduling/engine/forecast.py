@@ -53,7 +53,7 @@ from scheduling.engine.calendars import SLOT
 from scheduling.engine.deliveries import Delivery, read_arrivals
 from scheduling.engine.schedule import _peak
 from scheduling.engine.skills import able
-from scheduling.engine.tasks import OPENING
+from scheduling.engine.tasks import OPENING, ring_reason
 from scheduling.engine.template import find_loop, ring_text
 from scheduling.engine.types import (
     BuildDay,
@@ -150,13 +150,22 @@ def played(
         return _result(status, 0, [], 0, dates, [], [why]), np.empty(0)
     if OPENING in edits.done:
         return _result("proven", 1, [(edits.done[OPENING], 1)], 0, dates, [], []), np.empty(0)
-    ring = find_loop({task.code: [lag.task for lag in task.after] for task in net.tasks})
+    ring = ring_reason(net.tasks)
     if ring:
-        return _no_order(ring, net, dates), np.empty(0)
+        return _result("infeasible", 0, [], 0, dates, [], [replace(ring, severity="warning")]), np.empty(0)
     play = _Play(net, schedule, crew, dates, arrivals, edits, as_of, runs, signed_up, time_zone)
-    ring = play.ring()
-    if ring:
-        return _no_order(ring, net, dates), np.empty(0)
+    passed = play.ring()
+    if passed:
+        # The net has none; this one closes through people who are handed on from task to task.
+        said = ring_text(passed, {task.code: task.name for task in net.tasks})
+        why = Reason(
+            code="loop",
+            text=f"There is no forecast. {said}",
+            where=passed[0],
+            severity="warning",
+            todo="Plan anew, or take one of these people off one of these tasks.",
+        )
+        return _result("infeasible", 0, [], 0, dates, [], [why]), np.empty(0)
     opening, late_runs = play.run()
     placed = np.isfinite(opening)
     shown = play.local.counted(opening[placed])
@@ -209,18 +218,6 @@ def played(
         text = f"Of {named} none decides as much as {100 * SMALLEST_SHARE:.0f} % of what is uncertain about the opening"
         reasons.append(Reason(code="hardly-counts", text=text))
     return _result("feasible", runs, openings, unplaced, dates, found, reasons), opening
-
-
-def _no_order(ring: Sequence[str], net: TaskNet, dates: Dates) -> Forecast:
-    """No forecast for tasks that wait for each other, by their predecessors or by people handed on between them."""
-    why = Reason(
-        code="loop",
-        text="There is no forecast: " + ring_text(ring, {task.code: task.name for task in net.tasks}),
-        where=ring[0],
-        severity="warning",
-        todo="Take one of these predecessors out, or plan anew.",
-    )
-    return _result("infeasible", 0, [], 0, dates, [], [why])
 
 
 def nearest_rank(counted: Sequence[tuple[date, int]], share: float, runs: int) -> date | None:

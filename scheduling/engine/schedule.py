@@ -40,6 +40,7 @@ from scheduling.engine.rcpsp import (
     serial_plan,
     tighten,
 )
+from scheduling.engine.tasks import ring_reason
 from scheduling.engine.types import (
     Aim,
     Crew,
@@ -102,6 +103,9 @@ def solve(
         return _none(as_of, "infeasible", [reason for reason in net.reasons if reason.severity == "stop"])
     if not net.tasks:
         return _none(as_of, "empty", [Reason(code="no-tasks", text="There are no tasks to plan", severity="note")])
+    ring = ring_reason(net.tasks)
+    if ring:
+        return _none(as_of, "infeasible", [ring])
     made = lay_out(net, crew, dates, arrivals, signed_up, edits, as_of, time_zone)
     made.reasons += _calendar_reasons(crew, made.local)
     stops = [reason for reason in made.reasons if reason.severity == "stop"]

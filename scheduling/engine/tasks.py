@@ -5,7 +5,7 @@ Effort of work = quantity ÷ rate, in person-hours. Rates are planning values (s
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from math import ceil
 
@@ -111,25 +111,36 @@ def generate(edits: TaskEdits, drivers: Mapping[str, float], crew: Crew, groups:
     tasks = _own_before_opening(tasks, list(own))
 
     status: Status = "proven"
-    loop = find_loop({task.code: [lag.task for lag in task.after] for task in tasks})
-    if loop:
+    ring = ring_reason(tasks)
+    if ring:
         status = "infeasible"
-        ring = shortest_loop({task.code: [lag.task for lag in task.after] for task in tasks}, loop[0])
-        reasons.append(
-            Reason(
-                code="loop",
-                text=ring_text(ring, {task.code: task.name for task in tasks}),
-                where=loop[0],
-                severity="stop",
-                todo="Take one of these predecessors out.",
-            )
-        )
+        reasons.append(ring)
     return TaskNet(
         status=status,
         tasks=tasks,
         left_out=sorted(left_out),
         reasons=reasons,
         day_jobs=[_day_job(row, quantities[row.code], days) for row in each_day] if days else [],
+    )
+
+
+def ring_reason(tasks: Sequence[Task]) -> Reason | None:
+    """Return the reason why tasks that wait for each other can never begin; None when all can be put in order.
+
+    >>> net = generate(TaskEdits(), {}, Crew(core=[], days=[]), {})
+    >>> ring_reason(net.tasks) is None
+    True
+    """
+    after = {task.code: [lag.task for lag in task.after] for task in tasks}
+    loop = find_loop(after)
+    if not loop:
+        return None
+    return Reason(
+        code="loop",
+        text=ring_text(shortest_loop(after, loop[0]), {task.code: task.name for task in tasks}),
+        where=loop[0],
+        severity="stop",
+        todo="Take one of these predecessors out.",
     )
 
 

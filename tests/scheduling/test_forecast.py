@@ -338,8 +338,19 @@ class TestPlay:
         assert (found.status, found.runs, found.p80, found.histogram) == ("infeasible", 0, None, [])
         (reason,) = found.reasons
         assert (reason.code, reason.where, reason.severity) == ("loop", "A", "warning")
-        assert reason.text.startswith("There is no forecast: A A → B B → A A: each waits for the next")
+        assert reason.text.startswith("A A → B B → A A: each waits for the next")
         assert reason.todo
+        never = solve(net, saturdays(2), DATES, NOTHING, [], TaskEdits(), MONDAY, None)
+        assert (never.status, never.opening, [one.text for one in never.reasons]) == ("infeasible", None, [reason.text])
+
+    def test_a_ring_through_people_handed_on_is_found_too(self) -> None:
+        net = net_of(work("A", (1, 2, 3)), work("B", (1, 2, 3), ("A",)), opening("B"))
+        schedule = solve(net, saturdays(2), DATES, NOTHING, [], TaskEdits(), MONDAY, None)
+        played = _Play(net, schedule, saturdays(2), DATES, NOTHING, TaskEdits(), MONDAY, 10)
+        assert played.ring() == []
+        handed_on = _Play(net, schedule, saturdays(2), DATES, NOTHING, TaskEdits(), MONDAY, 10)
+        handed_on.flow = {"A": ["B"]}
+        assert handed_on.ring() == ["A", "B", "A"]
 
     @pytest.mark.parametrize(
         ("first", "opens"), [(date(2028, 2, 25), date(2028, 3, 10)), (date(2027, 2, 25), date(2027, 3, 11))]
